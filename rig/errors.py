@@ -1,0 +1,61 @@
+"""Every error that a person can meet, in one tree.
+
+The command line prints the message of a `RigError` as one line and leaves with
+its `exit_code`; anything else is a bug and shows its traceback.
+"""
+
+
+class RigError(Exception):
+    """Something went wrong that a person can act on: says what, where and what to do."""
+
+    exit_code = 1
+
+
+class ConfigError(RigError):
+    """A file of the project folder can't be used as it stands."""
+
+    exit_code = 2
+
+
+class SafetyRefusal(ConfigError):
+    """The set-up could hurt the toy or the person, and is refused."""
+
+    exit_code = 3
+
+
+class LogError(RigError):
+    """The sweep's log can't be read, written or continued."""
+
+    exit_code = 4
+
+
+class DiskFull(LogError):
+    """No room is left for takes or for the log."""
+
+
+class BenchError(RigError):
+    """The bench failed: controller, sound path or toy supply."""
+
+    exit_code = 5
+
+
+class LinkLost(BenchError):
+    """The controller does not reply, replied wrongly, or restarted unasked."""
+
+
+class CaptureLost(BenchError):
+    """The sound stream stopped or lost samples."""
+
+
+class MissingLibrary(BenchError):
+    """A system library that this bench needs is not installed."""
+
+
+class GuardTripped(BenchError):
+    """The controller's guard opened everything and holds it open."""
+
+
+class ToyLost(RigError):
+    """The recovery ladder is used up: the toy no longer answers."""
+
+    exit_code = 6

@@ -1,0 +1,40 @@
+"""What the judge says of one touch: the words and amounts that are stored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+SOUNDS = ("none", "blip", "pitch", "level", "timbre", "cut", "drone", "loop", "lost")
+"""What a touch did. `lost` takes can't be judged and are never ranked."""
+
+AFTERS = ("answers", "runs on", "freeze", "guarded")
+"""How the toy was once the touch was open."""
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """One judgement of one take.
+
+    Parameters
+    ----------
+    sound : str
+        One of `SOUNDS`.
+    amount : float or None
+        How much, in `unit`: cents, dB, s (a loop's period) or Hz (a drone's tone).
+    score : float
+        How far from the baseline, in units of the baseline's own threshold: 1 is just a hit.
+    p_value : float or None
+        Chance of such a take from an unbridged toy; None where the take can't be judged.
+    measures : dict
+        Every amount measured, by name with unit, kept beside the one word.
+    judge : str
+        Version of the judge.
+    """
+
+    sound: str
+    amount: float | None
+    unit: str | None
+    score: float
+    p_value: float | None
+    judge: str
+    measures: dict = field(default_factory=dict)
