@@ -1,1 +1,8 @@
-"""."""
+"""Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
+
+from rig.listen.baseline import Baseline, Span
+from rig.listen.decide import JUDGE, Ear
+from rig.listen.features import Frames, frames
+from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+
+__all__ = ["AFTERS", "JUDGE", "SOUNDS", "Baseline", "Ear", "Frames", "Judgement", "Span", "frames"]

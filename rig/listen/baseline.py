@@ -1,0 +1,215 @@
+"""What the toy does by itself: the distribution over repeats that a touch is judged against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from rig.listen.features import HOP_S, Frames
+
+LAG_FRAMES = 3
+"""A toy scans its keys every few ms, so takes are compared over ± this many frames."""
+SKIP_FRAMES = 3
+"""Left out after the press: a loop that ran on from the touch before ends within these."""
+LOCAL_FRAMES = 10
+"""Length of the sliding window that finds short changes (0.1 s)."""
+FLOOR_OVER_NOISE_DB = 9.0
+"""Bands are compared only as far as they stand above the room's noise by this much."""
+SAME_PHRASE_DB = 3.0
+"""Two takes closer than this (worst 0.1 s) are one phrase, whatever the calibration."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """Where a take's steps lie, in frames from the take's start."""
+
+    press: int
+    close: int
+    open: int
+    end: int
+
+    @classmethod
+    def from_seconds(cls, press_s: float, close_s: float, open_s: float, end_s: float) -> Span:
+        """Build from times in seconds since the start of the take."""
+        return cls(*(int(round(t / HOP_S)) for t in (press_s, close_s, open_s, end_s)))
+
+
+@dataclass(frozen=True)
+class Distance:
+    """How far a take is from its nearest baseline take.
+
+    Parameters
+    ----------
+    local_db, mean_db : float
+        Mean difference over the bands, dB: in the worst 0.1 s, and over the whole take.
+    nearest : int
+        Index of the nearest baseline take.
+    lag : int
+        Frames by which that one must be shifted to fit.
+    trace_db : ndarray, shape (frames,)
+        The difference frame by frame, from `SKIP_FRAMES` after the press on.
+    """
+
+    local_db: float
+    mean_db: float
+    nearest: int
+    lag: int
+    trace_db: np.ndarray
+
+
+class Baseline:
+    """The clean takes of one key.
+
+    Parameters
+    ----------
+    takes : list of (Frames, Span)
+        At least three.
+
+    Raises
+    ------
+    ValueError
+        With fewer than three takes.
+    """
+
+    def __init__(self, takes: list[tuple[Frames, Span]]):
+        if len(takes) < 3:
+            raise ValueError(f"a baseline needs at least 3 takes, not {len(takes)}")
+        self.takes = takes
+        before = [t.mel_db[: max(1, s.press - 2)] for t, s in takes]
+        quiet = np.concatenate(before)
+        self.noise_db = 10 * np.log10(np.mean(10 ** (quiet / 10), axis=0))
+        self.floor_db = (self.noise_db + FLOOR_OVER_NOISE_DB).astype(np.float32)
+        self.noise_level_db = float(10 * np.log10(np.sum(10 ** (self.noise_db / 10))))
+        after = [t.level_db[s.press :] for t, s in takes]
+        self.length = max(len(a) for a in after) - SKIP_FRAMES
+        # Shape (takes, frames, bands) from LAG_FRAMES ahead of where comparing begins.
+        pads = 2 * LAG_FRAMES
+        self._stack = np.stack(
+            [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in takes]
+        )
+        self.loud_db = float(np.percentile(np.concatenate(after), 90))
+        own = [self.distance(t, s, leave_out=i) for i, (t, s) in enumerate(takes)]
+        self._calibrate(own)
+        self._calibrate_lead_in()
+
+    def _from_press(self, take: Frames, span: Span, length: int, ahead: int = 0) -> np.ndarray:
+        """Give a take's floored bands from just after the press, padded with silence."""
+        start = span.press + SKIP_FRAMES - ahead
+        body = take.mel_db[max(start, 0) : max(start, 0) + length]
+        out = np.tile(self.floor_db, (length, 1))
+        first = max(-start, 0)
+        body = body[: length - first]
+        out[first : first + len(body)] = np.maximum(body, self.floor_db)
+        return out
+
+    def distance(self, take: Frames, span: Span, leave_out: int | None = None) -> Distance:
+        """Measure how far a take is from the nearest clean one, from press to end."""
+        length = min(len(take) - span.press - SKIP_FRAMES, self.length)
+        mine = self._from_press(take, span, length)
+        best: Distance | None = None
+        best_key = np.inf
+        for lag in range(-LAG_FRAMES, LAG_FRAMES + 1):
+            at = LAG_FRAMES + lag
+            error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=2)
+            if leave_out is not None:
+                error[leave_out] = np.inf
+            total = np.cumsum(error, axis=1)
+            window = min(LOCAL_FRAMES, length)
+            local = total[:, window - 1 :].copy()
+            local[:, 1:] -= total[:, :-window]
+            worst = local.max(axis=1) / window
+            mean = total[:, -1] / length
+            if leave_out is not None:
+                worst[leave_out] = mean[leave_out] = np.inf
+            key = worst + 2.0 * mean
+            i = int(np.argmin(key))
+            if key[i] < best_key:
+                best_key = key[i]
+                best = Distance(float(worst[i]), float(mean[i]), i, lag, error[i])
+        assert best is not None
+        return best
+
+    def _calibrate(self, own: list[Distance]) -> None:
+        """Learn how far clean takes are from each other, leaving out phrases heard once."""
+        local = np.array([d.local_db for d in own])
+        typical = np.median(local)
+        once = local > max(SAME_PHRASE_DB, 3.0 * typical)
+        self.heard_once = [i for i, alone in enumerate(once) if alone]
+        kept = ~once if np.count_nonzero(~once) >= 3 else local <= np.sort(local)[2]
+        values = [(local, "local"), (np.array([d.mean_db for d in own]), "mean")]
+        self._model = {}
+        for value, name in values:
+            logs = np.log(np.maximum(value[kept], 0.05))
+            self._model[name] = (float(logs.mean()), float(max(logs.std(ddof=1), 0.12)), len(logs))
+
+    def p_value(self, distance: Distance) -> float:
+        """Give the chance of at least this distance from an unbridged toy.
+
+        The log of either distance is taken as normal; with mean and spread estimated from
+        n clean takes the next one follows Student's t with n-1 degrees of freedom, widened
+        by sqrt(1 + 1/n) (the usual prediction interval). Of the two, the smaller p counts
+        twice (Bonferroni).
+        """
+        smallest = 1.0
+        for name, value in (("local", distance.local_db), ("mean", distance.mean_db)):
+            mean, spread, n = self._model[name]
+            t = (np.log(max(value, 0.05)) - mean) / (spread * np.sqrt(1.0 + 1.0 / n))
+            smallest = min(smallest, float(stats.t.sf(t, n - 1)))
+        return min(1.0, 2.0 * smallest)
+
+    # The lead-in alone, for "does the toy answer?"
+
+    def _lead_in_error(self, mine: np.ndarray, leave_out: int | None = None) -> float:
+        length = len(mine)
+        smallest = np.inf
+        for lag in range(-LAG_FRAMES, LAG_FRAMES + 1):
+            at = LAG_FRAMES + lag
+            error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=(1, 2))
+            if leave_out is not None:
+                error[leave_out] = np.inf
+            smallest = min(smallest, float(error.min()))
+        return smallest
+
+    def _calibrate_lead_in(self) -> None:
+        spans = [s.close - s.press for _, s in self.takes]
+        self.lead_in_frames = max(1, min(spans) - 4 - SKIP_FRAMES)
+        own = [
+            self._lead_in_error(self._from_press(t, s, self.lead_in_frames), i)
+            for i, (t, s) in enumerate(self.takes)
+        ]
+        kept = [e for i, e in enumerate(own) if i not in self.heard_once] or own
+        self.lead_in_limit_db = max(2.0, 2.5 * float(max(kept)))
+        silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
+        nearest_silence = self._lead_in_error(silence)
+        # Silence must never pass for an answer.
+        self.lead_in_limit_db = min(self.lead_in_limit_db, 0.7 * nearest_silence)
+        self.lead_in_level_db = float(
+            min(t.level_db[s.press : s.close].max() for t, s in self.takes)
+        )
+
+    def answers(self, take: Frames, press: int) -> bool | None:
+        """Say whether the sound after a press begins as the toy's own; None: too early to say."""
+        if len(take) < press + SKIP_FRAMES + self.lead_in_frames:
+            return None
+        span = Span(press, 0, 0, 0)
+        mine = self._from_press(take, span, self.lead_in_frames)
+        return self._lead_in_error(mine) <= self.lead_in_limit_db
+
+    def is_quiet(self, level_db: np.ndarray) -> bool:
+        """Say whether a stretch of frames holds nothing but the room."""
+        return bool(np.median(level_db) < self.noise_level_db + FLOOR_OVER_NOISE_DB)
+
+    def likeliest(self, take: Frames, span: Span, distance: Distance) -> int:
+        """Give the clean take that this one began as: the nearest up to the closing."""
+        length = min(span.close - span.press - SKIP_FRAMES, len(take) - span.press - SKIP_FRAMES)
+        if length < 1:
+            return distance.nearest
+        mine = self._from_press(take, span, length)
+        at = LAG_FRAMES + distance.lag
+        errors = [
+            np.abs(self._stack[:, at + lag : at + lag + length] - mine).mean(axis=(1, 2))
+            for lag in range(-at, 2 * LAG_FRAMES - at + 1)
+        ]
+        return int(np.argmin(np.min(errors, axis=0)))

@@ -1,0 +1,113 @@
+"""The decision: is this take different from what the toy does anyway?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rig.listen.baseline import Baseline, Distance, Span
+from rig.listen.describe import Description, describe
+from rig.listen.features import Frames, frames
+from rig.listen.judgement import Judgement
+
+JUDGE = "1"
+"""Version of the judge, stored with every judgement."""
+
+AUDIBLE_DB = 3.0
+"""A change below this, averaged over the bands in the worst 0.1 s, isn't worth a control."""
+SCREEN_P = 1e-3
+"""A take at or below this p value is a hit, to be touched again."""
+CLIP_LEVEL = 0.999
+CLIP_SAMPLES = 24
+
+
+class Ear:
+    """Judges takes against the baseline of their key.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sample rate of all takes, Hz.
+    """
+
+    def __init__(self, rate_hz: int):
+        self.rate_hz = rate_hz
+        self.baselines: dict[str, Baseline] = {}
+        self._clean: dict[str, list[tuple[Frames, Span]]] = {}
+        self._sounds: dict[str, list[np.ndarray]] = {}
+
+    def learn(self, key: str, samples: np.ndarray, span: Span) -> None:
+        """Add a clean take (shape (n,), full scale 1.0) to a key's baseline."""
+        self._clean.setdefault(key, []).append((frames(samples, self.rate_hz), span))
+        self._sounds.setdefault(key, []).append(np.asarray(samples, dtype=np.float32))
+        self.baselines.pop(key, None)
+
+    def takes_learnt(self, key: str) -> int:
+        """Count the clean takes of a key."""
+        return len(self._clean.get(key, ()))
+
+    def baseline(self, key: str) -> Baseline:
+        """Give the baseline of a key, calibrated on all its clean takes.
+
+        Raises
+        ------
+        ValueError
+            With fewer than three clean takes.
+        """
+        if key not in self.baselines:
+            self.baselines[key] = Baseline(self._clean.get(key, []))
+        return self.baselines[key]
+
+    def judge(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
+        """Judge one take.
+
+        Parameters
+        ----------
+        key : str
+        samples : ndarray of float, shape (n,)
+            The take, full scale 1.0.
+        span : Span
+            Where its steps lie.
+
+        Returns
+        -------
+        Judgement
+            Sound "none" when it is indistinguishable from the baseline, or the difference
+            is not audible; "lost" when the take is clipped.
+        """
+        if np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES:
+            return lost("clipped")
+        baseline = self.baseline(key)
+        take = frames(samples, self.rate_hz)
+        distance = baseline.distance(take, span)
+        p_value = baseline.p_value(distance)
+        score = distance.local_db / AUDIBLE_DB
+        measures = {
+            "local_db": round(distance.local_db, 2),
+            "mean_db": round(distance.mean_db, 2),
+        }
+        if p_value > SCREEN_P or distance.local_db < AUDIBLE_DB:
+            return Judgement("none", None, None, score, p_value, JUDGE, measures)
+        told = self._describe(key, baseline, samples, take, span, distance)
+        return Judgement(
+            told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
+        )
+
+    def _describe(
+        self, key: str, baseline: Baseline, samples: np.ndarray, take: Frames, span: Span,
+        distance: Distance,
+    ) -> Description:
+        clean, clean_span = baseline.takes[baseline.likeliest(take, span, distance)]
+        at = next(i for i, (t, _) in enumerate(self._clean[key]) if t is clean)
+        return describe(
+            samples, take, span, self._sounds[key][at], clean, clean_span,
+            baseline.noise_level_db, self.rate_hz,
+        )
+
+    def is_hit(self, judgement: Judgement) -> bool:
+        """Say whether a judgement is worth another touch."""
+        return judgement.sound not in ("none", "lost")
+
+
+def lost(why: str) -> Judgement:
+    """Give the judgement of a take that can't be judged, with the reason."""
+    return Judgement("lost", None, None, 0.0, None, JUDGE, {"why": why})
