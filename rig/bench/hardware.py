@@ -1,0 +1,307 @@
+"""The hardware bench: controller over a serial port, sound over a sound device.
+
+A real board and the emulated one are both used through this module, unchanged. The
+controller runs each touch by itself; the host only starts it, listens, may end it
+early, and fetches its timeline. Every exchange feeds the controller's dead-man.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Callable, Iterator
+
+from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
+from rig.bench.capture import Capture
+from rig.bench.controller import Controller
+from rig.bench.marker import PulseFinder
+from rig.errors import BenchError, LinkLost
+from rig.project import Project
+
+FEED_S = 0.25
+"""The dead-man is fed this often; its time is 3 s unless set otherwise."""
+
+LATE_S = 1.0
+"""Sound may reach the host this long after it was made; no end marker by then: none comes."""
+
+WRAP_US = 2**32
+_RUNNING = ("BEFO", "LEAD", "DWELL", "TAIL")
+_SETTINGS_CONFLICT = -221
+
+
+class HardwareBench:
+    """A bench of switches, keys, supply and sound input around a real toy.
+
+    Parameters
+    ----------
+    project : Project
+        Its pads and keys give the channels: the first pad is channel 1, the first key is
+        key channel 1, and the first value of the series bank is series channel 1.
+    clock : callable
+        Gives seconds; never goes back.
+    sleep : callable
+        Waits for that many seconds.
+
+    Raises
+    ------
+    BenchError
+        Controller or sound device can't be used; see `Controller.open` and `Capture.open`.
+    """
+
+    def __init__(
+        self,
+        project: Project,
+        *,
+        clock: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        rig = project.rig
+        if rig.controller is None or rig.sound is None:
+            raise BenchError("bench: hardware needs 'controller' and 'sound' in rig.yaml")
+        self._pads = {letter: place + 1 for place, letter in enumerate(project.toy.pads)}
+        self._keys = {name: place + 1 for place, name in enumerate(project.toy.keys)}
+        self._bank = list(rig.series_ohm)
+        self._clock = clock
+        self._sleep = sleep
+        self._fed_s = 0.0
+        self.rate_hz: int = rig.sound.rate_hz
+        self.controller = Controller.open(rig.controller.port, rig.controller.baud)
+        try:
+            self.controller.command("*RST")
+            self.capture = Capture.open(
+                rig.sound.device,
+                rig.sound.rate_hz,
+                rig.sound.sound_channel,
+                rig.sound.marker_channel,
+            )
+        except BaseException:
+            self.controller.close()
+            raise
+
+    def describe(self) -> BenchState:
+        """Say which controller and which sound device this bench is made of."""
+        return BenchState(
+            kind="hardware",
+            identity=self.controller.identity,
+            facts={
+                "port": self.controller.port,
+                "sound_device": self.capture.device,
+                "rate_hz": self.rate_hz,
+            },
+        )
+
+    def begin(self, touch: Touch) -> None:
+        """Start a touch on the controller; returns at once.
+
+        Raises
+        ------
+        BenchError
+            The touch asks for what this bench hasn't got, or the controller refuses it.
+        LinkLost
+            The controller doesn't reply or restarted.
+        """
+        connections, series = self._closures(touch.connections)
+        keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"
+        timing = (
+            touch.before_ms,
+            touch.stimulus.press_ms,
+            touch.lead_in_ms,
+            touch.dwell_ms,
+            touch.tail_ms,
+        )
+        controller = self.controller
+        controller.check_restart()
+        controller.check_errors("between two touches")
+        if self._state() in _RUNNING:
+            controller.command("TOUCh:ABORt")
+        controller.command(f"TOUCh:CONNections {connections}")
+        controller.command(f"TOUCh:SERies {series}")
+        controller.command(f"TOUCh:KEYS {keys}")
+        controller.command("TOUCh:TIMing " + ",".join(str(value) for value in timing))
+        # From here on every sample belongs to the touch: the start marker is still to come.
+        self.capture.skip()
+        controller.command("TOUCh:INITiate")
+        self._fed_s = self._clock()
+
+    def stream(self) -> Iterator[Chunk]:
+        """Give the sound of the running touch until behind its end marker.
+
+        Without an end marker it ends a second after the controller has finished.
+
+        Raises
+        ------
+        CaptureLost
+            The sound stopped.
+        LinkLost
+            The controller doesn't reply, restarted, or gave the touch up.
+        """
+        finder = PulseFinder(self.rate_hz)
+        pulse = round(self.rate_hz * MARKER_PULSE_MS / 1000.0)
+        pulses: list[int] = []
+        done_s: float | None = None
+        while True:
+            chunk = self.capture.read()
+            pulses += finder.feed(chunk.marker, chunk.first_sample)
+            yield chunk
+            received = chunk.first_sample + len(chunk.sound)
+            if len(pulses) >= 2 and received >= pulses[1] + 2 * pulse:
+                return
+            now_s = self._clock()
+            if done_s is not None and now_s - done_s > LATE_S:
+                return
+            if now_s - self._fed_s >= FEED_S and done_s is None:
+                self._fed_s = now_s
+                state = self._state()
+                if state == "DONE":
+                    done_s = now_s
+                elif state not in _RUNNING:
+                    self.controller.check_restart()
+                    self.controller.check_errors("during the touch")
+                    raise LinkLost(
+                        f"controller on {self.controller.port} gave the touch up (state {state}): "
+                        "start again"
+                    )
+
+    def end_early(self) -> None:
+        """End the dwell now (during the lead-in: close nothing and go to the end)."""
+        controller = self.controller
+        try:
+            controller.command("TOUCh:END")
+        except LinkLost:
+            raise
+        except BenchError as error:
+            # The dwell may have ended by itself while the command was on its way.
+            late = str(_SETTINGS_CONFLICT) in str(error)
+            if not late or self._state() not in ("TAIL", "DONE"):
+                raise
+
+    def timeline(self) -> Timeline:
+        """Give the finished touch's timeline, microseconds since the start marker.
+
+        Raises
+        ------
+        LinkLost
+            The controller doesn't reply or restarted.
+        BenchError
+            The touch isn't finished.
+        """
+        deadline = self._clock() + LATE_S
+        while self._state() != "DONE":
+            self.controller.check_restart()
+            if self._clock() > deadline:
+                raise BenchError(
+                    f"controller on {self.controller.port} doesn't finish its touch: start again"
+                )
+            self._sleep(0.01)
+        stamps = self.controller.numbers("TOUCh:TIMeline?", 6)
+        start = stamps[0]
+        press, close, release, opened, end = (since_start(start, stamp) for stamp in stamps[1:])
+        if start < 0 or end is None:
+            raise LinkLost(
+                f"controller on {self.controller.port}: timeline {stamps} has no start or end: "
+                "start again"
+            )
+        return Timeline(
+            press_us=press, close_us=close, release_us=release, open_us=opened, end_us=end
+        )
+
+    def supply(self, on: bool) -> None:
+        """Switch the toy's supply; off opens every pad and key first, so that none feeds it."""
+        if on:
+            self.controller.command("OUTPut ON")
+            return
+        self.controller.command("TOUCh:ABORt")
+        self.controller.command("ROUTe:OPEN:ALL")
+        self.controller.command("ROUTe:SERies 0")
+        self.controller.command("INPut:KEY:RELease ALL")
+        self.controller.command("OUTPut OFF")
+
+    def rail_v(self) -> float:
+        """Measure the toy's supply rail, volts."""
+        reply = self.controller.query("MEASure:VOLTage?")
+        try:
+            return float(reply)
+        except ValueError:
+            raise self.controller.wrong_reply("MEASure:VOLTage?", reply) from None
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass and keep the controller's dead-man fed."""
+        until = self._clock() + seconds
+        while True:
+            self.controller.query("SYSTem:DMAN?")
+            left = until - self._clock()
+            if left <= 0:
+                return
+            self._sleep(min(left, 2 * FEED_S))
+
+    def now_s(self) -> float:
+        """Give the bench's clock, seconds."""
+        return self._clock()
+
+    def safe(self) -> None:
+        """Open every pad and key and switch the supply off; never raises.
+
+        When the link is gone, the controller's dead-man does the same within its time.
+        """
+        with contextlib.suppress(Exception):
+            self.supply(False)
+            return
+        # One of the steps failed: the one command that does it all is tried as well.
+        with contextlib.suppress(Exception):
+            self.controller.command("*RST")
+
+    def close(self) -> None:
+        """Leave the bench safe and give back port and sound device."""
+        self.safe()
+        self.capture.close()
+        self.controller.close()
+
+    def _state(self) -> str:
+        """Ask for the touch's state; short and long forms mean the same."""
+        state = self.controller.query("TOUCh:STATe?").upper()
+        return "BEFO" if state.startswith("BEFO") else state
+
+    def _closures(self, connections: tuple[Connection, ...]) -> tuple[str, int]:
+        """Give channel list and series channel of a touch."""
+        if not connections:
+            return "NONE", 0
+        if len(connections) > 1:
+            raise BenchError(
+                f"a touch of {len(connections)} connections needs as many pairs of buses, "
+                "this bench has one"
+            )
+        connection = connections[0]
+        if connection.series_ohm not in self._bank:
+            raise BenchError(
+                f"series value {connection.series_ohm:g} ohm isn't in the bank "
+                f"({', '.join(f'{value:g}' for value in self._bank)}): set series_ohm in rig.yaml"
+            )
+        channels = [f"1!{self._pad(letter)}" for letter in connection.pads_1]
+        channels += [f"2!{self._pad(letter)}" for letter in connection.pads_2]
+        return f"(@{','.join(channels)})", self._bank.index(connection.series_ohm) + 1
+
+    def _pad(self, letter: str) -> int:
+        if letter not in self._pads:
+            raise BenchError(f"pad {letter} isn't in toy.yaml")
+        return self._pads[letter]
+
+    def _key(self, name: str) -> int:
+        if name not in self._keys:
+            raise BenchError(f"key {name} isn't in toy.yaml")
+        return self._keys[name]
+
+
+def since_start(start: int, stamp: int) -> int | None:
+    """Give a stamp of the controller's 32-bit microsecond clock as time since the start.
+
+    Parameters
+    ----------
+    start, stamp : int
+        Clock values, 0 to 2**32 - 1; a negative stamp means that the step never happened.
+
+    Returns
+    -------
+    int or None
+        Microseconds, 0 to 2**32 - 1: right across the clock's wrap each 71.6 minutes.
+    """
+    return None if stamp < 0 else (stamp - start) % WRAP_US
