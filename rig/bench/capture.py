@@ -170,7 +170,6 @@ class Capture:
                 f"({_one_line(error)}): set sound in rig.yaml"
             ) from error
         try:
-            capture.skip()
             capture.read()
         except BaseException:
             capture.close()

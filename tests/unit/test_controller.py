@@ -1,0 +1,284 @@
+"""The serial link over a pty: a scripted peer misbehaves, the host says so in one line."""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import subprocess
+import sys
+import threading
+
+import pytest
+
+from rig.bench.controller import Controller
+from rig.errors import BenchError, LinkLost
+
+IDENTITY = "padsweep,controller,0,0.1.0"
+
+
+class Peer:
+    """A controller played by a script: replies by message, and faults where asked for."""
+
+    def __init__(self) -> None:
+        self.master, self.slave = pty.openpty()
+        self.port = os.ttyname(self.slave)
+        self.replies = {"*IDN?": IDENTITY, "SYSTem:BOOTs?": "7", "SYSTem:DMAN?": "3000"}
+        self.raw: dict[str, bytes] = {}
+        self.queue: list[str] = []
+        self.heard: list[str] = []
+        self.deaf_lines = 0
+        self._stop_read, self._stop = os.pipe()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def say(self, data: bytes) -> None:
+        os.write(self.master, data)
+
+    def close(self) -> None:
+        os.write(self._stop, b"x")
+        self._thread.join()
+        for descriptor in (self.master, self.slave, self._stop, self._stop_read):
+            os.close(descriptor)
+
+    def _run(self) -> None:
+        buffer = b""
+        while True:
+            ready, _, _ = select.select([self.master, self._stop_read], [], [])
+            if self._stop_read in ready:
+                return
+            buffer += os.read(self.master, 4096)
+            *lines, buffer = buffer.split(b"\n")
+            for line in lines:
+                self._handle(line.decode())
+
+    def _handle(self, line: str) -> None:
+        self.heard.append(line)
+        if self.deaf_lines > 0:
+            self.deaf_lines -= 1
+        elif line in self.raw:
+            self.say(self.raw[line])
+        elif line == "SYSTem:ERRor?":
+            text = self.queue.pop(0) if self.queue else '0,"No error"'
+            self.say(text.encode() + b"\n")
+        elif line == "*CLS":
+            self.queue.clear()
+        elif line in self.replies:
+            self.say(self.replies[line].encode() + b"\n")
+
+
+@pytest.fixture
+def peer():
+    peer = Peer()
+    yield peer
+    peer.close()
+
+
+@pytest.fixture
+def controller(peer):
+    controller = open_quickly(peer)
+    yield controller
+    controller.close()
+
+
+def open_quickly(peer, restart_s=1.0):
+    return Controller.open(peer.port, restart_s=restart_s, reply_s=0.15)
+
+
+def one_line(caught) -> str:
+    text = str(caught.value)
+    assert "\n" not in text
+    return text
+
+
+def test_opening_learns_who_is_there(controller):
+    assert controller.identity == IDENTITY
+    assert controller.firmware == (0, 1, 0)
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_opening_waits_out_a_restart(peer):
+    peer.deaf_lines = 6  # three probes, each a line end and a query
+    controller = open_quickly(peer, restart_s=3.0)
+    assert controller.query("SYSTem:DMAN?") == "3000"
+    controller.close()
+
+
+def test_errors_from_before_the_opening_are_cleared(peer):
+    peer.queue = ['-102,"Syntax error"', '-350,"Queue overflow"']
+    controller = open_quickly(peer)
+    assert controller.errors() == []
+    controller.close()
+
+
+def test_a_port_that_is_not_there():
+    with pytest.raises(LinkLost) as caught:
+        Controller.open("/dev/padsweep-none")
+    text = one_line(caught)
+    assert "/dev/padsweep-none isn't there" in text and "rig.yaml" in text
+
+
+def test_a_file_is_no_port(tmp_path):
+    path = tmp_path / "port"
+    path.write_text("")
+    with pytest.raises(LinkLost) as caught:
+        Controller.open(str(path))
+    assert str(path) in one_line(caught)
+
+
+def test_silence(peer):
+    peer.raw["*IDN?"] = b""
+    with pytest.raises(LinkLost) as caught:
+        open_quickly(peer)
+    assert "nothing came" in one_line(caught)
+
+
+def test_another_device(peer):
+    peer.replies["*IDN?"] = "Somebody,Multimeter,123,1.0"
+    with pytest.raises(LinkLost) as caught:
+        open_quickly(peer)
+    assert "another device ('Somebody,Multimeter,123,1.0')" in one_line(caught)
+
+
+def test_a_device_that_never_replies_with_a_line(peer):
+    peer.raw["*IDN?"] = b"\x80\xff\x00"
+    with pytest.raises(LinkLost) as caught:
+        open_quickly(peer)
+    assert "\\x80" in one_line(caught)
+
+
+@pytest.mark.parametrize("version", ["0.0.9", "1.0.0", "what"])
+def test_firmware_that_does_not_fit(peer, version):
+    peer.replies["*IDN?"] = f"padsweep,controller,0,{version}"
+    with pytest.raises(LinkLost) as caught:
+        open_quickly(peer)
+    assert version in one_line(caught) and "firmware/" in one_line(caught)
+
+
+def test_two_programs_can_not_share_a_port(peer, controller):
+    code = (
+        "import sys\nfrom rig.bench.controller import Controller\n"
+        "from rig.errors import LinkLost\n"
+        "try:\n    Controller.open(sys.argv[1])\n"
+        "except LinkLost as error:\n    print(error)\n"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code, peer.port],
+        check=True,
+        capture_output=True,
+        text=True,
+        timeout=30,
+    )
+    assert run.stdout.startswith(f"{peer.port} is in use"), run.stderr
+    assert run.stdout.count("\n") == 1
+
+
+def test_the_port_is_free_again_after_close(peer):
+    open_quickly(peer).close()
+    open_quickly(peer).close()
+
+
+def test_a_command_reads_the_error_queue(peer, controller):
+    controller.command("OUTPut ON")
+    assert peer.heard[-2:] == ["OUTPut ON", "SYSTem:ERRor?"]
+    peer.queue = ['-222,"Data out of range"', '-221,"Settings conflict"']
+    with pytest.raises(BenchError) as caught:
+        controller.command("ROUTe:SERies 9")
+    text = one_line(caught)
+    assert "'ROUTe:SERies 9'" in text and "-222" in text and "-221" in text
+    # Refused is not lost: the link is still in step.
+    assert not isinstance(caught.value, LinkLost)
+    controller.command("ROUTe:SERies 1")
+
+
+def test_a_short_reply_is_an_error_at_once(peer, controller):
+    peer.raw["MEASure:VOLTage?"] = b"4.5"
+    with pytest.raises(LinkLost) as caught:
+        controller.query("MEASure:VOLTage?")
+    assert "only b'4.5'" in one_line(caught)
+
+
+def test_no_reply(peer, controller):
+    with pytest.raises(LinkLost) as caught:
+        controller.query("TOUCh:STATe?")
+    assert "nothing within" in one_line(caught)
+
+
+@pytest.mark.parametrize(
+    "raw", [b"\xff\xfe12\n", b"\n", b"1\n2\n", b"4.5\x07\n", b"x" * 600 + b"\n"]
+)
+def test_garbage_in_a_reply(peer, controller, raw):
+    peer.raw["MEASure:VOLTage?"] = raw
+    with pytest.raises(LinkLost) as caught:
+        controller.query("MEASure:VOLTage?")
+        controller.query("SYSTem:DMAN?")  # a second line may come just behind the first
+    one_line(caught)
+
+
+def test_bytes_nobody_asked_for(peer, controller):
+    peer.say(b"boo\n")
+    select.select([controller._link.fileno()], [], [], 5)
+    with pytest.raises(LinkLost) as caught:
+        controller.query("SYSTem:DMAN?")
+    assert "boo" in one_line(caught) and "unasked" in one_line(caught)
+    # The next exchange starts in step again.
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_an_interrupted_query_does_not_shift_the_next(peer, controller, monkeypatch):
+    peer.replies["MEASure:VOLTage?"] = "4.512"
+
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(controller._link, "read_until", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            controller.query("MEASure:VOLTage?")
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_a_restart_nobody_asked_for(peer, controller):
+    controller.check_restart()
+    peer.replies["SYSTem:BOOTs?"] = "8"
+    with pytest.raises(LinkLost) as caught:
+        controller.check_restart()
+    assert "restarted by itself" in one_line(caught)
+
+
+@pytest.mark.parametrize("reply", ["1,2", "1,2,x", "4.5,1,1"])
+def test_numbers_that_do_not_fit(peer, controller, reply):
+    peer.replies["TOUCh:TIMeline?"] = reply
+    with pytest.raises(LinkLost):
+        controller.numbers("TOUCh:TIMeline?", 3)
+
+
+def test_an_error_queue_that_never_ends(peer, controller):
+    peer.raw["SYSTem:ERRor?"] = b'-350,"Queue overflow"\n'
+    with pytest.raises(LinkLost) as caught:
+        controller.command("OUTPut ON")
+    assert "never gets empty" in one_line(caught)
+
+
+def test_unplugged():
+    peer = Peer()
+    controller = open_quickly(peer)
+    peer.close()
+    with pytest.raises(LinkLost) as caught:
+        controller.query("SYSTem:DMAN?")
+    assert f"{peer.port} is gone" in one_line(caught)
+    controller.close()
+    controller.close()
+
+
+def test_every_byte_is_logged_once(peer, controller):
+    before = len(controller.log)
+    controller.query("SYSTem:DMAN?")
+    entries = list(controller.log)[before:]
+    assert [(entry.sent, entry.data) for entry in entries] == [
+        (True, b"SYSTem:DMAN?\n"),
+        (False, b"3000\n"),
+    ]
+    for _ in range(1500):
+        controller.query("SYSTem:DMAN?")
+    assert len(controller.log) == controller.log.maxlen
