@@ -1,0 +1,179 @@
+"""What a log row says, as objects: the rows' one translation to and from Python."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+import numpy as np
+
+from rig.bench.base import Connection, Stimulus, Timeline, Touch
+
+KINDS = ("baseline", "sweep", "confirm", "check", "recovery")
+"""Why a touch was made."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """One made touch with everything known of it.
+
+    Parameters
+    ----------
+    number : int
+        The touch's lasting number, 1 and up without gaps.
+    plan_key : str
+        The plan's own name for what was to be made.
+    kind : str
+        One of `KINDS`.
+    touch : Touch
+    pads_1, pads_2 : str
+        Pads on bus 1 and 2; several joined by "+", connections by " / ", a baseline has "".
+    path_ohm : float or None
+        Path of the first connection, ohms; None with nothing bridged.
+    key : str
+        Keys pressed, joined by "+"; "" without.
+    started_at : str
+        UTC, ISO 8601.
+    timeline : Timeline
+    rate_hz : int
+    take : str or None
+        Path below the sweep's folder; None without take, or when it was dropped.
+    take_samples : int
+    offsets : dict of str to int
+        Sample of the take at which each step happened.
+    fault : str or None
+        Why the touch can't be used; such a row is never counted.
+    facts : dict
+        What the sweep noted when it was made, and the evidence noted at its completion.
+    complete : bool
+        True once it was seen how the toy was afterwards.
+    after : str or None
+    sound, amount, unit, score, p_value, measures, judge
+        The latest judgement; `sound` is None before the first.
+    """
+
+    number: int
+    plan_key: str
+    kind: str
+    touch: Touch
+    pads_1: str
+    pads_2: str
+    path_ohm: float | None
+    key: str
+    started_at: str
+    timeline: Timeline
+    rate_hz: int
+    take: str | None
+    take_samples: int
+    offsets: dict[str, int]
+    fault: str | None
+    facts: dict[str, Any]
+    complete: bool = False
+    after: str | None = None
+    sound: str | None = None
+    amount: float | None = None
+    unit: str | None = None
+    score: float | None = None
+    p_value: float | None = None
+    measures: dict[str, Any] = field(default_factory=dict)
+    judge: str | None = None
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event row: a fault, retry, rung of recovery, pause or drift."""
+
+    at: str
+    kind: str
+    touch: int | None
+    detail: dict[str, Any]
+
+
+def to_json(value: Any) -> str:
+    """Write a value as compact JSON; numpy scalars and arrays become numbers and lists."""
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False, default=_plain)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, (set, frozenset)):
+        return sorted(value)
+    raise TypeError(f"{type(value).__name__} can't be stored in the log")
+
+
+def touch_to_json(touch: Touch) -> str:
+    """Write a touch as JSON."""
+    return to_json(asdict(touch))
+
+
+def touch_from_json(text: str) -> Touch:
+    """Read a touch back."""
+    data = json.loads(text)
+    connections = tuple(
+        Connection(tuple(one["pads_1"]), tuple(one["pads_2"]), one["series_ohm"])
+        for one in data.pop("connections")
+    )
+    stimulus = data.pop("stimulus")
+    return Touch(
+        connections, Stimulus(tuple(stimulus["keys"]), stimulus["press_ms"]), **data
+    )
+
+
+def timeline_to_json(timeline: Timeline) -> str:
+    """Write a timeline as JSON."""
+    return to_json(asdict(timeline))
+
+
+def timeline_from_json(text: str) -> Timeline:
+    """Read a timeline back."""
+    return Timeline(**json.loads(text))
+
+
+def pads_text(touch: Touch, bus: int) -> str:
+    """Name the pads of one bus as the log's readers show them: "C", "C+D", "C / G"."""
+    sides = (one.pads_1 if bus == 1 else one.pads_2 for one in touch.connections)
+    return " / ".join("+".join(side) for side in sides)
+
+
+def seal(*columns: Any, previous: str = "") -> str:
+    """Give the SHA-256 over a row's columns and the seal before it, as hex."""
+    text = json.dumps([previous, *columns], separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def record_from_row(row: Any) -> Record:
+    """Make a record of a joined row (see `store.RECORDS_SQL`)."""
+    touch = touch_from_json(row["touch_json"])
+    evidence = json.loads(row["evidence_json"]) if row["evidence_json"] else {}
+    return Record(
+        number=row["number"],
+        plan_key=row["plan_key"],
+        kind=row["kind"],
+        touch=touch,
+        pads_1=pads_text(touch, 1),
+        pads_2=pads_text(touch, 2),
+        path_ohm=row["path_ohm"],
+        key="+".join(touch.stimulus.keys),
+        started_at=row["started_at"],
+        timeline=timeline_from_json(row["timeline_json"]),
+        rate_hz=row["rate_hz"],
+        take=None if row["dropped_at"] else row["take"],
+        take_samples=row["take_samples"],
+        offsets=json.loads(row["offsets_json"]),
+        fault=row["fault"],
+        facts=json.loads(row["facts_json"]) | evidence,
+        complete=row["after"] is not None,
+        after=row["after"],
+        sound=row["sound"],
+        amount=row["amount"],
+        unit=row["unit"],
+        score=row["score"],
+        p_value=row["p_value"],
+        measures=json.loads(row["measures_json"]) if row["measures_json"] else {},
+        judge=row["judge"],
+    )

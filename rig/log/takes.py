@@ -1,0 +1,208 @@
+"""Takes on the disk: 16-bit mono FLAC files, written so that a name means a whole file."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import io
+import os
+import re
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from rig.errors import DiskFull, LogError
+
+FULL_SCALE = 32768
+COMPRESSION = 0.0
+"""FLAC's fastest level: 3 % larger than the default on a talking toy, and cheaper to write."""
+
+TAKES = "takes"
+TEMPORARY = ".part"
+_NAME = re.compile(r"(\d{6,})\.flac")
+_FULL = {errno.ENOSPC, errno.EDQUOT}
+
+
+@dataclass(frozen=True)
+class StoredTake:
+    """A take that is whole on the disk: path below the sweep's folder, length, SHA-256."""
+
+    path: str
+    samples: int
+    sha256: str
+
+
+def take_path(number: int) -> str:
+    """Give the path of touch `number`'s take, relative to the sweep's folder."""
+    return f"{TAKES}/{number:06d}.flac"
+
+
+def take_number(path: Path) -> int | None:
+    """Give the touch's number from a take's file name, or None for another file."""
+    match = _NAME.fullmatch(path.name)
+    return int(match.group(1)) if match else None
+
+
+def to_pcm(samples: np.ndarray) -> np.ndarray:
+    """Round samples to the 16-bit steps that a take holds.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (n,)
+        Full scale is 1.0; what lies beyond is clipped.
+
+    Returns
+    -------
+    ndarray of int16, shape (n,)
+        `from_pcm` gives each back within half a step (1/65536), exactly if on a step.
+    """
+    scaled = np.rint(np.asarray(samples, dtype=np.float32) * np.float32(FULL_SCALE))
+    return np.clip(scaled, -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
+
+
+def from_pcm(pcm: np.ndarray) -> np.ndarray:
+    """Give 16-bit samples back as float32, full scale 1.0."""
+    return pcm.astype(np.float32) / np.float32(FULL_SCALE)
+
+
+def encode(pcm: np.ndarray, rate_hz: int) -> bytes:
+    """Encode 16-bit mono samples as one FLAC file in memory."""
+    whole = io.BytesIO()
+    with soundfile.SoundFile(
+        whole, "w", rate_hz, 1, "PCM_16", format="FLAC", compression_level=COMPRESSION
+    ) as out:
+        out.write(pcm)
+    return whole.getvalue()
+
+
+def write_take(
+    folder: Path, number: int, samples: np.ndarray, rate_hz: int, reserve_bytes: int = 0
+) -> StoredTake:
+    """Write a take: temporary name, flush, rename, flush of the folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The sweep's folder.
+    number : int
+        The touch's number.
+    samples : ndarray of float, shape (n,)
+        Full scale is 1.0.
+    rate_hz : int
+    reserve_bytes : int
+        Room that must be left on the disk afterwards.
+
+    Raises
+    ------
+    DiskFull
+        No room; nothing of the take is left behind.
+    LogError
+        The disk refused for another reason.
+    """
+    pcm = to_pcm(samples)
+    whole = encode(pcm, rate_hz)
+    relative = take_path(number)
+    final = folder / relative
+    temporary = final.with_suffix(TEMPORARY)
+    try:
+        need_room(folder, len(whole) + reserve_bytes)
+        write_whole(temporary, whole)
+        os.replace(temporary, final)
+        flush_folder(final.parent)
+    except OSError as trouble:
+        temporary.unlink(missing_ok=True)
+        final.unlink(missing_ok=True)
+        raise disk_error(trouble, final) from trouble
+    return StoredTake(relative, len(pcm), hashlib.sha256(whole).hexdigest())
+
+
+def read_take(path: Path) -> tuple[np.ndarray, int]:
+    """Read a take.
+
+    Returns
+    -------
+    samples : ndarray of float32, shape (n,)
+        Full scale 1.0.
+    rate_hz : int
+
+    Raises
+    ------
+    LogError
+        The file is missing, or isn't a whole take.
+    """
+    try:
+        pcm, rate_hz = soundfile.read(path, dtype="int16", always_2d=False)
+    except (OSError, RuntimeError) as trouble:
+        what = "can't be read as FLAC" if path.exists() else "is missing"
+        raise LogError(f"{path}: the take {what}; restore it from a copy of the folder") from (
+            trouble
+        )
+    return from_pcm(pcm), rate_hz
+
+
+def need_room(folder: Path, need_bytes: int) -> None:
+    """Raise an ENOSPC OSError when the folder's disk hasn't `need_bytes` left."""
+    if not hasattr(os, "statvfs"):
+        return
+    room = os.statvfs(folder)
+    if room.f_bavail * room.f_frsize < need_bytes:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def disk_error(trouble: OSError, where: Path) -> LogError:
+    """Turn the system's error into the one that the person reads."""
+    if trouble.errno in _FULL:
+        return disk_full(where)
+    return LogError(f"{where}: can't be written: {trouble.strerror or trouble}; "
+                    "check the disk, then sweep again to continue")
+
+
+def disk_full(where: Path) -> DiskFull:
+    """Give the one line about a full disk."""
+    return DiskFull(f"{where}: no room left on the disk; what is logged is whole: "
+                    "free some space, then sweep again to continue")
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file and flush it to the disk."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0),
+                     0o644)
+    try:
+        rest = memoryview(content)
+        while rest:
+            rest = rest[os.write(handle, rest):]
+        flush_handle(handle)
+    finally:
+        os.close(handle)
+
+
+def flush_handle(handle: int) -> None:
+    """Flush an open file as far down as the system can."""
+    if sys.platform == "darwin":  # fsync stops at the drive's cache there
+        import fcntl
+
+        fcntl.fcntl(handle, fcntl.F_FULLFSYNC)
+    else:
+        os.fsync(handle)
+
+
+def flush_folder(folder: Path) -> None:
+    """Flush a folder's entries, where the system has such a thing."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder with its parents, and flush each parent that got a new entry."""
+    new = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for one in reversed(new):
+        flush_folder(one.parent)

@@ -1,0 +1,198 @@
+"""The one thread that writes the database, and the one beside it that writes takes.
+
+Jobs are committed in their order, as many at once as are ready. A take is encoded and
+flushed to the disk beside the commits; its row waits for it, so a row never points at a
+take that isn't whole. An intent alone may overtake one waiting take, never two: whatever
+moment the host is killed at, at most the running touch and the one before it are unknown.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from rig.errors import RigError
+from rig.log.database import DATABASE, database_error, open_writing
+from rig.log.takes import StoredTake
+
+WAITING_TAKES = 2
+"""Made touches that may wait for their row: a slow disk slows the sweep from here on."""
+
+WAITING_JOBS = 1000
+
+
+@dataclass
+class Job:
+    """One thing to commit: `apply` inserts its rows, with its stored take if it has one."""
+
+    apply: Callable[[sqlite3.Connection, StoredTake | None], None]
+    take: Future | None = None
+    urgent: bool = False
+    done: bool = False
+
+    def ready(self) -> bool:
+        """Say if its take, if any, is on the disk (or failed to get there)."""
+        return self.take is None or self.take.done()
+
+
+class Writer:
+    """Owns the write connection of one sweep's folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The sweep's folder with its database.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._path = folder / DATABASE
+        self._change = threading.Condition()
+        self._jobs: deque[Job] = deque()
+        self._busy = False
+        self._closing = False
+        self._failure: RigError | None = None
+        self._told = False
+        try:
+            self._db = open_writing(self._path)
+        except sqlite3.Error as trouble:
+            raise database_error(trouble, self._path) from trouble
+        self._takes = ThreadPoolExecutor(1, "takes")
+        self._thread = threading.Thread(target=self._run, name="log writer", daemon=True)
+        self._thread.start()
+
+    def put(self, job: Job, write_take: Callable[[], StoredTake] | None = None) -> None:
+        """Queue a job; waits while too many are queued. Raises an earlier write's error."""
+        with self._change:
+            self._change.wait_for(lambda: self._failure or self._has_room(write_take))
+            self._check()
+            if write_take is not None:
+                job.take = self._takes.submit(write_take)
+                job.take.add_done_callback(self._take_done)
+            self._jobs.append(job)
+            self._change.notify_all()
+
+    def put_and_wait(self, job: Job) -> None:
+        """Queue an urgent job and wait until it is on the disk."""
+        job.urgent = True
+        self.put(job)
+        with self._change:
+            self._change.wait_for(lambda: self._failure or job.done)
+            if not job.done:
+                self._check()
+
+    def flush(self) -> None:
+        """Wait until everything queued is on the disk."""
+        with self._change:
+            self._change.wait_for(lambda: self._failure or not (self._jobs or self._busy))
+            self._check()
+
+    def close(self) -> None:
+        """Write what is queued, fold the WAL in and end both threads.
+
+        Raises
+        ------
+        LogError, DiskFull
+            An error not yet raised elsewhere; what could be closed is closed all the same.
+        """
+        with self._change:
+            self._closing = True
+            self._change.notify_all()
+        self._thread.join()
+        self._takes.shutdown()
+        if self._failure and not self._told:
+            self._check()
+
+    def _check(self) -> None:
+        if self._failure:
+            self._told = True
+            raise type(self._failure)(*self._failure.args) from self._failure
+
+    def _has_room(self, write_take: object) -> bool:
+        takes = sum(job.take is not None for job in self._jobs)
+        return len(self._jobs) < WAITING_JOBS and (write_take is None or takes < WAITING_TAKES)
+
+    def _take_done(self, _: Future) -> None:
+        with self._change:
+            self._change.notify_all()
+
+    def _next_batch(self) -> list[Job]:
+        """Give the jobs to commit now, all still queued."""
+        batch = []
+        for job in self._jobs:
+            if not job.ready():
+                break
+            batch.append(job)
+        waiting = list(self._jobs)[len(batch):]
+        if sum(job.take is not None for job in waiting) <= 1:
+            batch += [job for job in waiting if job.urgent]
+        return batch
+
+    def _run(self) -> None:
+        try:
+            while True:
+                with self._change:
+                    self._change.wait_for(
+                        lambda: self._next_batch() or (self._closing and not self._jobs)
+                    )
+                    batch = self._next_batch()
+                    self._busy = bool(batch)
+                if not batch:
+                    break
+                self._commit(batch)
+                with self._change:
+                    for job in batch:
+                        self._jobs.remove(job)
+                    self._busy = False
+                    self._change.notify_all()
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        except Exception as trouble:  # noqa: BLE001 - the next caller gets it, whatever it is
+            self._fail(trouble)
+        finally:
+            with suppress(sqlite3.Error):
+                self._db.close()
+
+    def _commit(self, batch: list[Job]) -> None:
+        failed = None
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            for job in batch:
+                failed = job.take.exception() if job.take else None
+                if failed:  # what was queued before it is kept
+                    break
+                job.apply(self._db, job.take.result() if job.take else None)
+                job.done = True
+            self._db.execute("COMMIT")
+        except BaseException:
+            if self._db.in_transaction:
+                with suppress(sqlite3.Error):
+                    self._db.execute("ROLLBACK")
+            for job in batch:
+                job.done = False
+            raise
+        if failed:
+            raise failed
+
+    def _fail(self, trouble: Exception) -> None:
+        if isinstance(trouble, (sqlite3.Error, OSError)):
+            trouble = database_error(trouble, self._path)
+        elif not isinstance(trouble, RigError):
+            bug = RuntimeError(f"{self._path}: the log's writer failed: {trouble!r}")
+            bug.__cause__ = trouble
+            trouble = bug
+        with self._change:
+            self._failure = trouble
+            queued = list(self._jobs)
+            self._jobs.clear()
+            self._busy = False
+            self._change.notify_all()
+        for job in queued:  # no row will point at these
+            if job.take is not None and not job.done:
+                with suppress(Exception):
+                    (self._folder / job.take.result().path).unlink(missing_ok=True)
