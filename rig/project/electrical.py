@@ -1,0 +1,219 @@
+"""What flows at worst through a touch, and the set-ups and touches refused for it.
+
+The switch's own resistance moves with voltage, so it is reported in a path but never
+counted on where a current is limited.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import ceil, floor, log10
+
+from rig.project.models import Project, Rig, Toy
+
+MAX_SUPPLY_V = 12.0
+"""Battery toys only; far below the 60 V d.c. of the least hazardous class."""
+
+FRESH_CELL = 1.6 / 1.5
+"""A fresh 1.5 V cell gives 1.6 V (common practice, no source)."""
+
+ASK_ABOVE_MA = 5.0
+REFUSE_ABOVE_MA = 10.0
+"""Toy chips drive a few mA; 4000-series inputs stand about 10 mA (data sheets, from memory)."""
+
+RAIL_LIMIT_MA = 0.5
+"""Most that may flow between two pads known as rails: nothing is to be heard there."""
+
+CLOCK_LEAST_OHM = 30_000.0
+"""Least path on a pad marked as clock: too fast a clock crashes the chip (common practice)."""
+
+SWITCH_RAIL_V = {"reed": None, "crosspoint": 12.0, "multiplexer": 5.0}
+"""What each switch type can pass, volts; None: a metal contact passes anything."""
+
+Finding = tuple[str, tuple, str]
+"""File ('toy' or 'rig'), place of the value in it, message."""
+
+
+def highest_v(toy: Toy) -> float:
+    """Give the most that the toy's supply can be, volts: fresh cells are above their name."""
+    if toy.supply.source == "cells":
+        return toy.supply.volts * FRESH_CELL
+    return toy.supply.volts
+
+
+def path_ohm(rig: Rig, series_ohm: float) -> float:
+    """Give the whole resistance between two pads, ohms.
+
+    Parameters
+    ----------
+    series_ohm : float
+        Value of the series bank in the path, ohms.
+    """
+    return 2 * rig.lead_ohm + 2 * rig.switch_ohm + series_ohm
+
+
+def limiting_ohm(rig: Rig, series_ohm: float) -> float:
+    """Give the part of a path that limits the current for certain, ohms (no switch)."""
+    return 2 * rig.lead_ohm + series_ohm
+
+
+def current_ma(toy: Toy, ohm: float) -> float:
+    """Give the current of the highest supply through `ohm`, mA (infinite at 0 ohms)."""
+    return highest_v(toy) / ohm * 1000 if ohm > 0 else float("inf")
+
+
+def worst_current_ma(project: Project) -> float:
+    """Give the highest current that any pair of the sweep can carry, mA.
+
+    One pad on each bus, the bank's least value between, the whole (fresh) supply across.
+    """
+    return current_ma(project.toy, limiting_ohm(project.rig, min(project.rig.series_ohm)))
+
+
+def least_lead_ohm(toy: Toy, rig: Rig) -> float:
+    """Give the smallest lead resistor that keeps the current limit, ohms, rounded up."""
+    exact = (highest_v(toy) / rig.current_limit_ma * 1000 - min(rig.series_ohm)) / 2
+    if exact <= 0:
+        return 0.0
+    step = 10.0 ** (floor(log10(exact)) - 1)
+    return ceil(exact / step - 1e-9) * step
+
+
+def rail_safe_ohm(toy: Toy) -> float:
+    """Give the least path between two rail pads, ohms."""
+    return highest_v(toy) / RAIL_LIMIT_MA * 1000
+
+
+def switch_rail_v(rig: Rig) -> float | None:
+    """Give what the switch can pass, volts, or None for a metal contact."""
+    if rig.switch == "reed":
+        return None
+    return rig.switch_rail_v or SWITCH_RAIL_V[rig.switch]
+
+
+def touchable(
+    project: Project, pads_1: tuple[str, ...], pads_2: tuple[str, ...], series_ohm: float
+) -> str | None:
+    """Say why pads may not be closed onto the buses, or None where they may.
+
+    Parameters
+    ----------
+    pads_1, pads_2 : tuple of str
+        Letters of the pads on bus 1 and on bus 2.
+    series_ohm : float
+        Value of the bank between the buses, ohms.
+
+    Returns
+    -------
+    str or None
+        The reason in a few words.
+    """
+    toy, rig = project.toy, project.rig
+    pads_1, pads_2 = tuple(pads_1), tuple(pads_2)
+    if not pads_1 or not pads_2:
+        return "a touch needs a pad on each bus"
+    for pad in pads_1 + pads_2:
+        if pad not in toy.pads:
+            return f"there is no pad {pad} in toy.yaml"
+        if toy.pads[pad].forbidden:
+            return f"pad {pad} is forbidden in toy.yaml"
+    if len(set(pads_1 + pads_2)) < len(pads_1 + pads_2):
+        return "a pad can't be closed twice"
+    if rig.switch == "multiplexer" and (len(pads_1) > 1 or len(pads_2) > 1):
+        return "a multiplexer closes one pad on each bus"
+
+    def rails(pads: tuple[str, ...]) -> list[str]:
+        return [pad for pad in pads if toy.pads[pad].kind == "rail"]
+
+    for bus, pads in ((1, pads_1), (2, pads_2)):
+        if len(rails(pads)) > 1:
+            return f"rail pads {' and '.join(rails(pads))} would share bus {bus}"
+    path = limiting_ohm(rig, series_ohm)
+    if rails(pads_1) and rails(pads_2) and path < rail_safe_ohm(toy):
+        return (
+            f"{rails(pads_1)[0]} and {rails(pads_2)[0]} are rails: at least "
+            f"{rail_safe_ohm(toy):,.0f} ohm between them"
+        )
+    for pad in pads_1 + pads_2:
+        if toy.pads[pad].kind == "clock" and path < CLOCK_LEAST_OHM:
+            return f"pad {pad} is a clock: at least {CLOCK_LEAST_OHM:,.0f} ohm to it"
+    # Pads on one bus join each other through their two leads alone, without the series value.
+    grouped = len(pads_1) > 1 or len(pads_2) > 1
+    worst = current_ma(toy, limiting_ohm(rig, 0.0) if grouped else path)
+    if worst > rig.current_limit_ma * (1 + 1e-9):
+        return f"{worst:.2f} mA could flow, the limit is {rig.current_limit_ma:g} mA"
+    return None
+
+
+def too_high(volts: float) -> str:
+    """Say why a supply above the limit is refused."""
+    return (
+        f"a supply of {volts:g} V is refused: battery toys up to {MAX_SUPPLY_V:g} V d.c. only, "
+        "never mains"
+    )
+
+
+def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
+    """Give every reason to refuse the set-up, the gravest first."""
+    volts = toy.supply.volts
+    for index, word in enumerate(toy.contains):
+        yield ("toy", ("contains", index), CONTAINS_REFUSED[word])
+    if volts > MAX_SUPPLY_V:
+        yield (
+            "toy",
+            ("supply", "volts"),
+            too_high(volts),
+        )
+        return
+    passes = switch_rail_v(rig)
+    if passes is not None and highest_v(toy) > passes + 1e-9:
+        fresh = " (fresh cells)" if toy.supply.source == "cells" else ""
+        yield (
+            "rig",
+            ("switch",),
+            (
+                f"the {rig.switch} passes only what lies within its own {passes:g} V, the toy has up "
+                f"to {highest_v(toy):.1f} V{fresh}; use reed relays"
+            ),
+        )
+    limit = rig.current_limit_ma
+    if limit > REFUSE_ABOVE_MA:
+        yield (
+            "rig",
+            ("current_limit_ma",),
+            f"{limit:g} mA is refused: the most is {REFUSE_ABOVE_MA:g} mA, the usual is 2",
+        )
+    elif limit > ASK_ABOVE_MA and not rig.accept_higher_current:
+        yield (
+            "rig",
+            ("current_limit_ma",),
+            (
+                f"{limit:g} mA can kill a toy's chip: keep to {ASK_ABOVE_MA:g} mA, or write "
+                "`accept_higher_current: true` beside it"
+            ),
+        )
+    worst = current_ma(toy, limiting_ohm(rig, min(rig.series_ohm)))
+    if worst > limit * (1 + 1e-9):
+        yield (
+            "rig",
+            ("lead_ohm",),
+            (
+                f"lead resistors of {rig.lead_ohm:g} ohm let {_ma(worst)} mA flow at "
+                f"{highest_v(toy):.1f} V, the limit is {limit:g} mA: fit at least "
+                f"{least_lead_ohm(toy, rig):g} ohm in each lead"
+            ),
+        )
+
+
+CONTAINS_REFUSED = {
+    "lithium": "toys with a lithium pack are refused: a short can start a fire",
+    "charger": "toys with a charger are refused: take a toy that runs on plain cells",
+    "flash": "toys with a camera flash are refused: its capacitor holds hundreds of volts",
+    "inverter": "toys with a back-light inverter are refused: it makes a high voltage",
+    "mains": "toys that plug into the mains are refused: battery toys only",
+}
+"""Why each thing that a toy may contain is refused."""
+
+
+def _ma(value: float) -> str:
+    return "any number of" if value == float("inf") else f"{value:.3g}"

@@ -1,0 +1,170 @@
+"""The typed contents of toy.yaml and rig.yaml.
+
+The models know shapes and ranges; what is unsafe is refused in `electrical`, what
+refers to another field is checked in `load`, where file and line are known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+MAX_PADS = 64
+"""Largest set-up the controller's boards can be extended to."""
+
+MAX_SERIES_VALUES = 8
+"""Channels of the series bank."""
+
+
+def letters(count: int) -> list[str]:
+    """Give the first pad letters: A, B, ... Z, AA, AB, ...
+
+    Parameters
+    ----------
+    count : int
+        How many, 0 or more.
+    """
+    names = []
+    for index in range(count):
+        name = ""
+        number = index
+        while number >= 0:
+            name = chr(ord("A") + number % 26) + name
+            number = number // 26 - 1
+        names.append(name)
+    return names
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+Name = Annotated[str, Field(pattern=r"^[^\W_][\w .+-]{0,31}$")]
+"""A key's name: a letter or digit first, then also blank, `.`, `+`, `-`, `_`; no commas."""
+
+
+class Supply(_Model):
+    """What feeds the toy: its own cells, or a bench supply in their place."""
+
+    volts: float = Field(gt=0)
+    source: Literal["cells", "bench"]
+
+
+class Pad(_Model):
+    """One point of the toy's board with a lead on it."""
+
+    note: str = ""
+    kind: Literal["signal", "rail", "clock"] = "signal"
+    forbidden: bool = False
+
+
+class Key(_Model):
+    """One key of the toy and how long it is held down, ms."""
+
+    note: str = ""
+    press_ms: int = Field(default=120, ge=5, le=5000)
+
+
+class Toy(_Model):
+    """The toy, as its owner describes it in toy.yaml.
+
+    `pads` are in the order of the leads (the first is controller channel 1), `keys` in the
+    order of the key channels; `on` names the keys that turn the toy on after its supply
+    comes back. `contains` is for what makes a toy unfit for the rig: anything in it is
+    refused.
+    """
+
+    name: str = Field(min_length=1, max_length=80)
+    supply: Supply
+    pads: dict[str, Pad] = Field(min_length=2, max_length=MAX_PADS)
+    keys: dict[Name, Key] = Field(min_length=1, max_length=MAX_PADS)
+    on: list[str] = []
+    longest_phrase_s: float = Field(default=3.0, ge=0.1, le=120)
+    boot_ms: int = Field(default=400, ge=0, le=60_000)
+    contains: list[Literal["lithium", "charger", "flash", "inverter", "mains"]] = []
+
+
+class Controller(_Model):
+    """Serial port of the controller."""
+
+    port: str = Field(min_length=1)
+    baud: int = Field(default=250_000, ge=1200, le=4_000_000)
+
+
+class Sound(_Model):
+    """Sound device, and which of its channels carry the toy and the marker (from 1)."""
+
+    device: str = Field(min_length=1)
+    rate_hz: int = Field(default=48_000, ge=8_000, le=192_000)
+    sound_channel: int = Field(default=1, ge=1, le=64)
+    marker_channel: int = Field(default=2, ge=1, le=64)
+
+
+class Simulated(_Model):
+    """Which invented board the simulated bench makes."""
+
+    kind: Literal["talker"] = "talker"
+    seed: int = Field(ge=0, le=2**31 - 1)
+    pads: int = Field(ge=2, le=MAX_PADS)
+    room_db: float = Field(default=40.0, ge=0, le=120)
+
+
+class Timings(_Model):
+    """Lengths of a touch's steps and of the waits around it."""
+
+    before_ms: int = Field(default=60, ge=20, le=5_000)
+    lead_in_ms: int = Field(default=240, ge=50, le=10_000)
+    dwell_ms: int = Field(default=1200, ge=50, le=10_000)
+    tail_ms: int = Field(default=500, ge=50, le=10_000)
+    settle_ms: int = Field(default=5, ge=0, le=1_000)
+    rail_off_wait_s: float = Field(default=2.0, ge=0, le=600)
+
+    @property
+    def touch_s(self) -> float:
+        """Longest time one touch takes, s."""
+        return (self.before_ms + self.lead_in_ms + self.dwell_ms + self.tail_ms) / 1000
+
+
+class SweepOptions(_Model):
+    """What to sweep: which keys (None: the first one), and how often the baseline is taken."""
+
+    keys: list[str] | None = Field(default=None, min_length=1)
+    baseline_takes: int = Field(default=16, ge=4, le=1000)
+
+
+class Rig(_Model):
+    """The bench, as rig.yaml describes it; `series_ohm` is in the order of the bank's channels."""
+
+    bench: Literal["simulated", "hardware"]
+    lead_ohm: float = Field(ge=0, le=1e7)
+    switch: Literal["reed", "crosspoint", "multiplexer"] = "reed"
+    switch_ohm: float = Field(ge=0, le=1e5)
+    switch_rail_v: float | None = Field(default=None, gt=0, le=20)
+    series_ohm: list[Annotated[float, Field(ge=0, le=1e8)]] = Field(
+        min_length=1, max_length=MAX_SERIES_VALUES
+    )
+    current_limit_ma: float = Field(default=2.0, gt=0)
+    accept_higher_current: bool = False
+    keep: Literal["all", "finds"] = "all"
+    controller: Controller | None = None
+    sound: Sound | None = None
+    simulated: Simulated | None = None
+    timings: Timings = Timings()
+    sweep: SweepOptions = SweepOptions()
+
+
+@dataclass(frozen=True)
+class Project:
+    """A project folder that was loaded and found safe."""
+
+    folder: Path
+    toy: Toy
+    rig: Rig
+
+    @property
+    def sweep_keys(self) -> list[str]:
+        """Names of the keys that the sweep presses."""
+        return self.rig.sweep.keys or [next(iter(self.toy.keys))]

@@ -1,0 +1,110 @@
+"""The texts that new project folders begin with; `{...}` is filled in by `new`."""
+
+HARDWARE_TOY = """\
+# The toy on the rig. This file is yours: padsweep reads it and never writes it.
+#
+# Only battery toys up to 12 V d.c. are taken; unplug any adaptor first. Never a toy with a
+# lithium pack, a charger, a camera flash or a back-light inverter. Cells stay in their
+# holder, or out of it while a bench supply feeds the toy.
+
+name: My toy
+
+supply:
+  volts: 4.5          # what the cells say: three cells of 1.5 V are 4.5
+  source: cells       # cells | bench (an isolated bench supply in their place)
+
+# Anything from this list that is inside the toy: lithium, charger, flash, inverter, mains.
+# If it isn't empty, the toy is refused.
+contains: []
+
+# One line for each lead, in the order of the controller's channels: A is channel 1.
+#   note: what is there, for you            kind: signal | rail | clock
+#   forbidden: true   keeps the lead but never closes it
+# Say `rail` for battery plus and minus, ground, and other supply lines; `clock` for the
+# resistor or crystal that sets the speed: it is then touched through high values only.
+# Leave the speaker's two wires alone.
+pads:
+{pads}
+# One line for each key, in the order of the key channels, and how long it is pressed.
+keys:
+  red: {{note: left button, press_ms: 120}}
+  blue: {{note: right button, press_ms: 120}}
+
+on: []                # keys that turn the toy on after its batteries were out, such as [red]
+longest_phrase_s: 3.0 # the longest thing it says by itself
+boot_ms: 400          # from batteries in to ready
+"""
+
+HARDWARE_RIG = """\
+# The bench: controller, sound and what the leads are made of.
+bench: hardware
+
+# Resistor at the pad's end of each lead. Two of them, and the series value, are between any
+# two pads: they keep the current below the limit, also when a lead touches the wrong joint.
+lead_ohm: 1500
+switch: reed          # reed | crosspoint | multiplexer; the last two pass only their own supply
+switch_ohm: 0.2
+series_ohm: [0, 6800, 33000, 150000]   # the bank, in the order of its channels 1, 2, 3 ...
+current_limit_ma: 2.0 # chips drive a few mA; above 5 needs accept_higher_current, above 10 is refused
+
+controller:
+  port: /dev/ttyUSB0  # Windows: COM3; macOS: /dev/cu.usbserial-...
+  baud: 250000
+
+sound:
+  device: USB Audio   # part of the device's name
+  rate_hz: 48000
+  sound_channel: 1    # the toy, taken through a transformer or by a microphone
+  marker_channel: 2   # the controller's marker output, divided down: 5 V would clip the input
+
+keep: all             # all | finds: which takes stay on the disk
+
+timings:
+  before_ms: 60
+  lead_in_ms: 240     # key pressed, nothing closed yet
+  dwell_ms: 1200      # pads closed, at most
+  tail_ms: 500        # everything open again
+  settle_ms: 5        # reed relays bounce for about a millisecond
+  rail_off_wait_s: 2.0
+
+sweep:
+  keys: [red]         # which keys the sweep presses; without this line the first one
+  baseline_takes: 16  # how often each key is heard with nothing bridged
+"""
+
+SIMULATED_TOY = """\
+# {name}: an invented toy on the simulated bench (seed {seed}).
+name: {name}
+
+supply:
+  volts: {volts}
+  source: cells
+
+# Leads in the order of their channels. What is on the board is for the sweep to find out.
+pads:
+{pads}
+
+keys:
+{keys}
+
+on: {on}
+longest_phrase_s: {longest}
+boot_ms: {boot}
+"""
+
+SIMULATED_RIG = """\
+# The simulated bench: a circuit is solved in place of the toy, on a virtual clock.
+bench: simulated
+
+lead_ohm: {lead}
+switch: reed
+switch_ohm: 0.2
+series_ohm: [{series}]
+current_limit_ma: 2.0
+
+simulated:
+  kind: talker
+  seed: {seed}
+  pads: {pads}
+  room_db: 40
+"""
