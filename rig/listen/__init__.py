@@ -1,8 +1,20 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
 from rig.listen.baseline import Baseline, Span
-from rig.listen.decide import JUDGE, Ear
-from rig.listen.features import Frames, frames
+from rig.listen.decide import JUDGE, Ear, lost
+from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, Judgement
 
-__all__ = ["AFTERS", "JUDGE", "SOUNDS", "Baseline", "Ear", "Frames", "Judgement", "Span", "frames"]
+__all__ = [
+    "AFTERS",
+    "HOP_S",
+    "JUDGE",
+    "SOUNDS",
+    "Baseline",
+    "Ear",
+    "Frames",
+    "Judgement",
+    "Span",
+    "frames",
+    "lost",
+]

@@ -33,7 +33,7 @@ class Span:
     @classmethod
     def from_seconds(cls, press_s: float, close_s: float, open_s: float, end_s: float) -> Span:
         """Build from times in seconds since the start of the take."""
-        return cls(*(int(round(t / HOP_S)) for t in (press_s, close_s, open_s, end_s)))
+        return cls(*(round(t / HOP_S) for t in (press_s, close_s, open_s, end_s)))
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class Baseline:
         self._stack = np.stack(
             [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in takes]
         )
-        self.loud_db = float(np.percentile(np.concatenate(after), 90))
+        self.ends_quiet = all(self.is_quiet(a[-15:]) for a in after)
         own = [self.distance(t, s, leave_out=i) for i, (t, s) in enumerate(takes)]
         self._calibrate(own)
         self._calibrate_lead_in()

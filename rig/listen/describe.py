@@ -83,7 +83,7 @@ def describe(
         level, clean_level, level > floor, clean_level > floor,
         min(span.open - start, length), floor,
     )
-    hop = int(round(HOP_S * rate_hz))
+    hop = round(HOP_S * rate_hz)
     mine = samples[start * hop :]
     theirs = clean_samples[clean_start * hop : (clean_start + length) * hop]
     measures: dict = {}
@@ -185,7 +185,7 @@ def _drone(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Descr
     measures["steady_s"] = round(length[1] * HOP_S, 3)
     if length[1] * HOP_S < 0.35 or length[1] < usual[1] + 15:
         return None
-    hop = int(round(HOP_S * rate_hz))
+    hop = round(HOP_S * rate_hz)
     f0, _ = pitch_track(mine[length[0] * hop : (length[0] + length[1]) * hop], rate_hz)
     voiced = f0[np.isfinite(f0)]
     if len(voiced) > 0.5 * len(f0):

@@ -48,8 +48,8 @@ def mel(hz):
 @lru_cache(maxsize=8)
 def _analysis(rate_hz: int) -> tuple[int, int, np.ndarray, np.ndarray]:
     """Give window length, hop (samples), window and band weights for a sample rate."""
-    size = int(round(WINDOW_S * rate_hz))
-    hop = int(round(HOP_S * rate_hz))
+    size = round(WINDOW_S * rate_hz)
+    hop = round(HOP_S * rate_hz)
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     n_fft = 1 << (size - 1).bit_length()
     bins = mel(np.fft.rfftfreq(n_fft, 1.0 / rate_hz))
@@ -118,7 +118,7 @@ def pitch_track(
     longest = int(np.ceil(rate_hz / low_hz))
     shortest = max(2, int(rate_hz / high_hz))
     width = 2 * longest
-    hop = int(round(HOP_S * rate_hz))
+    hop = round(HOP_S * rate_hz)
     samples = np.asarray(samples, dtype=np.float64)
     if len(samples) < width + longest:
         samples = np.pad(samples, (0, width + longest - len(samples)))
@@ -170,8 +170,8 @@ def log_spectrogram(
     ndarray of float32, shape (frames, points)
         dB re full scale, one frame every `HOP_S`.
     """
-    size = int(round(0.032 * rate_hz))
-    hop = int(round(HOP_S * rate_hz))
+    size = round(0.032 * rate_hz)
+    hop = round(HOP_S * rate_hz)
     samples = np.asarray(samples, dtype=np.float32)
     if len(samples) < size:
         samples = np.pad(samples, (0, size - len(samples)))

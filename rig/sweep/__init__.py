@@ -1,1 +1,31 @@
-"""."""
+"""The sweep: a plan yields touches, one engine makes them, and a ladder brings the toy back."""
+
+from rig.sweep.engine import Sweep
+from rig.sweep.events import (
+    BendSeen,
+    FreezeSeen,
+    Progress,
+    Recovered,
+    SetAside,
+    SweepDone,
+    SweepEvent,
+    SweepStarted,
+    TakeLost,
+)
+from rig.sweep.plan import Knowledge, Step, plan
+
+__all__ = [
+    "BendSeen",
+    "FreezeSeen",
+    "Knowledge",
+    "Progress",
+    "Recovered",
+    "SetAside",
+    "Step",
+    "Sweep",
+    "SweepDone",
+    "SweepEvent",
+    "SweepStarted",
+    "TakeLost",
+    "plan",
+]

@@ -1,0 +1,76 @@
+"""The command that shows the whole job without hardware: `padsweep demo`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from rig.choose import finds
+from rig.cli.progress import SweepView, console
+from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
+from rig.cli.tables import print_finds
+from rig.errors import ConfigError
+from rig.log import SweepLog
+from rig.project import load_project
+
+DEMO_FOLDER = "padsweep-demo"
+BEST = 12
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    folder: Path = typer.Option(Path(DEMO_FOLDER), "--folder", help="Where to keep it."),
+    seed: int | None = typer.Option(None, "--seed", min=0, help="Another invented toy."),
+    pads: int | None = typer.Option(None, "--pads", min=8, max=64, help="How many pads."),
+) -> None:
+    """Sweep an invented toy on the simulated bench and show what it found.
+
+    The folder is an ordinary project folder: every other command works on it. Run again, it
+    continues, or shows what is there.
+
+    Example: padsweep demo --folder my-demo --seed 7 --pads 16
+    """
+    from rig.cli.project import DEMO_PADS, DEMO_SEED, make_simulated
+
+    out = console()
+    if folder.exists() and any(folder.iterdir()):
+        loaded = load_project(folder)
+        _check_same(folder, loaded, seed, pads)
+    else:
+        loaded = make_simulated(
+            folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads
+        )
+    toy = loaded.toy
+    count = len(toy.pads)
+    out.print(
+        f"{toy.name}: {count} pads, {count * (count - 1) // 2} pairs, key "
+        f"{loaded.sweep_keys[0]!r}, {toy.supply.volts:g} V; simulated, no hardware is touched",
+        highlight=False,
+    )
+    _, summary = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
+    log = SweepLog.open(sweep_folder(loaded, DEFAULT_NAME), read_only=True)
+    print_finds(out, finds(log.records()), most=BEST)
+    log.close()
+    out.print(summary, highlight=False)
+    out.print(f"""
+everything is in {folder}/: toy.yaml, rig.yaml, sweeps/{DEFAULT_NAME}/ (log.db, takes/)
+next: padsweep replay --project {folder}      listen, keep or skip
+      padsweep sheet --project {folder}       the build sheet of what you kept
+      padsweep export --project {folder} --finds""", highlight=False)
+
+
+def _check_same(folder: Path, loaded, seed: int | None, pads: int | None) -> None:
+    """Refuse to show one toy where another was asked for."""
+    simulated = loaded.rig.simulated
+    if simulated is None:
+        raise ConfigError(f"{folder}: holds a project for real hardware; give --folder another")
+    for word, asked, is_there in (("seed", seed, simulated.seed), ("pads", pads, simulated.pads)):
+        if asked is not None and asked != is_there:
+            raise ConfigError(
+                f"{folder}: holds a demo with {word} {is_there}, not {asked}; give --folder another"
+            )

@@ -1,0 +1,108 @@
+"""Shows a sweep's events: a moving line on a terminal, plain lines in a pipe."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterable
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from rig.cli.words import change, duration, ohms
+from rig.sweep import (
+    BendSeen,
+    FreezeSeen,
+    Recovered,
+    SetAside,
+    SweepDone,
+    SweepEvent,
+    SweepStarted,
+    TakeLost,
+)
+from rig.sweep import Progress as Made
+
+PIPE_LINE_EVERY_S = 10.0
+
+
+class SweepView:
+    """Prints what a person wants to see of a running sweep.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+    quiet : bool
+        Only the progress, no line for each bend and freeze.
+    """
+
+    def __init__(self, console: Console, quiet: bool = False):
+        self.console = console
+        self.quiet = quiet
+        self.done: SweepDone | None = None
+        self._begun = time.monotonic()
+        self._last_line = self._begun
+        self._first_done = 0
+
+    def show(self, events: Iterable[SweepEvent]) -> SweepDone | None:
+        """Consume the events to their end; gives the last one when the sweep was completed."""
+        bar = Progress(
+            TextColumn("{task.description}"), BarColumn(bar_width=24), MofNCompleteColumn(),
+            TextColumn("{task.fields[left]}"), console=self.console, transient=True,
+            disable=not self.console.is_terminal,
+        )
+        with bar:
+            task = bar.add_task("starting", total=None, left="")
+            for event in events:
+                if isinstance(event, Made):
+                    left = self._left(event)
+                    bar.update(
+                        task, description=event.what, completed=event.done,
+                        total=event.planned, left=left,
+                    )
+                    self._pipe_line(event, left)
+                else:
+                    self._tell(event)
+        return self.done
+
+    def _left(self, event: Made) -> str:
+        made = event.done - self._first_done
+        if made < 5:
+            return ""
+        each_s = (time.monotonic() - self._begun) / made
+        return f"{duration(each_s * (event.planned - event.done))} left"
+
+    def _pipe_line(self, event: Made, left: str) -> None:
+        now = time.monotonic()
+        if self.console.is_terminal or now - self._last_line < PIPE_LINE_EVERY_S:
+            return
+        self._last_line = now
+        self.console.print(f"{event.done} of {event.planned} touches, {left}", highlight=False)
+
+    def _tell(self, event: SweepEvent) -> None:
+        say = self.console.print
+        if isinstance(event, SweepStarted):
+            self._first_done = event.done
+            if event.done:
+                say(f"continuing: {event.done} touches are in the log", highlight=False)
+        elif isinstance(event, SweepDone):
+            self.done = event
+        elif isinstance(event, SetAside):
+            say(f"set aside: {event.what}: {event.why}", highlight=False)
+        elif isinstance(event, TakeLost):
+            say(f"touch {event.number}: take lost ({event.why}), making it again", highlight=False)
+        elif self.quiet:
+            return
+        elif isinstance(event, BendSeen):
+            told = change(event.sound, event.amount, event.unit)
+            say(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}: {told}", highlight=False)
+        elif isinstance(event, FreezeSeen):
+            say(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}", highlight=False)
+        elif isinstance(event, Recovered) and event.tries > 1:
+            say(f"the toy came back after {event.tries} power cycles", highlight=False)
+
+
+def console() -> Console:
+    """Give the console that all commands print to: plain and unwrapped in a pipe."""
+    if sys.stdout.isatty():
+        return Console()
+    return Console(color_system=None, width=200, soft_wrap=True)

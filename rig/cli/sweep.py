@@ -1,0 +1,106 @@
+"""The command that touches the toy: `padsweep sweep`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from rig.bench import Bench
+from rig.choose import finds
+from rig.cli.benches import open_bench
+from rig.cli.progress import SweepView, console
+from rig.errors import LogError
+from rig.log import SweepLog
+from rig.project import Project, load_project, setup_facts, setup_hash
+from rig.sweep import Sweep, SweepDone
+
+DEFAULT_NAME = "main"
+CAUTIONS = (
+    "Battery toys only, 12 V d.c. at most, never anything that plugs into the mains; isolate "
+    "the line out; stay near for the first touches. Local rules and licensed practice come first."
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("sweep")(sweep)
+
+
+def sweep(
+    project: Path = typer.Option(Path("."), "--project", help="The project folder."),
+    name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
+) -> None:
+    """Touch every pair of pads, judge and log each; continues what was interrupted.
+
+    Example: padsweep sweep --project my-toy
+    """
+    loaded = load_project(project)
+    out = console()
+    if loaded.rig.bench != "simulated":
+        out.print(CAUTIONS, highlight=False)
+    done, summary = run_sweep(loaded, name, SweepView(out))
+    out.print(summary, highlight=False)
+    if done:
+        out.print(f"next: padsweep replay --project {project}", highlight=False)
+
+
+def sweep_folder(project: Project, name: str) -> Path:
+    """Give the folder of a sweep.
+
+    Raises
+    ------
+    LogError
+        When the name isn't a plain folder name.
+    """
+    if not name or name.startswith(".") or "/" in name or "\\" in name:
+        raise LogError(f"sweep name {name!r} is no folder name: use letters, digits, - and _")
+    return project.folder / "sweeps" / name
+
+
+def open_log(project: Project, name: str) -> SweepLog:
+    """Open a sweep's log to continue it, or make a new one.
+
+    Raises
+    ------
+    LogError
+        When it was made with another set-up, or can't be read.
+    """
+    folder = sweep_folder(project, name)
+    if (folder / "log.db").exists():
+        return SweepLog.open(folder, setup_hash(project), setup=setup_facts(project))
+    files = {f: (project.folder / f).read_text("utf-8") for f in ("toy.yaml", "rig.yaml")}
+    return SweepLog.create(folder, setup_facts(project), setup_hash(project), files)
+
+
+def run_sweep(
+    project: Project, name: str, view: SweepView, bench: Bench | None = None
+) -> tuple[SweepDone | None, str]:
+    """Run or continue a sweep to its end and say in a line what it came to.
+
+    Parameters
+    ----------
+    bench : Bench, optional
+        The bench to use; opened from the project's rig.yaml when not given.
+
+    Raises
+    ------
+    RigError
+    """
+    log = open_log(project, name)
+    try:
+        bench = bench or open_bench(project)
+        try:
+            done = view.show(Sweep(project, bench, log).run())
+        finally:
+            bench.close()
+        log.flush()
+        found = finds(log.records())
+    finally:
+        log.close()
+    bends = sum(find.sound != "none" for find in found)
+    freezes = sum(find.after == "freeze" for find in found)
+    return done, (
+        f"{done.touches if done else '?'} touches, {bends} pairs bend the sound, {freezes} pairs "
+        f"freeze the toy; every freeze was recovered"
+    )

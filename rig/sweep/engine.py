@@ -1,0 +1,349 @@
+"""The engine: the only thing that acts. It makes the plan's touches one after the other.
+
+One touch overlaps the work on the one before it: while the bench presses and dwells, the
+last take is judged and written; and the lead-in of each touch shows how the toy was after
+the one before. So a touch is *made* when its take is in and *complete* one press later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+
+from rig.bench import Bench
+from rig.errors import CaptureLost, RigError, ToyLost
+from rig.listen import HOP_S, Ear, Judgement, Span, frames, lost
+from rig.log import Record, SweepLog
+from rig.project import Project, path_ohm
+from rig.sweep.events import (
+    BendSeen,
+    FreezeSeen,
+    Progress,
+    Recovered,
+    SetAside,
+    SweepDone,
+    SweepEvent,
+    SweepStarted,
+    TakeLost,
+)
+from rig.sweep.hearing import Heard, hear
+from rig.sweep.plan import TRIES, Knowledge, Step, describe, plan, touches_left
+from rig.sweep.recovery import TAIL_CHECK_S, Recovery
+
+NO_ANSWER = "the toy did not answer"
+LOST_IN_A_ROW = 4
+CHECKS_IN_A_ROW = 3
+SOUNDING_DB = 12.0
+"""A key's sound must stand this far above the room for the ear to work."""
+
+
+@dataclass
+class _Pending:
+    """A touch that is made but not complete."""
+
+    number: int
+    step: Step
+    heard: Heard
+    judgement: Judgement | None = None
+    ran_on: bool = False
+
+
+class Sweep:
+    """One run of a sweep: continues what the log holds until the plan is done.
+
+    Parameters
+    ----------
+    project : Project
+    bench : Bench
+    log : SweepLog
+        Open for writing, of this very set-up.
+    """
+
+    def __init__(self, project: Project, bench: Bench, log: SweepLog):
+        self.project = project
+        self.bench = bench
+        self.log = log
+        self.known = Knowledge(project)
+        self.ear = Ear(bench.rate_hz)
+        self.recovery = Recovery(project, bench, lambda kind, **d: log.event(kind, **d))
+        self.touches = 0
+        self.freezes = 0
+        self.recoveries = 0
+        self._pending: _Pending | None = None
+        self._news: list[SweepEvent] = []
+        self._lost_in_a_row = 0
+        self._odd_checks = 0
+
+    def run(self) -> Iterator[SweepEvent]:
+        """Make every touch that is still due, and report as it goes.
+
+        Whatever ends it (the plan's end, an error, Ctrl-C, the caller's `close()`), the toy
+        is left off with all pads open.
+
+        Raises
+        ------
+        ToyLost, BenchError, LogError
+        """
+        try:
+            self._remember()
+            state = self.bench.describe()
+            self.log.event("session", bench=state.kind, identity=state.identity, **state.facts)
+            yield SweepStarted(self.touches, self.touches + touches_left(self.known))
+            self.recovery.start()
+            for step in plan(self.known):
+                yield from self._make(step)
+            self.log.event("done", touches=self.touches)
+            self.log.flush()
+            yield SweepDone(self.touches, self.freezes, self.recoveries)
+        finally:
+            self.bench.safe()
+
+    # What the log knows already
+
+    def _remember(self) -> None:
+        for record in self.log.records():
+            step = _step_of(record)
+            if record.fault or not record.complete or step is None:
+                continue
+            if record.sound == "lost":
+                self.known.fail(step)
+                continue
+            self.touches += 1
+            if step.kind == "baseline":
+                samples, _ = self.log.read_take(record.number)
+                self._learn(step.key, samples, record.offsets)
+            self.known.note(step, record.sound not in (None, "none"), record.after)
+            self.freezes += record.after == "freeze"
+        self.known.since_check = 0
+
+    def _learn(self, key: str, samples: np.ndarray, offsets: dict[str, int]) -> None:
+        self.ear.learn(key, samples, self._span(offsets, len(samples)))
+        if self.ear.takes_learnt(key) >= 3:
+            self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
+
+    def _span(self, offsets: dict[str, int], length: int) -> Span:
+        rate = self.bench.rate_hz
+        return Span.from_seconds(
+            offsets["press"] / rate, offsets["close"] / rate, offsets["open"] / rate,
+            length / rate,
+        )
+
+    # One step
+
+    def _make(self, step: Step) -> Iterator[SweepEvent]:
+        if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
+            # It was under way when the rig or the host died, twice: left to the person.
+            yield self._set_aside(step, "the rig or this program died during it, twice")
+            return
+        touch = step.touch(self.project)
+        self.log.intend(step.plan_key, touch)
+        began = datetime.now(UTC)
+        answered: list[bool] = []
+        try:
+            heard = hear(
+                self.bench, touch, watch=lambda sound: self._watch(step, sound, answered),
+                meanwhile=self._judge_pending,
+            )
+        except KeyboardInterrupt:
+            self.bench.safe()
+            self.log.withdraw(step.plan_key, "stopped by the person")
+            raise
+        if answered and not answered[0] and heard.fault is None:
+            heard = Heard(heard.samples, heard.offsets, heard.timeline, NO_ANSWER, True)
+        self.touches += heard.fault is None
+        number = self.log.next_number()
+        self._write(number, step, touch, began, heard)
+        if answered:
+            yield from self._complete_pending(step.key, answered[0])
+        else:
+            self._drop_pending()
+        yield from self._take_in(number, step, heard)
+        yield Progress(
+            number, step.kind, describe(step, self.project), self.touches,
+            self.touches + touches_left(self.known), self.bench.now_s(),
+        )
+        yield from self._drain_news()
+
+    def _watch(self, step: Step, sound: np.ndarray, answered: list[bool]) -> bool:
+        """Judge the lead-in as soon as it is in; True ends a touch on a toy that's dead."""
+        if answered or self.ear.takes_learnt(step.key) < 3:
+            return False
+        baseline = self.ear.baseline(step.key)
+        needed_s = self.project.rig.timings.before_ms / 1000
+        head = sound[: int((needed_s + 1.0) * self.bench.rate_hz)]
+        says = baseline.answers(frames(head, self.bench.rate_hz), round(needed_s / HOP_S))
+        if says is None:
+            return False
+        answered.append(says)
+        return not says
+
+    def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:
+        path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
+        self.log.made(
+            number, step.plan_key, step.kind, touch, path, began, heard.timeline,
+            heard.samples if len(heard.samples) else None, self.bench.rate_hz, heard.offsets,
+            heard.fault, {"rail_v": round(self.bench.rail_v(), 3)},
+        )
+        if heard.fault:
+            self.log.judged(number, lost(heard.fault))
+
+    def _take_in(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+        if heard.fault == NO_ANSWER:
+            self.known.drop(step)
+            return
+        if heard.fault:
+            yield from self._take_lost(number, step, heard.fault)
+            return
+        self._lost_in_a_row = 0
+        if step.pads is None:
+            yield from self._clean_take(number, step, heard)
+            return
+        pending = _Pending(number, step, heard)
+        if heard.timeline.guarded:
+            pending.judgement = self._judge(pending)
+            self._close_book(pending, "guarded", {})
+            return
+        if self._still_sounds(step.key, heard):
+            pending.ran_on = self.recovery.listen(
+                self.project.toy.longest_phrase_s, self.ear.baseline(step.key)
+            )
+        self._pending = pending
+
+    def _still_sounds(self, key: str, heard: Heard) -> bool:
+        """Say whether the take ends in sound where the toy itself is quiet by then."""
+        baseline = self.ear.baseline(key)
+        tail = heard.samples[-int(TAIL_CHECK_S * self.bench.rate_hz) :]
+        return baseline.ends_quiet and not self.recovery.is_quiet(tail, baseline)
+
+    # The touch before
+
+    def _judge(self, pending: _Pending) -> Judgement:
+        heard = pending.heard
+        span = self._span(heard.offsets, len(heard.samples))
+        judgement = self.ear.judge(pending.step.key, heard.samples, span)
+        self.log.judged(pending.number, judgement)
+        return judgement
+
+    def _judge_pending(self) -> None:
+        if self._pending and self._pending.judgement is None:
+            self._pending.judgement = self._judge(self._pending)
+
+    def _complete_pending(self, key: str, answered: bool) -> Iterator[SweepEvent]:
+        """Settle how the toy was after the last touch, now that a key was pressed again."""
+        pending, self._pending = self._pending, None
+        evidence: dict = {"answered": answered}
+        after = "runs on" if pending and pending.ran_on else "answers"
+        if not answered:
+            try:
+                revival = self.recovery.revive(key, self.ear.baseline(key))
+            except ToyLost:
+                if pending:
+                    self._close_book(pending, "freeze", evidence | {"rung": "none"})
+                raise
+            evidence |= {"rung": revival.rung, "tries": revival.tries}
+            if revival.froze:
+                after = "freeze"
+                self.recoveries += 1
+                yield Recovered(revival.rung, revival.tries)
+        if pending is None:
+            return
+        if after == "freeze":
+            self.freezes += 1
+            yield FreezeSeen(
+                pending.step.pads, path_ohm(self.project.rig, pending.step.series_ohm)
+            )
+        self._close_book(pending, after, evidence)
+
+    def _close_book(self, pending: _Pending, after: str, evidence: dict) -> None:
+        judgement = pending.judgement
+        self.log.completed(pending.number, after, evidence)
+        if judgement.sound == "lost":
+            self.known.fail(pending.step)
+            return
+        hit = self.ear.is_hit(judgement)
+        self.known.note(pending.step, hit, after)
+        if hit and pending.step.kind == "confirm":
+            self._news.append(
+                BendSeen(
+                    pending.step.pads, path_ohm(self.project.rig, pending.step.series_ohm),
+                    judgement.sound, judgement.amount, judgement.unit,
+                )
+            )
+
+    def _drop_pending(self) -> None:
+        """Give up on a touch whose sequel was lost: how the toy was after it is not known."""
+        if self._pending:
+            self.known.drop(self._pending.step)
+            self.log.event("unsettled", touch=self._pending.number)
+            self._pending = None
+
+    def _drain_news(self) -> Iterator[SweepEvent]:
+        news, self._news = self._news, []
+        yield from news
+
+    # Clean presses
+
+    def _clean_take(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+        self.log.completed(number, "answers", {})
+        if step.kind == "baseline":
+            self._check_sounding(step.key, heard)
+            self._learn(step.key, heard.samples, heard.offsets)
+            self.known.note(step, False, "answers")
+            return
+        span = self._span(heard.offsets, len(heard.samples))
+        judgement = self.ear.judge(step.key, heard.samples, span)
+        self.log.judged(number, judgement)
+        self.known.note(step, False, "answers")
+        self._odd_checks = self._odd_checks + 1 if self.ear.is_hit(judgement) else 0
+        if self._odd_checks:
+            self.known.since_check = 10**6  # ask again before the next pair
+            self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
+        if self._odd_checks >= CHECKS_IN_A_ROW:
+            raise RigError(
+                f"the toy no longer sounds like its baseline (touch {number}): check battery, "
+                "leads and sound level, then start a new sweep with `padsweep sweep --name`"
+            )
+        yield from ()
+
+    def _check_sounding(self, key: str, heard: Heard) -> None:
+        take = frames(heard.samples, self.bench.rate_hz)
+        span = self._span(heard.offsets, len(heard.samples))
+        quiet = np.median(take.level_db[: max(1, span.press - 2)])
+        if np.percentile(take.level_db[span.press :], 90) < quiet + SOUNDING_DB:
+            raise RigError(
+                f"nothing is heard when key {key!r} is pressed: check the toy's supply, its "
+                "volume, the key's lead and the sound input's level"
+            )
+
+    # Failures
+
+    def _take_lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
+        yield TakeLost(number, why)
+        self._lost_in_a_row += 1
+        if self.known.fail(step, most=TRIES):
+            yield self._set_aside(step, why)
+        if self._lost_in_a_row >= LOST_IN_A_ROW:
+            self.log.event("paused", why=why)
+            raise CaptureLost(
+                f"{self._lost_in_a_row} takes in a row were lost ({why}): check the sound lead, "
+                "its level and the marker's wire, then run `padsweep sweep` to continue"
+            )
+
+    def _set_aside(self, step: Step, why: str) -> SetAside:
+        self.log.event("set aside", plan_key=step.plan_key, why=why)
+        return SetAside(describe(step, self.project), why)
+
+
+def _step_of(record: Record) -> Step | None:
+    """Give the step of the plan that a log row came from."""
+    keys = record.touch.stimulus.keys
+    if record.kind not in ("baseline", "sweep", "confirm", "check") or len(keys) != 1:
+        return None
+    if not record.touch.connections:
+        return Step(record.kind, keys[0])
+    connection = record.touch.connections[0]
+    pair = (connection.pads_1[0], connection.pads_2[0])
+    return Step(record.kind, keys[0], pair, connection.series_ohm)

@@ -1,0 +1,237 @@
+"""Which touches to make: a generator that asks what is known and yields the next one."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import combinations
+
+from rig.bench import Connection, Stimulus, Touch
+from rig.project import Project, path_ohm, touchable
+
+CONFIRM_TRIES = 3
+"""A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
+TRIES = 3
+"""A touch whose take was lost is made again until this many have failed."""
+CHECK_EVERY = 60
+"""Touches between two clean presses that show whether the baseline still holds."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One touch of the plan.
+
+    Parameters
+    ----------
+    kind : str
+        baseline, sweep, confirm or check.
+    key : str
+        Key of the toy that is pressed.
+    pads : tuple of (str, str) or None
+        The pair; None for clean presses.
+    series_ohm : float or None
+        Value of the series bank, ohms.
+    """
+
+    kind: str
+    key: str
+    pads: tuple[str, str] | None = None
+    series_ohm: float | None = None
+
+    @property
+    def plan_key(self) -> str:
+        """Name the step so that the log can count its attempts over several runs."""
+        if self.pads is None:
+            return f"{self.kind} {self.key}"
+        return f"{self.kind} {self.key} {self.pads[0]}-{self.pads[1]} {self.series_ohm:g}"
+
+    def touch(self, project: Project) -> Touch:
+        """Build the touch with the set-up's timings."""
+        timings = project.rig.timings
+        connections = ()
+        if self.pads is not None:
+            connections = (Connection((self.pads[0],), (self.pads[1],), self.series_ohm),)
+        return Touch(
+            connections,
+            Stimulus((self.key,), project.toy.keys[self.key].press_ms),
+            timings.before_ms, timings.lead_in_ms, timings.dwell_ms, timings.tail_ms,
+        )
+
+
+@dataclass
+class _Spot:
+    """What is known of one pair with one series value and key."""
+
+    swept: bool = False
+    hit: bool = False
+    stops: int = 0
+    confirm_tries: int = 0
+    confirmed: bool = False
+    failures: int = 0
+    aside: bool = False
+
+    @property
+    def wants_confirming(self) -> bool:
+        if self.aside or self.confirmed or self.confirm_tries >= CONFIRM_TRIES:
+            return False
+        return self.hit or (self.stops == 1 and self.confirm_tries == 0)
+
+
+@dataclass
+class Knowledge:
+    """What the touches so far have shown; filled from the log and then touch by touch.
+
+    A step is under way from the moment the plan yields it until `note`, `fail` or `drop`
+    is called for it; meanwhile the plan yields others.
+    """
+
+    project: Project
+    spots: dict[tuple, _Spot] = field(default_factory=lambda: defaultdict(_Spot))
+    clean_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    confirms: dict[Step, None] = field(default_factory=dict)
+    under_way: list[Step] = field(default_factory=list)
+    since_check: int = 0
+
+    def spot(self, step: Step) -> _Spot:
+        """Give what is known where a step of a pair touches."""
+        return self.spots[(step.key, step.pads, step.series_ohm)]
+
+    def note(self, step: Step, hit: bool, after: str) -> None:
+        """Take in a complete touch: was it a hit, and how was the toy afterwards?"""
+        self.drop(step)
+        if step.kind == "baseline":
+            self.clean_takes[step.key] += 1
+            return
+        if step.pads is None:
+            self.since_check = 0
+            return
+        self.since_check += 1
+        spot = self.spot(step)
+        stopped = after in ("freeze", "guarded")
+        spot.stops += stopped
+        if step.kind == "sweep":
+            spot.swept = True
+            spot.hit = hit
+        else:
+            spot.confirm_tries += 1
+            # A freeze that came back counts, whatever was heard of it.
+            spot.confirmed = hit or (stopped and not spot.hit)
+        again = Step("confirm", step.key, step.pads, step.series_ohm)
+        if spot.wants_confirming:
+            self.confirms[again] = None
+        else:
+            self.confirms.pop(again, None)
+
+    def fail(self, step: Step, most: int = TRIES) -> bool:
+        """Count a touch that came to nothing; says whether it is set aside now."""
+        self.drop(step)
+        if step.pads is None:
+            return False
+        spot = self.spot(step)
+        spot.failures += 1
+        if spot.failures >= most:
+            spot.aside = True
+            self.confirms.pop(step, None)
+        return spot.aside
+
+    def drop(self, step: Step) -> None:
+        """Forget that a step is under way; it's still due."""
+        if step in self.under_way:
+            self.under_way.remove(step)
+
+    def stopped_higher(self, step: Step) -> bool:
+        """Say whether a higher series value of this pair froze or tripped the toy."""
+        return any(
+            self.spots[(step.key, step.pads, ohm)].stops
+            for ohm in self.project.rig.series_ohm
+            if ohm > step.series_ohm and (step.key, step.pads, ohm) in self.spots
+        )
+
+    def is_due(self, step: Step) -> bool:
+        """Say whether a pair's touch is still to be made."""
+        spot = self.spot(step)
+        return not (
+            spot.swept or spot.aside or step in self.under_way or self.stopped_higher(step)
+        )
+
+    def next_confirm(self) -> Step | None:
+        """Give the oldest hit that must be touched again and isn't under way."""
+        return next((step for step in self.confirms if step not in self.under_way), None)
+
+
+def swept_keys(project: Project) -> list[str]:
+    """Give the keys that the sweep presses: those named in rig.yaml, else the toy's first."""
+    return list(project.rig.sweep.keys or list(project.toy.keys)[:1])
+
+
+def pair_steps(project: Project) -> Iterator[Step]:
+    """Give every pair's touch that safety allows, the highest series value first.
+
+    All pairs are touched with one value before any is touched with the next lower one, so
+    that how the toy was after a touch is known long before the same pair is touched harder.
+    """
+    pads = list(project.toy.pads)
+    for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
+        for key in swept_keys(project):
+            for pair in combinations(pads, 2):
+                if touchable(project, (pair[0],), (pair[1],), series_ohm) is None:
+                    yield Step("sweep", key, pair, series_ohm)
+
+
+def plan(known: Knowledge) -> Iterator[Step]:
+    """Yield the next touch for as long as there is one; asks `known` afresh each time."""
+    for step in _plan(known):
+        known.under_way.append(step)
+        yield step
+
+
+def _plan(known: Knowledge) -> Iterator[Step]:
+    for key in swept_keys(known.project):
+        while _wants_baseline(known, key):
+            yield Step("baseline", key)
+    steps = list(pair_steps(known.project))
+    while True:
+        for step in steps:
+            while again := known.next_confirm():
+                yield again
+            if known.since_check >= CHECK_EVERY and known.is_due(step):
+                known.since_check = 0
+                yield Step("check", step.key)
+            if known.is_due(step):
+                yield step
+        while again := known.next_confirm():
+            yield again
+        if not known.under_way:
+            return
+        # How the toy is after the last touch shows at one more press.
+        yield Step("check", swept_keys(known.project)[0])
+
+
+def _wants_baseline(known: Knowledge, key: str) -> bool:
+    """More clean takes while there are too few, or some phrase was heard only once."""
+    enough = known.project.rig.sweep.baseline_takes
+    made = known.clean_takes[key] + known.under_way.count(Step("baseline", key))
+    return made < enough or (known.heard_once[key] > 0 and made < 2 * enough)
+
+
+def touches_left(known: Knowledge) -> int:
+    """Count the touches that are due now (hits to come aren't known yet)."""
+    due = sum(known.is_due(s) for s in pair_steps(known.project))
+    again = sum(spot.wants_confirming for spot in known.spots.values())
+    clean = sum(
+        max(0, known.project.rig.sweep.baseline_takes - known.clean_takes[key])
+        for key in swept_keys(known.project)
+    )
+    return due + again + clean
+
+
+def describe(step: Step, project: Project) -> str:
+    """Name a step in words for a person: "C-F over 13.0 kΩ"."""
+    if step.pads is None:
+        return {"baseline": f"baseline of {step.key}", "check": f"clean press of {step.key}"}[
+            step.kind
+        ]
+    path = path_ohm(project.rig, step.series_ohm)
+    return f"{step.pads[0]}-{step.pads[1]} over {path / 1000:.3g} kΩ"

@@ -1,0 +1,172 @@
+"""The recovery ladder: the one place that decides whether the toy is alive.
+
+Rungs, each with its own limit on tries: wait out the longest phrase and press again; press
+the keys that turn the toy on; cut the supply, let the rail fall, restore it, turn the toy
+on. After the last rung the sweep stops with the toy off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.bench import Bench, Stimulus, Touch
+from rig.errors import ToyLost
+from rig.listen import HOP_S, Baseline, frames
+from rig.project import Project
+from rig.sweep.hearing import hear
+
+RAIL_OFF_V = 0.2
+"""Below this no chip holds a state (design figure)."""
+RAIL_POLL_S = 0.1
+RAIL_LIMIT_S = 60.0
+POWER_CYCLES = 3
+PRESSES = 2
+"""A phrase that was never heard before doesn't match the baseline; the next one may."""
+TAIL_CHECK_S = 0.15
+
+Note = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class Revival:
+    """How the toy came back: the rung that did it, and how often it was tried."""
+
+    rung: str
+    tries: int
+
+    @property
+    def froze(self) -> bool:
+        """Say whether it had to lose its supply."""
+        return self.rung == "supply"
+
+
+class Recovery:
+    """Asks the toy whether it's alive, and brings it back.
+
+    Parameters
+    ----------
+    project : Project
+    bench : Bench
+    note : callable
+        Takes the kind of an event and its details, for the log.
+    """
+
+    def __init__(self, project: Project, bench: Bench, note: Note):
+        self.project = project
+        self.bench = bench
+        self.note = note
+
+    def start(self) -> None:
+        """Supply the toy, wait until it has started, and turn it on."""
+        toy = self.project.toy
+        self.bench.supply(True)
+        self.bench.wait(toy.boot_ms / 1000)
+        for key in toy.on:
+            self._press(key)
+
+    def answers(self, key: str, baseline: Baseline) -> bool:
+        """Press a key with nothing closed and say whether the toy's own sound begins."""
+        for _ in range(PRESSES):
+            heard = self._press(key)
+            if heard.fault:
+                continue
+            press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
+            if baseline.answers(frames(heard.samples, self.bench.rate_hz), press):
+                return True
+        return False
+
+    def revive(self, key: str, baseline: Baseline) -> Revival:
+        """Climb the ladder until the toy answers.
+
+        Raises
+        ------
+        ToyLost
+            When the last rung has failed; the toy is off then.
+        """
+        self.listen(self.project.toy.longest_phrase_s, baseline)
+        self.note("recovery", rung="wait")
+        if self.answers(key, baseline):
+            return Revival("wait", 1)
+        if self.project.toy.on:
+            self.note("recovery", rung="turn on")
+            for on_key in self.project.toy.on:
+                self._press(on_key)
+            if self.answers(key, baseline):
+                return Revival("turn on", 1)
+        for tries in range(1, POWER_CYCLES + 1):
+            fell_s = self.power_cycle(tries)
+            self.note("recovery", rung="supply", tries=tries, rail_fell_s=round(fell_s, 3))
+            if self.answers(key, baseline):
+                return Revival("supply", tries)
+        self.bench.safe()
+        self.note("toy lost", key=key)
+        raise ToyLost(
+            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; it is off and "
+            "all pads are open: look at it, then run `padsweep sweep` to continue"
+        )
+
+    def power_cycle(self, tries: int = 1) -> float:
+        """Cut the supply until the rail is down, longer on each try; give the fall time in s.
+
+        Raises
+        ------
+        ToyLost
+            When the rail doesn't fall: something still feeds the toy.
+        """
+        self.bench.supply(False)
+        begun_s = self.bench.now_s()
+        while (rail_v := self.bench.rail_v()) >= RAIL_OFF_V:
+            if self.bench.now_s() - begun_s > RAIL_LIMIT_S:
+                self.bench.safe()
+                raise ToyLost(
+                    f"the toy's supply is cut, but its rail stays at {rail_v:.2f} V: look for "
+                    "what still feeds it, then run `padsweep sweep` to continue"
+                )
+            self.bench.wait(RAIL_POLL_S)
+        fell_s = self.bench.now_s() - begun_s
+        self.bench.wait(self.project.rig.timings.rail_off_wait_s * tries)
+        self.start()
+        return fell_s
+
+    def listen(self, seconds: float, baseline: Baseline) -> bool:
+        """Listen without pressing until the toy is quiet; say whether it still sounds at the end.
+
+        Parameters
+        ----------
+        seconds : float
+            The longest to listen, s.
+        """
+        tail = int(TAIL_CHECK_S * self.bench.rate_hz)
+
+        def is_over(sound: np.ndarray) -> bool:
+            return len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline)
+
+        remaining_ms = int(seconds * 1000)
+        while remaining_ms > 0:
+            dwell_ms = min(remaining_ms, LONGEST_LISTEN_MS)
+            touch = Touch((), Stimulus(()), before_ms=20, lead_in_ms=0, dwell_ms=dwell_ms,
+                          tail_ms=20)
+            heard = hear(self.bench, touch, watch=is_over)
+            if heard.ended_early or heard.fault:
+                return False
+            remaining_ms -= dwell_ms
+        return not self.is_quiet(heard.samples[-tail:], baseline)
+
+    def is_quiet(self, sound: np.ndarray, baseline: Baseline) -> bool:
+        """Say whether a stretch of sound holds nothing but the room."""
+        return baseline.is_quiet(frames(sound, self.bench.rate_hz).level_db)
+
+    def _press(self, key: str):
+        timings = self.project.rig.timings
+        touch = Touch(
+            (), Stimulus((key,), self.project.toy.keys[key].press_ms),
+            timings.before_ms, timings.lead_in_ms, dwell_ms=20, tail_ms=60,
+        )
+        return hear(self.bench, touch)
+
+
+LONGEST_LISTEN_MS = 5000
+"""The controller ends any touch by itself; longer listening is done in pieces."""
