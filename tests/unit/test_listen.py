@@ -1,0 +1,159 @@
+"""The ear on sounds made here, with changes whose kind and amount are known."""
+
+import numpy as np
+import pytest
+
+from rig.listen import Baseline, Ear, Span, frames
+
+RATE_HZ = 48_000
+BEFORE_S, LEAD_IN_S, DWELL_S, TAIL_S = 0.06, 0.24, 1.2, 0.5
+CLOSE_S = BEFORE_S + LEAD_IN_S
+LENGTH_S = CLOSE_S + DWELL_S + TAIL_S
+SPAN = Span.from_seconds(BEFORE_S, CLOSE_S, CLOSE_S + DWELL_S, LENGTH_S)
+
+
+def phrase(which: int, speed: float = 1.0, start_s: float = 0.0) -> np.ndarray:
+    """Sing a phrase of syllables, each with its own pitch, colour and length."""
+    rng = np.random.default_rng(which)
+    out = []
+    for _ in range(7):
+        length = int(rng.uniform(0.11, 0.2) * RATE_HZ / speed)
+        t = np.arange(length) / RATE_HZ * speed
+        f0 = rng.uniform(110, 280)
+        colour = rng.uniform(0.3, 1.0, 14)
+        wave = sum(c * np.sin(2 * np.pi * f0 * (k + 1) * t) for k, c in enumerate(colour))
+        out.append(0.03 * wave * np.hanning(length) ** 0.3)
+    return np.concatenate(out)[int(start_s * RATE_HZ) :]
+
+
+def take(sound: np.ndarray, rng, noise_dbfs: float = -62.0, jitter_s: float = 0.01):
+    """Place a sound after the press and add the room."""
+    out = rng.normal(0, 10 ** (noise_dbfs / 20), int(LENGTH_S * RATE_HZ))
+    at = int((BEFORE_S + rng.uniform(0, jitter_s)) * RATE_HZ)
+    sound = sound[: len(out) - at]
+    out[at : at + len(sound)] += sound
+    return out.astype(np.float32)
+
+
+def bent(sound: np.ndarray, change) -> np.ndarray:
+    """Change a phrase from the closing on: change(all that follows) gives the new rest."""
+    at = int(LEAD_IN_S * RATE_HZ)
+    return np.concatenate([sound[:at], change(sound[at:])])
+
+
+@pytest.fixture(scope="module")
+def ear():
+    rng = np.random.default_rng(5)
+    ear = Ear(RATE_HZ)
+    for i in range(15):
+        ear.learn("moo", take(phrase(i % 3), rng), SPAN)
+    return ear
+
+
+def test_clean_takes_are_none(ear):
+    rng = np.random.default_rng(6)
+    judged = [ear.judge("moo", take(phrase(i % 3), rng), SPAN) for i in range(60)]
+    assert {j.sound for j in judged} == {"none"}
+
+
+def test_p_values_of_clean_takes_are_not_small(ear):
+    rng = np.random.default_rng(7)
+    p = [ear.judge("moo", take(phrase(i % 3), rng), SPAN).p_value for i in range(100)]
+    # Of 100 clean takes about one may be at or below 0.01; four or more would have a
+    # chance of 2 % (binomial), so the p values are not too small.
+    assert np.sum(np.array(p) <= 0.01) < 4
+
+
+def test_a_room_alone_is_no_answer(ear):
+    rng = np.random.default_rng(8)
+    baseline = ear.baseline("moo")
+    silent = frames(take(np.zeros(1), rng), RATE_HZ)
+    assert baseline.answers(silent, SPAN.press) is False
+    drone = 0.1 * np.sin(2 * np.pi * 300 * np.arange(RATE_HZ * 2) / RATE_HZ)
+    assert baseline.answers(frames(take(drone, rng), RATE_HZ), SPAN.press) is False
+    alive = frames(take(phrase(1), rng), RATE_HZ)
+    assert baseline.answers(alive, SPAN.press) is True
+    assert baseline.answers(frames(take(phrase(1), rng)[:4800], RATE_HZ), SPAN.press) is None
+
+
+def loop(period_s):
+    def change(rest):
+        piece = rest[: int(period_s * RATE_HZ)]
+        return np.tile(piece, 12)[: int(1.7 * RATE_HZ)]
+
+    return change
+
+
+def held(rest):
+    t = np.arange(int(1.6 * RATE_HZ)) / RATE_HZ
+    return 0.06 * sum(np.sin(2 * np.pi * 180 * k * t) for k in (1, 2, 3, 5))
+
+
+@pytest.mark.parametrize("which", [0, 1, 2])
+@pytest.mark.parametrize(
+    ("change", "sound", "amount", "within"),
+    [
+        (lambda rest: 0.001 * rest, "cut", None, None),
+        (loop(0.21), "loop", 0.21, 0.01),
+        (loop(0.36), "loop", 0.36, 0.01),
+        (held, "drone", 180.0, 2.0),
+        (lambda rest: 0.25 * rest, "level", -12.04, 1.0),
+        (lambda rest: 2.0 * rest, "level", 6.02, 1.0),
+    ],
+    ids=["cut", "loop0.21", "loop0.36", "drone", "quieter", "louder"],
+)
+def test_a_known_change_is_named_and_measured(ear, which, change, sound, amount, within):
+    rng = np.random.default_rng(9)
+    judged = ear.judge("moo", take(bent(phrase(which), change), rng), SPAN)
+    assert judged.sound == sound, judged
+    assert judged.p_value < 1e-3
+    if amount is not None:
+        assert judged.amount == pytest.approx(amount, abs=within)
+
+
+@pytest.mark.parametrize("cents", [-700, -300, 150, 500, 1200])
+def test_a_clock_that_runs_at_another_rate_is_a_pitch(ear, cents):
+    rng = np.random.default_rng(10)
+    speed = 2 ** (cents / 1200)
+    whole = phrase(2)
+    at = int(LEAD_IN_S * RATE_HZ)
+    rest = whole[at:]
+    place = np.arange(int(len(rest) / speed)) * speed
+    sound = np.concatenate([whole[:at], np.interp(place, np.arange(len(rest)), rest)])
+    judged = ear.judge("moo", take(sound, rng), SPAN)
+    assert judged.sound == "pitch", judged
+    assert judged.unit == "cents"
+    assert judged.amount == pytest.approx(cents, abs=40)
+
+
+def test_a_short_hole_is_a_blip(ear):
+    def hole(rest):
+        out = rest.copy()
+        out[int(0.1 * RATE_HZ) : int(0.25 * RATE_HZ)] *= 0.01
+        return out
+
+    rng = np.random.default_rng(11)
+    assert ear.judge("moo", take(bent(phrase(0), hole), rng), SPAN).sound == "blip"
+
+
+def test_clipping_is_lost(ear):
+    rng = np.random.default_rng(12)
+    loud = np.clip(take(30 * phrase(0), rng), -1, 1)
+    judged = ear.judge("moo", loud, SPAN)
+    assert judged.sound == "lost"
+    assert judged.p_value is None
+
+
+def test_a_phrase_heard_once_is_known_but_not_calibrated_on():
+    rng = np.random.default_rng(13)
+    takes = [(frames(take(phrase(w), rng), RATE_HZ), SPAN) for w in (0, 0, 0, 1, 1, 1, 2)]
+    baseline = Baseline(takes)
+    assert baseline.heard_once == [6]
+    again = baseline.distance(frames(take(phrase(2), rng), RATE_HZ), SPAN)
+    assert again.nearest == 6
+    assert baseline.p_value(again) > 0.001
+
+
+def test_too_few_clean_takes_are_refused():
+    with pytest.raises(ValueError, match="at least 3"):
+        Baseline([(frames(np.zeros(9600), RATE_HZ), SPAN)] * 2)
