@@ -27,6 +27,9 @@ QUEUE_S = 30.0
 STALL_S = 2.0
 """No block for this long: the stream has stopped."""
 
+SETTLE_S = 0.3
+"""The first blocks of a stream are thrown away: sound systems lose some while they start."""
+
 LOSS_S = 0.1
 """Sound that stays this far behind the clock is missing; blocks jitter by about 10 ms."""
 
@@ -124,8 +127,9 @@ class Capture:
         library: ModuleType | None = None,
         clock: Callable[[], float] = time.monotonic,
         stall_s: float = STALL_S,
+        settle_s: float = SETTLE_S,
     ) -> Capture:
-        """Open a sound device by its name and wait for the first block.
+        """Open a sound device by its name and wait until it gives sound steadily.
 
         Parameters
         ----------
@@ -137,6 +141,8 @@ class Capture:
             What gives streams; the sounddevice library when left out.
         clock, stall_s
             As for the class.
+        settle_s : float
+            How much sound to throw away first, s.
 
         Raises
         ------
@@ -170,7 +176,9 @@ class Capture:
                 f"({_one_line(error)}): set sound in rig.yaml"
             ) from error
         try:
-            capture.read()
+            chunk = capture.read()
+            while chunk.first_sample + len(chunk.sound) < settle_s * rate_hz:
+                chunk = capture.read()
         except BaseException:
             capture.close()
             raise

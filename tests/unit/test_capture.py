@@ -69,7 +69,15 @@ class StandIn:
 
 def open_capture(library, device="toy line", **options):
     return Capture.open(
-        device, RATE_HZ, 1, 2, library=library, clock=library.clock, stall_s=0.05, **options
+        device,
+        RATE_HZ,
+        1,
+        2,
+        library=library,
+        clock=library.clock,
+        stall_s=0.05,
+        settle_s=0.0,
+        **options,
     )
 
 
