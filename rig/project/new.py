@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rig.errors import ConfigError
 from rig.project.electrical import FRESH_CELL
 from rig.project.load import load_project
-from rig.project.models import MAX_PADS, Project, Rig, Toy, letters
+from rig.project.models import Project, Rig, Toy, letters
 from rig.project.picture import draw_board
 from rig.project.places import places_text
 from rig.project.templates import (
@@ -17,6 +18,9 @@ from rig.project.templates import (
     SIMULATED_RIG,
     SIMULATED_TOY,
 )
+
+if TYPE_CHECKING:
+    from rig.bench.simulated.board import Board, Pad
 
 DEMO_SEED, DEMO_PADS = 7, 24
 """The board of `padsweep demo`."""
@@ -77,8 +81,6 @@ def new_simulated_project(
 
 def simulated_setup(seed: int, pads: int) -> tuple[Toy, Rig]:
     """Give the toy and rig of a simulated project without writing a folder."""
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         project = new_simulated_project(Path(folder) / "toy", seed, pads)
     return project.toy, project.rig
@@ -92,30 +94,31 @@ def simulated_files(seed: int, pads: int) -> dict[str, str]:
     ConfigError
         Seed or pads out of range.
     """
-    if not 4 <= pads <= MAX_PADS:
-        raise ConfigError(f"--pads must be 4 to {MAX_PADS} on the simulated bench, is {pads}")
+    # Loaded only here: a project of real hardware never needs the simulated bench.
+    from rig.bench.simulated.board import MAX_PADS, MIN_PADS, make_board
+
+    if not MIN_PADS <= pads <= MAX_PADS:
+        raise ConfigError(
+            f"--pads must be {MIN_PADS} to {MAX_PADS} on the simulated bench, is {pads}"
+        )
     if not 0 <= seed < 2**31:
         raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
-    # Loaded only here: a project of real hardware never needs the simulated bench.
-    from rig.bench.simulated.board import make_board
-
     board = make_board(seed, pads)
-    names = letters(pads)
-    rails = list(getattr(board, "rails", ()))
-    notes = {rail: note for rail, note in zip(rails, RAIL_NOTES, strict=False)}
-    svg, places = draw_board(
+    names = [pad.letter for pad in board.pads]
+    # The picture's contacts are plus, then minus.
+    rails = sorted(board.rails, key=lambda rail: "minus" in _pad(board, rail).note)
+    svg, places, notes = draw_board(
         names, seed=seed, title=board.name, keys=list(board.keys), rails=rails,
-        nets=_nets(board, names),
+        nets=_nets(board),
     )  # fmt: skip
     pad_lines = [
-        f"  {n}: {{note: {notes.get(n, 'rail')}, kind: rail}}" if n in rails else f"  {n}:"
-        for n in names
+        f'  {n}: {{note: "{notes[n]}"{", kind: rail" if n in rails else ""}}}' for n in names
     ]
     toy = SIMULATED_TOY.format(
         name=board.name, seed=seed, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
         keys="\n".join(f"  {key}:" for key in board.keys),
-        on="[" + ", ".join(getattr(board, "on", ())) + "]",
-        longest=f"{board.longest_phrase_s:.1f}", boot=getattr(board, "boot_ms", 400),
+        on="[" + ", ".join(board.on) + "]",
+        longest=f"{board.longest_phrase_s:.1f}", boot=board.boot_ms,
     )  # fmt: skip
     rig = SIMULATED_RIG.format(
         lead=lead_for(board.volts), seed=seed, pads=pads,
@@ -128,23 +131,20 @@ def simulated_files(seed: int, pads: int) -> dict[str, str]:
     }  # fmt: skip
 
 
-RAIL_NOTES = ("battery plus", "battery minus")
-
-
 def lead_for(volts: float) -> int:
     """Give the lead resistor that keeps fresh cells of `volts` below 1.8 mA, ohms."""
     return next(r for r in _LEADS_OHM if volts * FRESH_CELL / (2 * r) <= 0.0018)
 
 
-def _nets(board: object, names: Sequence[str]) -> list[list[str]]:
-    """Give the groups of pads that the board says are one net."""
-    groups: dict[object, list[str]] = {}
-    pads = board.pads  # type: ignore[attr-defined]
-    for name in names:
-        pad = pads[name] if isinstance(pads, dict) else None
-        net = getattr(pad, "net", pad)
-        if net is not None:
-            groups.setdefault(net, []).append(name)
+def _pad(board: Board, letter: str) -> Pad:
+    return next(pad for pad in board.pads if pad.letter == letter)
+
+
+def _nets(board: Board) -> list[list[str]]:
+    """Give the groups of pads that are one conductor."""
+    groups: dict[int, list[str]] = {}
+    for pad in board.pads:
+        groups.setdefault(pad.net, []).append(pad.letter)
     return [group for group in groups.values() if len(group) > 1]
 
 

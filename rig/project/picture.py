@@ -20,13 +20,18 @@ WIDTH, HEIGHT = 1000, 720
 COLUMNS, ROWS = 5, 3
 CELL_W, CELL_H = 165, 150
 LEFT, TOP = 105, 55
+BATTERY = [((52.0, 170.0), "battery plus"), ((52.0, 430.0), "battery minus")]
 LINE, FILL, BOARD, COPPER, TRACK = "#3b3a36", "#fbfaf6", "#f1ead7", "#c98f52", "#d8c7a0"
 
 
 @dataclass
 class _Drawing:
     parts: list[str] = field(default_factory=list)
-    points: list[tuple[float, float]] = field(default_factory=list)
+    points: dict[tuple[float, float], tuple[str, tuple[float, float]]] = field(default_factory=dict)
+    """Soldering points: what is there, and the direction away from the part (for the letter)."""
+
+    def solder(self, x: float, y: float, what: str, dx: float, dy: float) -> None:
+        self.points[(round(x, 1), round(y, 1))] = (what, (dx, dy))
 
 
 def draw_board(
@@ -37,8 +42,8 @@ def draw_board(
     keys: Sequence[str] = (),
     rails: Sequence[str] = (),
     nets: Sequence[Sequence[str]] = (),
-) -> tuple[str, Places]:
-    """Draw a board and say where its pads are.
+) -> tuple[str, Places, dict[str, str]]:
+    """Draw a board and say where its pads are and what is there.
 
     Parameters
     ----------
@@ -60,6 +65,8 @@ def draw_board(
     svg : str
     places : Places
         Units of 0.1 mm.
+    notes : dict of str to str
+        What a person sees at each pad, such as `IC2, leg 3`.
     """
     chance = random.Random(f"board picture {seed}")
     drawing = _Drawing()
@@ -74,19 +81,19 @@ def draw_board(
     at = _place(letters, rails, drawing.points, chance)
     svg = _svg(drawing, at, nets, title, chance)
     pads = {letter: Place(x=round(x, 1), y=round(y, 1)) for letter, (x, y) in at.items()}
-    return svg, Places(
+    places = Places(
         picture="board.svg", width=float(WIDTH), height=float(HEIGHT), mm_per_unit=0.1, pads=pads
     )
+    return svg, places, {letter: drawing.points[point][0] for letter, point in at.items()}
 
 
 def _place(letters, rails, points, chance) -> dict[str, tuple[float, float]]:
     """Spread the pads over the soldering points, letters in reading order."""
     at: dict[str, tuple[float, float]] = {}
-    battery = [(52.0, 170.0), (52.0, 430.0)]
-    for rail, point in zip(rails, battery, strict=False):
+    for rail, (point, _) in zip(rails, BATTERY, strict=False):
         at[rail] = point
     rest = [letter for letter in letters if letter not in at]
-    shuffled = list(points)
+    shuffled = [point for point in points if point not in dict(BATTERY)]
     chance.shuffle(shuffled)
     chosen: list[tuple[float, float]] = []
     apart = 90.0
@@ -134,13 +141,16 @@ def _svg(drawing, at, nets, title, chance) -> str:
         f'fill="{LINE}">{escape(title)}</text>'
     )
     for letter, (x, y) in at.items():
+        dx, dy = drawing.points[(x, y)][1]
+        size, away = (30, 25) if len(letter) == 1 else (21, 27)
         out.append(
             f'<circle cx="{x:g}" cy="{y:g}" r="10" fill="{COPPER}" stroke="{LINE}" '
             'stroke-width="2.5"/>'
         )
         out.append(
-            f'<text x="{x + 13:g}" y="{y - 9:g}" font-size="30" font-weight="bold" '
-            f'fill="#14233c" stroke="white" stroke-width="6" paint-order="stroke">{letter}</text>'
+            f'<text x="{x + dx * away:.1f}" y="{y + dy * 24 + size / 3:.1f}" font-size="{size}" '
+            'font-weight="bold" text-anchor="middle" fill="#14233c" stroke="white" '
+            f'stroke-width="6" paint-order="stroke">{letter}</text>'
         )
     out.append("</svg>")
     return "\n".join(out) + "\n"
@@ -166,9 +176,9 @@ def _box(x, y, w, h, fill=FILL, rx=3) -> str:
     )
 
 
-def _name(x, y, text) -> str:
+def _name(x, y, text, fill="#77736a") -> str:
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" font-size="15" text-anchor="middle" fill="#77736a">'
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="15" text-anchor="middle" fill="{fill}">'
         f"{escape(text)}</text>"
     )
 
@@ -179,7 +189,9 @@ def _chip(drawing, x, y, number, legs=6, pitch=21.0):
         for leg in range(legs):
             lx, ly = round(x + (leg - (legs - 1) / 2) * pitch, 1), round(y + side * 40, 1)
             drawing.parts.append(_box(lx, y + side * 31, 6, 16, "#bdb9ae", 0))
-            drawing.points.append((lx, ly))
+            # Legs count round the body from the dot, seen from above.
+            leg_number = leg + 1 if side > 0 else 2 * legs - leg
+            drawing.solder(lx, ly, f"IC{number}, leg {leg_number}", 0, side)
     drawing.parts.append(_box(x, y, w, 46, "#4a4944"))
     drawing.parts.append(f'<circle cx="{x - w / 2 + 9:.1f}" cy="{y + 13:.1f}" r="4" fill="white"/>')
     drawing.parts.append(
@@ -197,12 +209,14 @@ def _blob(drawing, x, y, number):
         angle = 2 * math.pi * (spoke + 0.5) / 12
         px, py = round(x + 62 * math.cos(angle), 1), round(y + 60 * math.sin(angle), 1)
         drawing.parts.append(_track([(x, y), (px, py)]))
-        drawing.points.append((px, py))
+        drawing.solder(
+            px, py, f"IC{number}, track {spoke + 1} of the blob", math.cos(angle), math.sin(angle)
+        )
     drawing.parts.append(
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="42" fill="#4a4944" stroke="{LINE}"/>'
         f'<ellipse cx="{x - 12:.1f}" cy="{y - 14:.1f}" rx="13" ry="7" fill="#7d7b74"/>'
     )
-    drawing.parts.append(_name(x, y + 22, f"IC{number}"))
+    drawing.parts.append(_name(x, y + 22, f"IC{number}", "white"))
 
 
 def _rest(drawing, x, y, number):
@@ -215,8 +229,9 @@ def _rest(drawing, x, y, number):
         drawing.parts.append(_box(x, ry, 58, 17, FILL, 8))
         for band in (-16, -6, 4, 16):
             drawing.parts.append(_box(x + band, ry, 3, 17, "#8b857a", 0))
-        for side in (-52, 52):
-            drawing.points.append((round(x + side, 1), round(ry, 1)))
+        for side, end in ((-1, "left"), (1, "right")):
+            which = "abc"[row + 1]
+            drawing.solder(x + side * 52, ry, f"R{number}{which}, {end} end", side, 0)
     drawing.parts.append(_name(x, y + 65, f"R{number}"))
 
 
@@ -228,15 +243,15 @@ def _round(drawing, x, y, number):
         'fill="#8b857a"/>'
     )
     drawing.parts.append(_name(x + 14, y + 5, f"C{number}"))
-    for side in (-50, 50):
-        drawing.points.append((round(x + side, 1), round(y, 1)))
+    for side, end in ((-1, "marked"), (1, "other")):
+        drawing.solder(x + side * 50, y, f"C{number}, {end} end", side, 0)
 
 
 def _coil(drawing, x, y, number):
     drawing.parts.append(_box(x, y, 92, 34, FILL, 17))
     drawing.parts.append(_name(x, y + 5, f"X{number}"))
-    for side in (-30, 30):
-        drawing.points.append((round(x + side, 1), round(y + 34, 1)))
+    for side, end in ((-30, "left"), (30, "right")):
+        drawing.solder(x + side, y + 34, f"X{number}, {end} leg", 0, 1)
 
 
 def _transistor(drawing, x, y, number):
@@ -248,8 +263,8 @@ def _transistor(drawing, x, y, number):
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="15" text-anchor="middle" '
         f'fill="white">T{number}</text>'
     )
-    for leg in (-26, 0, 26):
-        drawing.points.append((round(x + leg, 1), round(y + 32, 1)))
+    for leg, which in ((-26, "left"), (0, "middle"), (26, "right")):
+        drawing.solder(x + leg, y + 32, f"T{number}, {which} leg", 0, 1)
 
 
 _PARTS = {
@@ -260,7 +275,8 @@ _PARTS = {
 
 def _edge_parts(drawing, keys) -> None:
     """Draw battery contacts, the speaker's terminals and the key contacts."""
-    for y, sign in ((170, "+"), (430, "\u2212")):
+    for ((x, y), what), sign in zip(BATTERY, ("+", "\u2212"), strict=True):
+        drawing.solder(x, y, what, 0, -1)
         drawing.parts.append(_box(52, y, 48, 96, "#d9d6cd"))
         drawing.parts.append(
             f'<text x="52" y="{y + 42}" font-size="30" text-anchor="middle" '
