@@ -128,7 +128,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
             yield db
         finally:
             db.close()
-    except sqlite3.Error as trouble:
+    except (sqlite3.Error, ValueError) as trouble:  # ValueError: text or JSON that is none
         raise database_error(trouble, path) from trouble
 
 
@@ -200,7 +200,9 @@ def database_error(trouble: Exception, path: Path) -> LogError:
         return trouble
     if isinstance(trouble, OSError):
         return disk_error(trouble, path)
-    name = getattr(trouble, "sqlite_errorname", "") or ""
+    name = getattr(trouble, "sqlite_errorname", None) or ""
+    if isinstance(trouble, ValueError) or "decode" in str(trouble):
+        return damaged(path, "text that can't be read")
     if name == "SQLITE_FULL" or (name.startswith("SQLITE_IOERR") and _no_room(path)):
         return disk_full(path)
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):

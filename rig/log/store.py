@@ -243,7 +243,7 @@ class SweepLog:
             UTC.
         timeline : Timeline
         samples : ndarray of float32, shape (n,), or None
-            The take, full scale 1.0; may be changed by the caller afterwards. None: no take.
+            The take, full scale 1.0; may be changed by the caller afterwards. None or empty: no take.
         rate_hz : int
         offsets : dict of str to int
             Sample of the take at which each step happened.
@@ -265,7 +265,7 @@ class SweepLog:
             started_at = started_at.astimezone(UTC).isoformat(timespec="milliseconds")
         open_intents = self._unmade.get(plan_key)
         head = (number, open_intents[-1] if open_intents else None, self._setup, plan_key, kind,
-                touch_to_json(touch), None if path_ohm is None else float(path_ohm), started_at,
+                touch_to_json(touch), _number(path_ohm), started_at,
                 timeline_to_json(timeline), to_json(dict(offsets or {})), fault,
                 to_json(dict(facts or {})), int(rate_hz))
 
@@ -274,7 +274,7 @@ class SweepLog:
             self._seal = insert(db, "touch", *head, *tail, previous=self._seal)
 
         write = None
-        if samples is not None:
+        if samples is not None and len(samples):  # FLAC knows no empty file
             kept = np.array(samples, dtype=np.float32)
 
             def write() -> takes.StoredTake:
@@ -303,7 +303,7 @@ class SweepLog:
                _number(judgement.p_value), to_json(judgement.measures))
         self._put(lambda db, _: insert(db, "judgement", _next_id(db, "judgement"), *row))
 
-    def event(self, kind: str, touch: int | None = None, **detail: Any) -> None:
+    def event(self, kind: str, /, touch: int | None = None, **detail: Any) -> None:
         """Queue an event row: a fault, retry, rung of recovery, pause or drift."""
         row = (self._now(), kind, touch, to_json(detail))
         self._put(lambda db, _: insert(db, "event", _next_id(db, "event"), *row))
@@ -470,7 +470,7 @@ def _next_id(db: sqlite3.Connection, table: str) -> int:
 
 
 def _number(value: float | None) -> float | None:
-    """Give a plain float; not-a-number becomes None, as the database would make it."""
+    """Give the float that the database gives back: none that is no number, no minus zero."""
     if value is None or np.isnan(value):
         return None
-    return float(value)
+    return float(value) + 0.0

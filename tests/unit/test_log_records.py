@@ -1,0 +1,79 @@
+"""Rows and objects are each other's inverse, for whatever a sweep may ever store."""
+
+import shutil
+import tempfile
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from making_logs import RATE_HZ, bridge, new_log
+
+from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+from rig.log import SweepLog, verify
+from rig.log import records as rows
+
+WORDS = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
+PADS = st.lists(WORDS, min_size=1, max_size=3).map(tuple)
+NUMBERS = st.floats(allow_nan=False)
+COUNTS = st.integers(0, 1 << 40)
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers(-(1 << 60), 1 << 60) | NUMBERS | WORDS,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(WORDS, inner, max_size=3),
+    max_leaves=8,
+)
+TOUCHES = st.builds(
+    Touch,
+    st.lists(st.builds(Connection, PADS, PADS, st.floats(0, 1e9)), max_size=3).map(tuple),
+    st.builds(Stimulus, st.lists(WORDS, max_size=2).map(tuple), st.integers(1, 9999)),
+    *[st.integers(0, 10_000)] * 4,
+)
+MOMENTS = st.none() | COUNTS
+LINES = st.builds(Timeline, MOMENTS, MOMENTS, MOMENTS, MOMENTS, COUNTS, st.booleans())
+JUDGEMENTS = st.builds(
+    Judgement, st.sampled_from(SOUNDS), st.none() | NUMBERS, st.none() | WORDS, NUMBERS,
+    st.none() | NUMBERS, WORDS, st.dictionaries(WORDS, JSON, max_size=3),
+)
+
+
+@given(TOUCHES)
+def test_touches(touch):
+    assert rows.touch_from_json(rows.touch_to_json(touch)) == touch
+
+
+@given(LINES)
+def test_timelines(line):
+    assert rows.timeline_from_json(rows.timeline_to_json(line)) == line
+
+
+@settings(max_examples=25, deadline=None)
+@given(touch=TOUCHES, line=LINES, judgement=JUDGEMENTS, after=st.sampled_from(AFTERS),
+       facts=st.dictionaries(WORDS, JSON, max_size=3), fault=st.none() | WORDS,
+       path_ohm=st.none() | NUMBERS, key=WORDS)
+def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fault, path_ohm,
+                                       key):
+    folder = Path(tempfile.mkdtemp())
+    try:
+        with new_log(folder) as log:
+            log.intend(key, touch)
+            log.made(1, key, "sweep", touch, path_ohm, "t", line, None, RATE_HZ, {}, fault, facts)
+            log.judged(1, judgement)
+            log.completed(1, after)
+            log.event(key, **{"detail": facts})
+        with SweepLog.open(folder) as log:
+            (record,) = log.records()
+            assert verify(log) == []
+            assert log.events()[0].detail == {"detail": facts}
+    finally:
+        shutil.rmtree(folder)
+    assert (record.touch, record.timeline, record.facts, record.fault, record.path_ohm) == (
+        touch, line, facts, fault, path_ohm)
+    assert (record.sound, record.amount, record.unit, record.score, record.p_value,
+            record.judge, record.measures, record.after) == (
+        judgement.sound, judgement.amount, judgement.unit, judgement.score, judgement.p_value,
+        judgement.judge, judgement.measures, after)
+
+
+def test_pads_of_groups_and_held_pairs_are_told_apart():
+    held = Touch((*bridge("A", "B").connections, Connection(("C", "D"), ("E",), 0.0)))
+    assert (rows.pads_text(held, 1), rows.pads_text(held, 2)) == ("A / C+D", "B / E")

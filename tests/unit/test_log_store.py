@@ -1,0 +1,231 @@
+"""What is put into a log is what is read from it, now and after it was opened again."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from making_logs import BASELINE, HASH, LINE, RATE_HZ, SETUP, add, bridge, new_log, tone
+
+from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.errors import LogError
+from rig.listen.judgement import Judgement
+from rig.log import SweepLog, verify
+from rig.log.takes import from_pcm, to_pcm
+
+
+def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
+    touch = Touch((Connection(("A", "B"), ("C",), 47_000.0), Connection(("D",), ("E",), 0.0)),
+                  Stimulus(("moo", "on"), 150), 50, 200, 900, 400)
+    line = Timeline(50_000, None, 200_000, None, 600_001, guarded=True)
+    samples = tone()
+    with new_log(tmp_path / "s" / "main") as log:
+        log.intend("p1", touch)
+        log.made(1, "p1", "sweep", touch, 49_100.0, datetime(2031, 5, 4, 3, 2, 1, tzinfo=UTC),
+                 line, samples, RATE_HZ, {"press": 2400}, None, {"try": np.int64(2)})
+        log.judged(1, Judgement("pitch", 3.5, "cents", np.float32(1.5), 0.25, "j1"))
+        log.judged(1, Judgement("loop", 0.5, "s", 2.0, None, "j2", {"dB": np.float64(1.5)}))
+        log.completed(1, "runs on", {"counts": True})
+    with SweepLog.open(tmp_path / "s" / "main", HASH, SETUP) as log:
+        (record,) = log.records()
+        assert log.next_number() == 2
+        back, rate_hz = log.read_take(1)
+    assert record.touch == touch
+    assert (record.pads_1, record.pads_2) == ("A+B / D", "C / E")
+    assert (record.path_ohm, record.key, record.kind, record.plan_key) == (
+        49_100.0, "moo+on", "sweep", "p1")
+    assert record.started_at == "2031-05-04T03:02:01.000+00:00"
+    assert (record.timeline, record.offsets) == (line, {"press": 2400})
+    assert (record.take, record.take_samples, record.rate_hz) == (
+        "takes/000001.flac", len(samples), RATE_HZ)
+    assert record.facts == {"try": 2, "counts": True}
+    assert (record.complete, record.after) == (True, "runs on")
+    assert (record.sound, record.amount, record.unit, record.score, record.p_value,
+            record.judge, record.measures) == ("loop", 0.5, "s", 2.0, None, "j2", {"dB": 1.5})
+    assert rate_hz == RATE_HZ
+    assert np.array_equal(back, from_pcm(to_pcm(samples)))
+
+
+def test_the_folder_holds_only_what_it_should_after_a_clean_end(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log)
+        assert (tmp_path / "log.db-wal").exists()
+    assert sorted(os.listdir(tmp_path)) == ["lock", "log.db", "setup", "takes"]
+    assert (tmp_path / "setup" / "toy.yaml").read_text() == "name: cow\n"
+
+
+def test_baselines_bridge_nothing(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log, kind="baseline", touch=BASELINE)
+        (record,) = log.records()
+    assert (record.pads_1, record.pads_2, record.path_ohm, record.key) == ("", "", None, "moo")
+
+
+def test_an_intent_is_on_the_disk_before_it_returns(tmp_path):
+    with new_log(tmp_path) as log:
+        log.intend("p1", bridge())
+        with closing(sqlite3.connect(tmp_path / "log.db")) as other:
+            assert other.execute("SELECT plan_key FROM intent").fetchall() == [("p1",)]
+
+
+def test_attempts_counts_intents_that_never_became_a_touch(tmp_path):
+    with new_log(tmp_path) as log:
+        log.intend("killed", bridge())
+        log.intend("stopped", bridge())
+        log.withdraw("stopped", "Ctrl-C")
+        log.intend("fine", bridge())
+        log.made(1, "fine", "sweep", bridge(), 1.0, "now", LINE, None, RATE_HZ)
+        counts = [log.attempts(key) for key in ("killed", "stopped", "fine", "never")]
+    with SweepLog.open(tmp_path) as log:
+        log.intend("killed", bridge())
+        again = [log.attempts(key) for key in ("killed", "stopped", "fine", "never")]
+    assert (counts, again) == ([1, 0, 0, 0], [2, 0, 0, 0])
+
+
+def test_incomplete_and_unjudged_touches_say_so(tmp_path):
+    with new_log(tmp_path) as log:
+        log.made(1, "p", "sweep", bridge(), 1.0, "now", LINE, None, RATE_HZ)
+        (record,) = log.records()
+        assert (record.complete, record.after, record.sound, record.take) == (
+            False, None, None, None)
+        with pytest.raises(LogError, match="missing"):
+            log.read_take(1)
+
+
+@pytest.mark.parametrize("wrong", [
+    lambda log: log.made(3, "p", "sweep", bridge(), 1.0, "", LINE, None, RATE_HZ),
+    lambda log: log.made(2, "p", "guess", bridge(), 1.0, "", LINE, None, RATE_HZ),
+    lambda log: log.completed(1, "fine"),
+    lambda log: log.completed(2, "answers"),
+    lambda log: log.judged(1, Judgement("nice", None, None, 1.0, None, "j")),
+    lambda log: log.withdraw("p", "never intended"),
+])
+def test_words_and_numbers_out_of_place_are_refused_at_once(tmp_path, wrong):
+    with new_log(tmp_path) as log:
+        add(log)
+        with pytest.raises(ValueError):
+            wrong(log)
+        add(log)
+        assert [record.number for record in log.records()] == [1, 2]
+
+
+def test_the_takes_array_may_be_used_again_by_the_caller(tmp_path):
+    samples = tone()
+    expected = from_pcm(to_pcm(samples))
+    with new_log(tmp_path) as log:
+        log.made(1, "p", "sweep", bridge(), 1.0, "now", LINE, samples, RATE_HZ)
+        samples[:] = 0
+        assert np.array_equal(log.read_take(1)[0], expected)
+
+
+def test_events_keep_their_order_and_details(tmp_path):
+    with new_log(tmp_path) as log:
+        log.event("session", kind="simulated", volts=np.float32(4.5))
+        log.event("reset", touch=9, rung="supply")
+        found = [(event.kind, event.touch, event.detail) for event in log.events()]
+    assert found == [("session", None, {"kind": "simulated", "volts": 4.5}),
+                     ("reset", 9, {"rung": "supply"})]
+
+
+def test_a_score_that_is_no_number_is_kept_as_none(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log, score=float("nan"))
+        add(log, score=float("inf"))
+        assert [record.score for record in log.records()] == [None, float("inf")]
+        assert log.records(after_number=1)[0].number == 2
+
+
+def test_a_dropped_take_is_gone_and_known_to_be(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log)
+        add(log)
+        log.drop_take(1)
+        assert [record.take for record in log.records()] == [None, "takes/000002.flac"]
+        assert os.listdir(tmp_path / "takes") == ["000002.flac"]
+        assert verify(log) == []
+
+
+def test_reading_goes_on_while_another_process_writes(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log)
+        log.flush()
+        reader = SweepLog.open(tmp_path, read_only=True)
+        assert len(reader.records()) == 1
+        add(log)
+        log.flush()
+        assert len(reader.records()) == 2
+        with pytest.raises(LogError, match="not open for writing"):
+            reader.intend("p", bridge())
+
+
+def test_a_second_writer_is_refused_also_from_another_process(tmp_path):
+    code = ("import sys; from rig.log import SweepLog\n"
+            "from rig.errors import LogError\n"
+            "try: SweepLog.open(sys.argv[1])\n"
+            "except LogError as trouble: print(trouble)\n")
+    with new_log(tmp_path):
+        with pytest.raises(LogError, match="another padsweep is writing this sweep"):
+            SweepLog.open(tmp_path)
+        heard = subprocess.run([sys.executable, "-c", code, str(tmp_path)],
+                               capture_output=True, text=True, check=True, timeout=60).stdout
+    assert "another padsweep is writing this sweep" in heard
+    SweepLog.open(tmp_path).close()
+
+
+def test_create_refuses_where_a_sweep_is(tmp_path):
+    new_log(tmp_path).close()
+    with pytest.raises(LogError, match="a sweep is already here"):
+        new_log(tmp_path)
+    SweepLog.open(tmp_path).close()
+
+
+def test_open_without_a_sweep_says_what_to_do(tmp_path):
+    for read_only in (True, False):
+        with pytest.raises(LogError, match="run `padsweep sweep` first"):
+            SweepLog.open(tmp_path / "none", read_only=read_only)
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_log_read_from_a_folder_that_cant_be_written(tmp_path):
+    with new_log(tmp_path) as log:
+        add(log)
+    code = ("import os, sys\n"
+            "from rig.log import SweepLog\n"
+            "os.setuid(65534)\n"
+            "print(len(SweepLog.open(sys.argv[1], read_only=True).records()))\n")
+    if os.getuid() == 0:  # root may write anywhere: read as nobody
+        for folder in (tmp_path, *tmp_path.parents):
+            if folder.stat().st_uid == 0 and str(folder) not in ("/", "/tmp"):
+                folder.chmod(0o755)
+    else:
+        tmp_path.chmod(0o555)
+        code = code.replace("os.setuid(65534)\n", "")
+    heard = subprocess.run([sys.executable, "-c", code, str(tmp_path)],
+                           check=False, capture_output=True, text=True, timeout=60)
+    tmp_path.chmod(0o755)
+    assert heard.stdout == "1\n", heard.stderr
+
+
+def test_set_up_must_be_the_same_but_may_grow(tmp_path):
+    new_log(tmp_path).close()
+    other = SETUP | {"supply": {"volts": 6.0, "source": "cells"}}
+    for read_only in (True, False):
+        with pytest.raises(LogError, match="supply was .*4.5.*, is .*6.0") as caught:
+            SweepLog.open(tmp_path, "b" * 64, other, read_only=read_only)
+        assert "\n" not in str(caught.value)
+    with pytest.raises(LogError, match="another set-up"):
+        SweepLog.open(tmp_path, "b" * 64)
+    grown = SETUP | {"pads": [*SETUP["pads"], ["D", "signal"]]}
+    with SweepLog.open(tmp_path, HASH, grown, {"toy.yaml": "name: big cow\n"}) as log:
+        assert log.setup() == grown
+        add(log, touch=bridge("A", "D"))
+    assert (tmp_path / "setup" / "2" / "toy.yaml").read_text() == "name: big cow\n"
+    assert (tmp_path / "setup" / "toy.yaml").read_text() == "name: cow\n"
+    with pytest.raises(LogError, match="pads"):
+        SweepLog.open(tmp_path, HASH, SETUP)
+    with SweepLog.open(tmp_path, HASH, grown) as log:
+        assert verify(log) == []
