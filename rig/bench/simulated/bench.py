@@ -1,0 +1,261 @@
+"""The bench without hardware: a simulated toy, a virtual clock, room noise and markers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Timeline, Touch
+from rig.bench.simulated.board import make_board
+from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.sound import RATE_HZ
+from rig.bench.simulated.toy import SimulatedToy
+from rig.errors import BenchError
+
+TYPICAL_RMS = 0.1
+"""Level of a speaking toy; the room's noise is given below it."""
+
+CHUNK_SAMPLES = RATE_HZ // 8
+_AROUND_SAMPLES = RATE_HZ // 50
+_LINK_DELAY_SAMPLES = RATE_HZ * 3 // 1000
+_MARKER_LEVEL = 0.5
+_ADC_STEP_V = 15.0 / 1024
+_WAIT_BLOCK = RATE_HZ
+
+
+class SimulatedBench:
+    """A bench as `rig.bench.base.Bench` describes it, for one simulated toy.
+
+    Parameters
+    ----------
+    project
+        Read are `rig.simulated.seed`, `.pads` and `.room_db`, `rig.lead_ohm` and
+        `rig.switch_ohm`.
+    """
+
+    rate_hz = RATE_HZ
+
+    def __init__(self, project):
+        simulated = project.rig.simulated
+        self._lead_ohm = float(project.rig.lead_ohm)
+        self._switch_ohm = float(project.rig.switch_ohm)
+        self.board = make_board(simulated.seed, simulated.pads)
+        self._toy = SimulatedToy(self.board, simulated.seed)
+        self._noise = np.random.Generator(np.random.PCG64([simulated.seed, 0x4007]))
+        self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
+        self._room_rms = TYPICAL_RMS * 10 ** (-float(simulated.room_db) / 20)
+        # a resonator is up to a few tenths of a per cent off
+        self._clock_ratio = 1.0 + float(self._chance.uniform(-1e-3, 1e-3))
+        self._sample = 0
+        self._touch: Touch | None = None
+        self._steps: dict[str, int | None] = {}
+        self._timeline: Timeline | None = None
+
+    def describe(self) -> BenchState:
+        """Say which bench this is."""
+        return BenchState(
+            kind="simulated",
+            identity=f"simulated {self.board.kind}, seed {self.board.seed}, "
+            f"{len(self.board.pads)} pads",
+            facts={
+                "seed": self.board.seed,
+                "pads": len(self.board.pads),
+                "room_rms": self._room_rms,
+                "rate_hz": RATE_HZ,
+            },
+        )
+
+    def begin(self, touch: Touch) -> None:
+        """Start a touch; see `rig.bench.base`.
+
+        Raises
+        ------
+        BenchError
+            A touch is running, or the touch names a pad or key that isn't there.
+        """
+        if self._touch is not None:
+            raise BenchError("a touch is still running on the simulated bench; end it first")
+        letters = set(self.board.letters)
+        for connection in touch.connections:
+            if not connection.pads_1 or not connection.pads_2:
+                raise BenchError("a connection needs a pad on each bus; name one for both")
+            for pad in (*connection.pads_1, *connection.pads_2):
+                if pad not in letters:
+                    raise BenchError(
+                        f"the simulated board has no pad {pad!r}; it has {len(letters)}, "
+                        f"{self.board.letters[0]} to {self.board.letters[-1]}"
+                    )
+        for key in touch.stimulus.keys:
+            if key not in self.board.keys:
+                raise BenchError(
+                    f"the simulated toy has no key {key!r}; it has {', '.join(self.board.keys)}"
+                )
+        self._touch = touch
+        self._timeline = None
+        self._zero = self._sample + _AROUND_SAMPLES + int(self._chance.integers(1, 200))
+        press = touch.before_ms
+        close = press + touch.lead_in_ms
+        opened = close + touch.dwell_ms
+        pressed = bool(touch.stimulus.keys)
+        self._steps = {
+            "start": self._zero,
+            "press": self._at(press) if pressed else None,
+            "close": self._at(close),
+            "release": self._at(press + touch.stimulus.press_ms) if pressed else None,
+            "open": self._at(opened),
+            "end": self._at(opened + touch.tail_ms),
+        }
+        self._limit_release()
+        self._done: set[str] = set()
+
+    def _at(self, ms: float) -> int:
+        """Give the sample of a moment on the controller's clock since the start marker."""
+        return self._zero + round(ms * RATE_HZ / 1000 / self._clock_ratio)
+
+    def _limit_release(self) -> None:
+        release, end = self._steps["release"], self._steps["end"]
+        if release is not None and release > end:
+            self._steps["release"] = end
+
+    def stream(self) -> Iterator[Chunk]:
+        """Give the running touch's sound until its end marker is in.
+
+        Raises
+        ------
+        BenchError
+            No touch is running.
+        """
+        if self._touch is None:
+            raise BenchError("no touch is running on the simulated bench; begin one first")
+        pulse = round(MARKER_PULSE_MS * RATE_HZ / 1000)
+        while self._touch is not None:
+            first = self._sample
+            parts = []
+            while self._sample < first + CHUNK_SAMPLES:
+                self._act()
+                ahead = [
+                    at - self._sample
+                    for step, at in self._steps.items()
+                    if at is not None and step not in self._done
+                ]
+                left = first + CHUNK_SAMPLES - self._sample
+                last = self._steps["end"] + pulse + _AROUND_SAMPLES - self._sample
+                if last <= 0:
+                    break
+                parts.append(self._pass(min([left, last, *ahead])))
+            sound = np.concatenate(parts)
+            sound += self._noise.standard_normal(len(sound), np.float32) * np.float32(
+                self._room_rms
+            )
+            np.clip(sound, -1.0, 1.0, out=sound)
+            marker = np.zeros(len(sound), np.float32)
+            for step in ("start", "end"):
+                at = self._steps[step] - first
+                if at < len(sound) and at + pulse > 0:
+                    marker[max(0, at) : at + pulse] = _MARKER_LEVEL
+            if self._sample >= self._steps["end"] + pulse + _AROUND_SAMPLES:
+                self._finish()
+            yield Chunk(first, sound, marker)
+
+    def _pass(self, samples: int) -> np.ndarray:
+        sound = self._toy.run(samples)
+        self._sample += samples
+        return sound
+
+    def _act(self) -> None:
+        """Do every step whose moment has come, in the order of a touch."""
+        for step, at in self._steps.items():
+            if at is None or step in self._done or at > self._sample:
+                continue
+            self._done.add(step)
+            if step == "press":
+                self._toy.keys(set(self._touch.stimulus.keys))
+            elif step == "release":
+                self._toy.keys(set())
+            elif step == "close":
+                self._toy.connect([
+                    Link(c.pads_1, c.pads_2, self._lead_ohm, c.series_ohm, self._switch_ohm)
+                    for c in self._touch.connections
+                ])
+            elif step == "open":
+                self._toy.connect([])
+
+    def end_early(self) -> None:
+        """End the dwell now, or before the closing go to the end with nothing closed."""
+        if self._touch is None or "open" in self._done:
+            return
+        now = self._sample + _LINK_DELAY_SAMPLES
+        steps = self._steps
+        if steps["open"] is None or steps["open"] <= now:
+            return
+        if steps["close"] <= now:
+            steps["open"] = now
+            steps["end"] = now + self._at(self._touch.tail_ms) - self._zero
+        else:
+            steps["close"] = steps["open"] = None
+            steps["end"] = now
+            if steps["press"] is not None and steps["press"] > now:
+                steps["press"] = steps["release"] = None
+        self._limit_release()
+
+    def _finish(self) -> None:
+        def us(step: str) -> int | None:
+            at = self._steps[step]
+            if at is None:
+                return None
+            return round((at - self._zero) / RATE_HZ * 1e6 * self._clock_ratio)
+
+        self._timeline = Timeline(
+            us("press"), us("close"), us("release"), us("open"), us("end")
+        )
+        self._touch = None
+
+    def timeline(self) -> Timeline:
+        """Give the finished touch's timeline.
+
+        Raises
+        ------
+        BenchError
+            No touch has been finished.
+        """
+        if self._timeline is None:
+            raise BenchError("no finished touch on the simulated bench; read its stream first")
+        return self._timeline
+
+    def supply(self, on: bool) -> None:
+        """Switch the supply; off also opens every key and pad, and bleeds the rail."""
+        if not on:
+            self._open_all()
+        self._toy.supply(on)
+        self.wait(0.02)
+
+    def rail_v(self) -> float:
+        """Measure the rail as the controller's converter does: in steps of 15 mV."""
+        return round(self._toy.rail_v() / _ADC_STEP_V) * _ADC_STEP_V
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass on the virtual clock."""
+        left = max(0, round(seconds * RATE_HZ))
+        while left:
+            count = min(left, _WAIT_BLOCK)
+            self._pass(count)
+            left -= count
+
+    def now_s(self) -> float:
+        """Give the virtual clock, seconds."""
+        return self._sample / RATE_HZ
+
+    def _open_all(self) -> None:
+        self._toy.connect([])
+        self._toy.keys(set())
+        self._touch = None
+
+    def safe(self) -> None:
+        """Open every pad and key and switch the supply off."""
+        self._open_all()
+        self._toy.supply(False)
+
+    def close(self) -> None:
+        """Leave the bench safe."""
+        self.safe()

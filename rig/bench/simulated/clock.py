@@ -1,0 +1,47 @@
+"""The toy's RC clock: a capacitor charged through a resistor between two thresholds."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+def charge_s(r_ohm: float, c_farad: float, aim_v: float, from_v: float, to_v: float) -> float:
+    """Give the time a capacitor takes from one voltage to another on its way to a third.
+
+    t = R C ln((V_aim - V_from) / (V_aim - V_to)), the solution of the RC charging
+    equation; infinite where the aim is never passed.
+    """
+    if not aim_v > to_v:
+        return math.inf
+    return r_ohm * c_farad * math.log((aim_v - from_v) / (aim_v - to_v))
+
+
+@dataclass(frozen=True)
+class RcClock:
+    """A relaxation oscillator: charged from outside, emptied by the chip.
+
+    Parameters
+    ----------
+    r_ohm, c_farad : float
+        The parts fitted.
+    lower, upper : float
+        The chip's thresholds, fractions of the rail.
+    empty_s : float
+        Time the chip takes to empty the capacitor, fixed.
+    """
+
+    r_ohm: float
+    c_farad: float
+    lower: float = 1 / 3
+    upper: float = 2 / 3
+    empty_s: float = 4e-8
+
+    def hz(self, aim: float, r_ohm: float) -> float:
+        """Give the frequency for a node that would settle at `aim` through `r_ohm`; 0: stopped."""
+        charge = charge_s(r_ohm, self.c_farad, aim, self.lower, self.upper)
+        return 0.0 if math.isinf(charge) else 1.0 / (charge + self.empty_s)
+
+    def nominal_hz(self) -> float:
+        """Give the frequency with nothing bridged."""
+        return self.hz(1.0, self.r_ohm)

@@ -1,0 +1,90 @@
+"""From the voice's samples to the air: level at the amplifier's input, amplifier, speaker."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.signal import butter, lfilter
+
+from rig.bench.simulated.board import Board
+from rig.bench.simulated.wiring import Wiring
+
+RATE_HZ = 48000
+_OUT = 0.85
+_BIAS = 0.5
+_HOWL_FARAD = 15e-9
+
+
+class Amplifier:
+    """Sound path of one board; what bridges do to it is taken from the solved circuit.
+
+    Parameters
+    ----------
+    board : Board
+    """
+
+    def __init__(self, board: Board):
+        roles = board.roles
+        self._dac, self._amp, self._spk = roles["dac"], roles["amp"], roles["spk"]
+        self._dac_ohm = board.nets[self._dac].drive.bias[0]
+        self._gain = board.amplifier_gain
+        rest = board.circuit.bridged([(self._dac, len(board.nets), 1e12)])
+        _, impedance = rest.solved([net.idle for net in board.nets])
+        place = rest.place
+        self._rest = float(impedance[place[self._amp], place[self._dac]]) / self._dac_ohm
+        # a small speaker in a plastic shell: a band from about 300 Hz to 4.2 kHz
+        low = butter(1, 300.0, "high", fs=RATE_HZ)
+        high = butter(2, 4200.0, "low", fs=RATE_HZ)
+        self._b = np.convolve(low[0], high[0])
+        self._a = np.convolve(low[1], high[1])
+        self._state = np.zeros(3)
+        self._howl_at = 0.0
+        self.gain, self.howl_hz = 1.0, 0.0
+
+    def fork(self) -> Amplifier:
+        """Copy the amplifier with all its state."""
+        other = Amplifier.__new__(Amplifier)
+        other.__dict__.update(self.__dict__)
+        other._state = self._state.copy()
+        return other
+
+    def rewire(self, wiring: Wiring) -> None:
+        """Take gain and feedback from changed closures."""
+        self.gain, self.howl_hz = 1.0, 0.0
+        self._coupled = self._amp in wiring.touched
+        if not self._coupled:
+            return
+        if self._dac in wiring.touched:
+            share = wiring.impedance_ohm(self._amp, self._dac) / self._dac_ohm
+            self.gain = share / self._rest
+        if self._spk in wiring.touched:
+            # the speaker's voltage is `gain` times the input's: fed back in phase, it
+            # howls once more than 1/gain of it comes back
+            spk_ohm = 10.0
+            back = wiring.impedance_ohm(self._amp, self._spk) / spk_ohm
+            if back * self._gain > 1.0:
+                source_ohm = wiring.impedance_ohm(self._amp, self._amp)
+                # phase of a one-pole feedback network, f = 1 / (2 pi R C)
+                self.howl_hz = 1.0 / (2 * math.pi * source_ohm * _HOWL_FARAD)
+
+    def offset(self, wiring: Wiring) -> float:
+        """Give what the touched lines' levels add at the input now, relative to full scale."""
+        if not self._coupled:
+            return 0.0
+        return (wiring.level(self._amp) - _BIAS) / self._rest
+
+    def sound(self, voice: np.ndarray, muted: bool) -> np.ndarray:
+        """Turn the input's signal (full scale 1) into the toy's sound, float32."""
+        if muted:
+            voice = np.zeros(len(voice), np.float32)
+        elif self.howl_hz:
+            at = self._howl_at + np.arange(len(voice)) * (self.howl_hz / RATE_HZ)
+            self._howl_at = float((at[-1] + self.howl_hz / RATE_HZ) % 1.0)
+            voice = np.where(at % 1.0 < 0.5, 0.35, -0.35) + 0.1 * voice
+        elif not voice.any() and not self._state.any():
+            return np.zeros(len(voice), np.float32)
+        sound, self._state = lfilter(self._b, self._a, np.clip(voice, -1, 1), zi=self._state)
+        if np.abs(self._state).max() < 1e-7:
+            self._state = np.zeros(3)
+        return (sound * _OUT).astype(np.float32)

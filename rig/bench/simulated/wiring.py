@@ -1,0 +1,104 @@
+"""What every input of the board reads right now."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from rig.bench.simulated.board import COLUMNS, KEY_CONTACT_OHM, ROWS, Board
+from rig.bench.simulated.circuit import HIGH, OPEN, Link
+
+
+class Wiring:
+    """Driver states of all nets, the closures upon them, and the levels that result.
+
+    Parameters
+    ----------
+    board : Board
+
+    Attributes
+    ----------
+    state : list of int
+        Driver state of every net; the chips write here.
+    touched : frozenset of int
+        Nets that the closures reach; every other net reads what its own driver says.
+    """
+
+    def __init__(self, board: Board):
+        self._board = board
+        self._net_of = board.net_of
+        self._matrix = {
+            key: (board.roles[f"row{i // COLUMNS}"], board.roles[f"col{i % COLUMNS}"])
+            for i, key in enumerate(key_order(board))
+        }
+        self.state = [net.idle for net in board.nets]
+        self._thresholds = [net.threshold for net in board.nets]
+        self._rest_high = [
+            bool(net.drive.pull and net.drive.pull[1] > net.threshold) for net in board.nets
+        ]
+        self.links: tuple[Link, ...] = ()
+        self.keys: frozenset[str] = frozenset()
+        self._attach()
+
+    def fork(self) -> Wiring:
+        """Copy the wiring with all its state."""
+        other = Wiring.__new__(Wiring)
+        other.__dict__.update(self.__dict__)
+        other.state = list(self.state)
+        return other
+
+    def connect(self, links: Sequence[Link]) -> None:
+        """Replace all closures."""
+        self.links = tuple(links)
+        self._attach()
+
+    def press(self, keys: Collection[str]) -> None:
+        """Replace the set of keys held down."""
+        self.keys = frozenset(keys)
+        self._attach()
+
+    def _attach(self) -> None:
+        bridges = self._board.circuit.link_resistors(self.links, self._net_of)
+        for key in sorted(self.keys):
+            row, column = self._matrix[key]
+            bridges.append((row, column, KEY_CONTACT_OHM))
+        self.bridged = self._board.circuit.bridged(bridges)
+        self._place = self.bridged.place
+        self.touched = frozenset(self.bridged.members)
+
+    def level(self, net: int) -> float:
+        """Give the level of a touched net, as a fraction of the rail."""
+        levels, _ = self.bridged.solved(self.state)
+        return levels[self._place[net]]
+
+    def impedance_ohm(self, net: int, driven: int) -> float:
+        """Give the volts at `net` per ampere put in at `driven`, both touched."""
+        _, impedance = self.bridged.solved(self.state)
+        return float(impedance[self._place[net], self._place[driven]])
+
+    def high(self, net: int) -> bool:
+        """Say what an input on this net reads."""
+        place = self._place.get(net)
+        if place is None:
+            state = self.state[net]
+            return self._rest_high[net] if state == OPEN else state == HIGH
+        levels, _ = self.bridged.solved(self.state)
+        return levels[place] > self._thresholds[net]
+
+    def reads(self) -> list[float]:
+        """Solve the whole board and give every net's level, for measuring."""
+        circuit = self._board.circuit
+        whole = circuit.bridged(
+            [(circuit_net, len(self.state), 1e12) for circuit_net in range(len(self.state))]
+            + circuit.link_resistors(self.links, self._net_of)
+        )
+        levels, _ = whole.solved(self.state)
+        return [
+            circuit.fixed[net] if net in circuit.fixed else levels[whole.place[net]]
+            for net in range(len(self.state))
+        ]
+
+
+def key_order(board: Board) -> list[str]:
+    """Give the keys in the order of the matrix."""
+    assert len(board.keys) <= ROWS * COLUMNS
+    return list(board.keys)
