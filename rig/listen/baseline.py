@@ -113,8 +113,6 @@ class Baseline:
         for lag in range(-LAG_FRAMES, LAG_FRAMES + 1):
             at = LAG_FRAMES + lag
             error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=2)
-            if leave_out is not None:
-                error[leave_out] = np.inf
             total = np.cumsum(error, axis=1)
             window = min(LOCAL_FRAMES, length)
             local = total[:, window - 1 :].copy()

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.signal import resample_poly
 
 from rig.listen.baseline import LAG_FRAMES, Span
 from rig.listen.features import HOP_S, Frames, log_spectrogram, pitch_track
@@ -136,13 +138,16 @@ def _recurrence(mel: np.ndarray) -> np.ndarray:
     """Give, for each lag in frames, how alike the spectra are that far apart (1: the same)."""
     centred = mel - mel.mean(axis=0)
     centred /= max(np.sqrt(np.mean(centred**2)), 1e-6)
-    n = len(mel)
-    out = np.zeros(n)
-    for lag in range(1, n):
-        a, b = centred[:-lag], centred[lag:]
-        power = 0.5 * (np.mean(a**2) + np.mean(b**2))
-        out[lag] = np.mean(a * b) / max(power, 0.05)
-    return out
+    n, bands = centred.shape
+    length = next_fast_len(2 * n, real=True)
+    spectrum = rfft(centred, n=length, axis=0)
+    products = irfft((spectrum.real**2 + spectrum.imag**2).sum(axis=1), n=length)[:n]
+    energy = np.concatenate([[0.0], np.cumsum((centred**2).sum(axis=1))])
+    lag = np.arange(n)
+    power = 0.5 * (energy[n - lag] + energy[n] - energy[lag])
+    likeness = products / np.maximum(power, 0.05 * bands * (n - lag))
+    likeness[0] = 0.0
+    return likeness
 
 
 def _loop(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Description | None:
@@ -281,26 +286,23 @@ def _repitch(mine: np.ndarray, theirs: np.ndarray, rate_hz: int) -> tuple[float,
     n = min(len(a), len(b))
     if n < 10:
         return 0.0, 0.0
-    a = a[:n]
-    zero = np.abs(a - b[:n]).mean()
+    zero = np.abs(a[:n] - b[:n]).mean()
 
-    def misfit(points: int) -> float:
-        ratio = 2.0 ** (points / PER_OCTAVE)
-        place = (np.arange(n) * ratio).round().astype(int)
-        rows = place < len(b)
-        if rows.sum() < 10:
+    def misfit(points: int, step: int = 1) -> float:
+        mine_at = np.arange(0, n, step)
+        place = (mine_at * 2.0 ** (points / PER_OCTAVE)).round().astype(int)
+        inside = place < len(b)
+        if inside.sum() * step < 10:
             return np.inf
-        mine_rows, their_rows = a[rows], b[place[rows]]
-        if points >= 0:
-            difference = mine_rows[:, points:] - their_rows[:, : their_rows.shape[1] - points]
-        else:
-            difference = mine_rows[:, :points] - their_rows[:, -points:]
-        return float(np.abs(difference).mean())
+        low, high = max(points, 0), min(points, 0) or None
+        mine_rows = a[mine_at[inside], low:high:step]
+        their_rows = b[place[inside], max(-points, 0) : min(-points, 0) or None : step]
+        return float(np.abs(mine_rows - their_rows).mean())
 
     span = 2 * PER_OCTAVE
-    coarse = {p: misfit(p) for p in range(-span, span + 1, 2)}
-    best = min(coarse, key=coarse.get)
-    fine = {p: coarse.get(p, None) or misfit(p) for p in range(best - 1, best + 2)}
+    coarse = {p: misfit(p, step=4) for p in range(-span, span + 1, 2)}
+    near = min(coarse, key=coarse.get)
+    fine = {p: misfit(p) for p in range(near - 2, near + 3)}
     best = min(fine, key=fine.get)
     left, mid, right = misfit(best - 1), fine[best], misfit(best + 1)
     curve = left - 2 * mid + right
@@ -313,8 +315,11 @@ def _voice_shift(
     mine: np.ndarray, theirs: np.ndarray, pair: _Pair, rate_hz: int
 ) -> float | None:
     """Give the median change of the fundamental, cents, where it is one steady change."""
-    f0, _ = pitch_track(mine, rate_hz)
-    clean_f0, _ = pitch_track(theirs, rate_hz)
+    slower = max(1, rate_hz // 16_000)
+    f0, clean_f0 = (
+        pitch_track(resample_poly(sound, 1, slower), rate_hz // slower)[0]
+        for sound in (mine, theirs)
+    )
     n = min(len(f0), len(clean_f0), len(pair.sounding), pair.dwell)
     with np.errstate(invalid="ignore"):
         cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])

@@ -10,6 +10,7 @@ from scipy.fft import irfft, rfft
 
 HOP_S = 0.010
 WINDOW_S = 0.0213
+"""About the length of the window; it is the next power of two in samples."""
 BANDS = 26
 BAND_LOW_HZ = 90.0
 BAND_HIGH_HZ = 9000.0
@@ -48,11 +49,10 @@ def mel(hz):
 @lru_cache(maxsize=8)
 def _analysis(rate_hz: int) -> tuple[int, int, np.ndarray, np.ndarray]:
     """Give window length, hop (samples), window and band weights for a sample rate."""
-    size = round(WINDOW_S * rate_hz)
+    size = 1 << round(np.log2(WINDOW_S * rate_hz))
     hop = round(HOP_S * rate_hz)
     window = np.hanning(size + 1)[:-1].astype(np.float32)
-    n_fft = 1 << (size - 1).bit_length()
-    bins = mel(np.fft.rfftfreq(n_fft, 1.0 / rate_hz))
+    bins = mel(np.fft.rfftfreq(size, 1.0 / rate_hz))
     edges = np.linspace(mel(BAND_LOW_HZ), mel(BAND_HIGH_HZ), BANDS + 2)
     up = (bins[:, None] - edges[None, :-2]) / (edges[1] - edges[0])
     down = (edges[None, 2:] - bins[:, None]) / (edges[1] - edges[0])
@@ -82,10 +82,8 @@ def frames(samples: np.ndarray, rate_hz: int) -> Frames:
     if len(samples) < size:
         samples = np.pad(samples, (0, size - len(samples)))
     views = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop]
-    n_fft = 2 * (len(weights) - 1)
-    spectrum = rfft(views * window, n=n_fft, axis=1)
-    power = spectrum.real**2 + spectrum.imag**2
-    bands = power @ weights
+    spectrum = rfft(views * window, axis=1)
+    bands = (spectrum.real**2 + spectrum.imag**2) @ weights
     floor = np.float32(10 ** (SILENCE_DB / 10))
     mel_db = 10.0 * np.log10(bands + floor)
     level_db = 10.0 * np.log10(bands.sum(axis=1) + floor)
