@@ -1,0 +1,58 @@
+#include "boot.h"
+
+#include <avr/eeprom.h>
+#include <avr/wdt.h>
+
+#include "board.h"
+#include "errors.h"
+
+static uint8_t cause __attribute__((section(".noinit")));
+static uint16_t count;
+
+/* The count beside its complement: a torn write shows, and counts as a fresh start. */
+static uint16_t EEMEM stored_count, stored_complement;
+
+/* Runs straight after reset, before the C run-time: outputs to their safe levels first
+ * (level before direction, so that no pin ever drives the wrong way), then the watchdog,
+ * which a watchdog reset leaves running at its shortest time. */
+void boot_safe(void) __attribute__((naked, used, section(".init1")));
+void boot_safe(void)
+{
+    PORTD |= 1 << CHAIN_ENABLE_NOT_PIN;
+    DDRD |= 1 << CHAIN_ENABLE_NOT_PIN;
+    PORTD &= ~(1 << SUPPLY_PIN);
+    DDRD |= 1 << SUPPLY_PIN;
+}
+
+void boot_watchdog(void) __attribute__((naked, used, section(".init3")));
+void boot_watchdog(void)
+{
+    cause = MCUSR;
+    MCUSR = 0;
+    wdt_enable(WDTO_120MS);
+}
+
+void boot_init(void)
+{
+    DDRD = (1 << CHAIN_ENABLE_NOT_PIN) | (1 << SUPPLY_PIN) | (1 << MARKER_PIN) |
+           (1 << CHAIN_DATA_PIN) | (1 << CHAIN_CLOCK_PIN) | (1 << CHAIN_LATCH_PIN);
+    PORTB = 1 << BLEED_PIN;
+    DDRB = 1 << BLEED_PIN;
+
+    count = eeprom_read_word(&stored_count);
+    if (eeprom_read_word(&stored_complement) != (uint16_t)~count)
+        count = 0;
+    count++;
+    eeprom_update_word(&stored_count, count);
+    eeprom_update_word(&stored_complement, ~count);
+
+    events_set(ESR_PON);
+    if (cause & (1 << WDRF))
+        errors_push(103);
+    else if ((cause & (1 << BORF)) && !(cause & (1 << PORF)))
+        errors_push(104); /* a slow rise at power-up sets both */
+    else
+        errors_push(-500);
+}
+
+uint16_t boot_count(void) { return count; }

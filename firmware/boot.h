@@ -1,0 +1,10 @@
+/* Why and how often the controller started. */
+#ifndef BOOT_H
+#define BOOT_H
+
+#include <stdint.h>
+
+void boot_init(void); /* counts the start in EEPROM, reports its cause in the error queue */
+uint16_t boot_count(void);
+
+#endif

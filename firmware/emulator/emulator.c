@@ -1,0 +1,198 @@
+/* emulator [--fast] [--socket PATH [--wait]] [--until-eof] controller.elf
+ *
+ * Runs the controller's firmware with its serial port on a pty, whose path is the first
+ * line of standard output, until SIGTERM.
+ *
+ *   --fast        as fast as the host can; without it, paced to real time
+ *   --socket PATH events out and commands in, see README.md
+ *   --wait        the first instruction waits for the socket's first client
+ *   --until-eof   also stop when standard input ends (the parent has died)
+ */
+#define _GNU_SOURCE
+#include <getopt.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "chain.h"
+#include "link.h"
+#include "machine.h"
+#include "serial.h"
+
+#define SLICE_CYCLES (MACHINE_HZ / 2000) /* 0.5 ms */
+#define TICK_CYCLES (MACHINE_HZ / 200)   /* 5 ms */
+#define CATCH_UP_NS 1000000000LL         /* further behind than this is given up */
+
+static volatile sig_atomic_t stopping;
+static bool marker, supply, bleed;
+
+static void stop(int signal)
+{
+    (void)signal;
+    stopping = 1;
+}
+
+static void say_pin(char port, int bit, bool level)
+{
+    link_say("pin %c%d %d %llu\n", port, bit, level, (unsigned long long)machine_cycle());
+}
+
+static void say_output(void)
+{
+    char hex[2 * CHAIN_BYTES + 1];
+    for (int n = 0; n < CHAIN_BYTES; n++)
+        sprintf(hex + 2 * n, "%02x", chain_latched()[n]);
+    link_say("out %s %d %llu\n", hex, chain_enabled(), (unsigned long long)machine_cycle());
+}
+
+/* The chain's own serial pins aren't told: its outputs are. */
+static void pin_changed(char port, int bit, bool level)
+{
+    if (port == 'D' && bit >= 4)
+        chain_pin(bit, level);
+    if (port == 'D' && bit == 2)
+        supply = level;
+    else if (port == 'D' && bit == 3)
+        marker = level;
+    else if (port == 'B' && bit == 1)
+        bleed = level;
+    else
+        return;
+    say_pin(port, bit, level);
+}
+
+static void restarted(void)
+{
+    serial_restarted();
+    chain_restarted();
+    link_say("reset %llu\n", (unsigned long long)machine_cycle());
+}
+
+static void greet(void)
+{
+    say_pin('D', 2, supply);
+    say_pin('D', 3, marker);
+    say_pin('B', 1, bleed);
+    say_output();
+}
+
+static void command(const char *line)
+{
+    int channel;
+    unsigned millivolts;
+    if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
+        machine_adc(channel, millivolts);
+    else if (!strcmp(line, "reset"))
+        machine_reset();
+    else if (!strcmp(line, "jam"))
+        machine_jam();
+    else if (!strcmp(line, "readback ok"))
+        chain_fault(READ_BACK_OK);
+    else if (!strcmp(line, "readback low"))
+        chain_fault(READ_BACK_LOW);
+    else if (!strcmp(line, "readback high"))
+        chain_fault(READ_BACK_HIGH);
+    else
+        link_say("unknown %s\n", line);
+}
+
+static long long host_ns(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return now.tv_sec * 1000000000LL + now.tv_nsec;
+}
+
+static bool input_ended(void)
+{
+    struct pollfd input = {.fd = STDIN_FILENO, .events = POLLIN};
+    char waste[64];
+    return poll(&input, 1, 0) > 0 && read(STDIN_FILENO, waste, sizeof waste) <= 0;
+}
+
+static void run(bool fast, bool until_eof)
+{
+    long long start_ns = host_ns();
+    uint64_t next_tick = TICK_CYCLES;
+    for (uint64_t slice = SLICE_CYCLES; !stopping; slice += SLICE_CYCLES) {
+        serial_poll();
+        link_poll(command, greet);
+        machine_run_until(slice);
+        if (slice >= next_tick) {
+            link_say("tick %llu\n", (unsigned long long)slice);
+            next_tick += TICK_CYCLES;
+            if (until_eof && input_ended())
+                return;
+        }
+        if (fast)
+            continue;
+        long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000));
+        long long ahead_ns = due_ns - host_ns();
+        if (ahead_ns > 0) {
+            struct timespec pause = {.tv_nsec = ahead_ns % 1000000000LL,
+                                     .tv_sec = ahead_ns / 1000000000LL};
+            nanosleep(&pause, NULL);
+        } else if (ahead_ns < -CATCH_UP_NS) {
+            link_say("late %lld\n", -ahead_ns / 1000000);
+            start_ns -= ahead_ns;
+        }
+    }
+}
+
+int main(int count, char **arguments)
+{
+    static const struct option options[] = {
+        {"fast", no_argument, 0, 'f'}, {"socket", required_argument, 0, 's'},
+        {"wait", no_argument, 0, 'w'}, {"until-eof", no_argument, 0, 'e'},
+        {0, 0, 0, 0},
+    };
+    bool fast = false, wait = false, until_eof = false;
+    const char *path = NULL;
+    for (int option; (option = getopt_long(count, arguments, "", options, NULL)) != -1;) {
+        switch (option) {
+        case 'f':
+            fast = true;
+            break;
+        case 's':
+            path = optarg;
+            break;
+        case 'w':
+            wait = true;
+            break;
+        case 'e':
+            until_eof = true;
+            break;
+        default:
+            return 2;
+        }
+    }
+    if (optind != count - 1 || (wait && !path)) {
+        fprintf(stderr, "usage: emulator [--fast] [--socket PATH [--wait]] [--until-eof] "
+                        "controller.elf\n");
+        return 2;
+    }
+    struct sigaction action = {.sa_handler = stop};
+    sigaction(SIGTERM, &action, NULL);
+    sigaction(SIGINT, &action, NULL);
+
+    machine_on_pin(pin_changed);
+    machine_on_reset(restarted);
+    chain_on_output(say_output);
+    machine_load(arguments[optind]);
+    chain_init();
+    serial_attach();
+    const char *pty = serial_open();
+    if (path)
+        link_open(path);
+    printf("%s\n", pty);
+    fflush(stdout);
+    if (wait)
+        link_wait_for_client();
+    run(fast, until_eof);
+    link_close();
+    return 0;
+}

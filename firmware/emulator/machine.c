@@ -1,0 +1,193 @@
+#include "machine.h"
+
+#include <simavr/avr_adc.h>
+#include <simavr/sim_elf.h>
+#include <simavr/sim_io.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define JAM_OPCODE 0xcfff /* rjmp to itself */
+#define MV_FULL 5000
+
+struct port {
+    char name;
+    avr_io_addr_t pin, ddr, port;
+    uint8_t pulled_up; /* by external resistors, seen while the pin floats */
+    uint8_t level;
+};
+
+/* The supply's gate is pulled down, the drivers' enable-not is pulled up. */
+static struct port ports[] = {
+    {'B', 0x23, 0x24, 0x25, 0x00, 0},
+    {'C', 0x26, 0x27, 0x28, 0x00, 0},
+    {'D', 0x29, 0x2a, 0x2b, 0x80, 0x80},
+};
+#define PORTS (sizeof ports / sizeof ports[0])
+
+avr_t *machine;
+static uint64_t cycles_before_reset;
+static bool was_reset;
+static void (*reset_core)(avr_t *);
+static void (*on_pin)(char, int, bool);
+static void (*on_reset)(void);
+static struct {
+    bool wanted, done;
+    avr_flashaddr_t at;
+    uint16_t opcode;
+} jam;
+
+static avr_io_write_t write_register[PORTS * 3];
+static void *write_parameter[PORTS * 3];
+
+static void update(struct port *port)
+{
+    uint8_t ddr = machine->data[port->ddr];
+    uint8_t level = (machine->data[port->port] & ddr) | (port->pulled_up & ~ddr);
+    uint8_t changes = level ^ port->level;
+    port->level = level;
+    for (int bit = 0; bit < 8; bit++)
+        if (changes >> bit & 1 && on_pin)
+            on_pin(port->name, bit, level >> bit & 1);
+}
+
+/* Stands before simavr's own write of DDR, PORT and PIN. (Its IRQs tell only changes of a
+ * register since the last write, and a reset is none.) */
+static void written(avr_t *avr, avr_io_addr_t address, uint8_t value, void *parameter)
+{
+    int n = (int)(intptr_t)parameter;
+    write_register[n](avr, address, value, write_parameter[n]);
+    update(&ports[n / 3]);
+}
+
+static void hook_ports(void)
+{
+    for (unsigned n = 0; n < PORTS * 3; n++) {
+        struct port *port = &ports[n / 3];
+        avr_io_addr_t address = n % 3 == 0 ? port->pin : n % 3 == 1 ? port->ddr : port->port;
+        __auto_type slot = &machine->io[AVR_DATA_TO_IO(address)].w;
+        write_register[n] = slot->c;
+        write_parameter[n] = slot->param;
+        slot->c = written;
+        slot->param = (void *)(intptr_t)n;
+    }
+}
+
+/* Called by simavr inside avr_reset(), also when its watchdog fires. */
+static void restarted(avr_t *avr)
+{
+    if (reset_core)
+        reset_core(avr);
+    was_reset = true;
+    if (jam.done) {
+        memcpy(avr->flash + jam.at, &jam.opcode, 2);
+        jam.done = false;
+    }
+}
+
+static void log_to_stderr(avr_t *avr, const int level, const char *format, va_list arguments)
+{
+    (void)avr;
+    if (level <= LOG_ERROR)
+        vfprintf(stderr, format, arguments);
+}
+
+static void no_sleep(avr_t *avr, avr_cycle_count_t cycles)
+{
+    (void)avr; /* the main loop paces; simavr only skips the cycles */
+    (void)cycles;
+}
+
+void machine_load(const char *elf_path)
+{
+    avr_global_logger_set(log_to_stderr);
+    elf_firmware_t firmware;
+    memset(&firmware, 0, sizeof firmware);
+    if (elf_read_firmware(elf_path, &firmware)) {
+        fprintf(stderr, "emulator: can't read firmware %s\n", elf_path);
+        exit(2);
+    }
+    machine = avr_make_mcu_by_name("atmega328p");
+    if (!machine) {
+        fprintf(stderr, "emulator: this simavr has no atmega328p\n");
+        exit(2);
+    }
+    avr_init(machine);
+    machine->frequency = MACHINE_HZ;
+    machine->vcc = machine->avcc = machine->aref = MV_FULL;
+    avr_load_firmware(machine, &firmware);
+    machine->frequency = MACHINE_HZ;
+    machine->sleep = no_sleep;
+    machine->log = LOG_ERROR;
+    reset_core = machine->reset;
+    machine->reset = restarted;
+    hook_ports();
+}
+
+uint64_t machine_cycle(void) { return cycles_before_reset + machine->cycle; }
+
+void machine_run_until(uint64_t cycle)
+{
+    while (machine_cycle() < cycle) {
+        uint64_t before = machine->cycle;
+        int state = avr_run(machine);
+        if (was_reset) {
+            was_reset = false;
+            if (machine->cycle < before) /* simavr may count anew */
+                cycles_before_reset += before;
+            for (unsigned n = 0; n < PORTS; n++)
+                update(&ports[n]);
+            if (on_reset)
+                on_reset();
+        }
+        if (state == cpu_Done || state == cpu_Crashed) {
+            fprintf(stderr, "emulator: the processor stopped (state %d, pc 0x%04x)\n", state,
+                    machine->pc);
+            exit(3);
+        }
+        if (jam.wanted && machine->state == cpu_Running) {
+            jam.wanted = false;
+            jam.done = true;
+            jam.at = machine->pc;
+            memcpy(&jam.opcode, machine->flash + jam.at, 2);
+            uint16_t opcode = JAM_OPCODE;
+            memcpy(machine->flash + jam.at, &opcode, 2);
+        }
+    }
+}
+
+void machine_reset(void)
+{
+    uint64_t before = machine->cycle;
+    avr_reset(machine);
+    was_reset = false;
+    if (machine->cycle < before)
+        cycles_before_reset += before;
+    for (unsigned n = 0; n < PORTS; n++)
+        update(&ports[n]);
+    if (on_reset)
+        on_reset();
+}
+
+void machine_jam(void) { jam.wanted = true; }
+
+void machine_adc(int channel, uint32_t millivolts)
+{
+    if (channel >= 0 && channel < 8)
+        avr_raise_irq(avr_io_getirq(machine, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + channel),
+                      millivolts);
+}
+
+void machine_input(char port, int bit, bool level)
+{
+    for (unsigned n = 0; n < PORTS; n++)
+        if (ports[n].name == port) {
+            uint8_t *pins = &machine->data[ports[n].pin];
+            *pins = (*pins & ~(1 << bit)) | level << bit;
+        }
+}
+
+void machine_on_pin(void (*changed)(char, int, bool)) { on_pin = changed; }
+
+void machine_on_reset(void (*callback)(void)) { on_reset = callback; }

@@ -1,0 +1,10 @@
+/* The serial port: a pty on one side, on the other the real receiver's two-byte buffer. */
+#ifndef SERIAL_H
+#define SERIAL_H
+
+const char *serial_open(void); /* the pty's path */
+void serial_attach(void);      /* after machine_load() */
+void serial_restarted(void);
+void serial_poll(void);        /* between slices: moves bytes from the pty to the wire */
+
+#endif

@@ -1,0 +1,227 @@
+#include "scpi.h"
+
+#include <ctype.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "errors.h"
+#include "guard.h"
+#include "parse.h"
+#include "touch.h"
+#include "uart.h"
+
+#define LINE_MAX 200
+
+static char line[LINE_MAX + 1];
+static uint8_t line_length;
+static int16_t line_fault; /* of a message that must not run: -101 or -363 */
+
+static char *unit;               /* the next message unit; 0 between messages */
+static char path[HEADER_MAX + 1]; /* where a header without a colon at its front begins */
+static bool replied;
+static enum { WAIT_NONE, WAIT, WAIT_AND_REPLY } waiting;
+static bool opc_armed;
+
+/* --- replies ---------------------------------------------------------------------- */
+
+void reply_begin(void)
+{
+    if (replied)
+        uart_put(';');
+    replied = true;
+}
+
+uint8_t reply_pending(void) { return replied; }
+
+void reply_char(char character) { uart_put(character); }
+
+void reply_text(PGM_P text)
+{
+    for (char c; (c = pgm_read_byte(text)); text++)
+        uart_put(c);
+}
+
+void reply_number(uint32_t number)
+{
+    char digits[11];
+    ultoa(number, digits, 10);
+    for (char *c = digits; *c; c++)
+        uart_put(*c);
+}
+
+void reply_integer(int32_t number)
+{
+    if (number < 0)
+        uart_put('-');
+    reply_number(number < 0 ? -(uint32_t)number : (uint32_t)number);
+}
+
+/* --- operation complete ----------------------------------------------------------- */
+
+void scpi_operation_complete(void) { opc_armed = true; }
+
+void scpi_forget_operation(void) { opc_armed = false; }
+
+void scpi_wait_for_touch(uint8_t and_reply) { waiting = and_reply ? WAIT_AND_REPLY : WAIT; }
+
+/* --- one message unit ------------------------------------------------------------- */
+
+static const struct command *find(const char *header)
+{
+    for (const struct command *row = commands; pgm_read_byte(row->pattern); row++)
+        if (parse_matches(header, row->pattern))
+            return row;
+    return 0;
+}
+
+/* Takes the header off the unit, completes it with the path, and moves the path on. */
+static int16_t take_header(char **rest, char *header)
+{
+    char *text = *rest;
+    uint8_t length = strcspn(text, " ");
+    bool common = *text == '*';
+    uint8_t start = 0;
+    for (uint8_t n = 0; n < length; n++)
+        if (!isalnum(text[n]) && !strchr(":*?_", text[n]))
+            return -101;
+    if (!common) {
+        if (*text == ':') {
+            text++;
+            length--;
+        } else {
+            start = strlen(path);
+        }
+    }
+    if (start + length > HEADER_MAX)
+        return -112;
+    memcpy(header, path, start);
+    memcpy(header + start, text, length);
+    header[start + length] = 0;
+    *rest = text + length;
+    if (!common) {
+        strcpy(path, header);
+        char *colon = strrchr(path, ':');
+        if (colon)
+            colon[1] = 0;
+        else
+            path[0] = 0;
+    }
+    return 0;
+}
+
+static int16_t run_unit(char *text)
+{
+    char header[HEADER_MAX + 1];
+    while (*text == ' ')
+        text++;
+    if (!*text)
+        return 0;
+    int16_t error = take_header(&text, header);
+    if (error)
+        return error;
+    const struct command *row = find(header);
+    if (!row)
+        return -113;
+    uint8_t allowed = pgm_read_byte(&row->allowed);
+    parse_start(text);
+    if (guard_is_latched() && !(allowed & WHILE_LATCHED))
+        return 105;
+    if (touch_is_busy() && !(allowed & WHILE_TOUCHING))
+        return -221;
+    int16_t (*handle)(void) = (int16_t(*)(void))pgm_read_word(&row->handle);
+    return handle();
+}
+
+static void end_message(void)
+{
+    if (replied)
+        uart_put('\n');
+    replied = false;
+    unit = 0;
+    line_length = 0;
+}
+
+/* Runs the units of the message in `line` until it ends, fails, or has to wait. */
+static void run_message(void)
+{
+    while (unit) {
+        char *text = unit;
+        char *semicolon = strchr(text, ';');
+        unit = semicolon ? semicolon + 1 : 0;
+        if (semicolon)
+            *semicolon = 0;
+        int16_t error = run_unit(text);
+        if (error) {
+            errors_push(error); /* what follows in the message is not run */
+            unit = 0;
+        }
+        if (waiting)
+            return;
+    }
+    end_message();
+}
+
+/* --- lines ------------------------------------------------------------------------ */
+
+static void end_line(void)
+{
+    line[line_length] = 0;
+    if (line_fault) {
+        errors_push(line_fault);
+        line_fault = 0;
+        line_length = 0;
+        return;
+    }
+    guard_fed();
+    path[0] = 0;
+    unit = line;
+    run_message();
+}
+
+static void take(uint8_t byte)
+{
+    switch (byte) {
+    case UART_LOST:
+        line_fault = -363;
+        end_line();
+        return;
+    case '\n':
+        end_line();
+        return;
+    case UART_BAD:
+        if (!line_fault)
+            line_fault = -101;
+        return;
+    }
+    if (line_length == LINE_MAX)
+        line_fault = -363;
+    else
+        line[line_length++] = byte;
+}
+
+void scpi_run(void)
+{
+    if (opc_armed && !touch_is_busy()) {
+        opc_armed = false;
+        events_set(ESR_OPC);
+    }
+    if (waiting) {
+        if (touch_is_busy())
+            return;
+        if (waiting == WAIT_AND_REPLY) {
+            reply_begin();
+            reply_char('1');
+        }
+        waiting = WAIT_NONE;
+        run_message();
+        return;
+    }
+    /* One message a turn at most, so that touch and guard are looked at in between. */
+    while (uart_has_input()) {
+        uint8_t byte = uart_get();
+        take(byte);
+        if (byte == '\n' || byte == UART_LOST)
+            return;
+    }
+}

@@ -1,0 +1,37 @@
+/* Message exchange: lines in, message units through one table of handlers, replies out. */
+#ifndef SCPI_H
+#define SCPI_H
+
+#include <avr/pgmspace.h>
+#include <stdint.h>
+
+/* When a command may run. A query that only looks is allowed always. */
+#define WHILE_LATCHED 1
+#define WHILE_TOUCHING 2
+#define ALWAYS (WHILE_LATCHED | WHILE_TOUCHING)
+
+#define HEADER_MAX 40
+
+struct command {
+    char pattern[24];
+    int16_t (*handle)(void); /* 0 or an error number */
+    uint8_t allowed;
+};
+
+extern const struct command commands[] PROGMEM; /* ends with an empty pattern */
+
+void scpi_run(void);
+
+/* For handlers. */
+void scpi_operation_complete(void);          /* *OPC */
+void scpi_wait_for_touch(uint8_t and_reply); /* *WAI, *OPC?: holds the rest of the input */
+void scpi_forget_operation(void);            /* *CLS and *RST */
+
+void reply_begin(void); /* every query calls this once; separates replies of one message */
+void reply_text(PGM_P text);
+void reply_char(char character);
+void reply_number(uint32_t number);
+void reply_integer(int32_t number);
+uint8_t reply_pending(void);
+
+#endif

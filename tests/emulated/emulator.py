@@ -1,0 +1,384 @@
+"""Driver of the emulated controller: the real firmware in the emulator, its pins decoded.
+
+    with Emulator() as emulator:
+        port = serial.Serial(emulator.pty, 250_000, timeout=1)
+        ...
+        emulator.wait_for(lambda state: state.supply, seconds=1)
+        emulator.events()      # every change of the outputs so far, with its cycle
+
+A client that wants to follow live takes `emulator.subscribe()`, a queue of `State` (an
+output changed) and `Tick` (5 ms have passed); another process may connect to
+`emulator.socket_path` and use `Decoder` on the lines it gets.
+
+The firmware counts its start as an error, -500,"Power on": read the queue (or *CLS) once.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import queue
+import shutil
+import socket
+import subprocess
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+CYCLES_PER_US = 16
+CYCLES_PER_MS = 16_000
+RAIL_DIVIDER = 3
+"""The rail in mV is this many times what the converter's pin sees."""
+
+PADS = 32
+CHAIN_BITS = 80
+
+
+@dataclass(frozen=True)
+class State:
+    """What the controller's outputs do, from `cycle` on.
+
+    Parameters
+    ----------
+    cycle : int
+        Of the 16 MHz clock, since the emulator's start.
+    closures : frozenset of (int, int)
+        Closed pads as (bus, pad), both from 1.
+    series : frozenset of int
+        Closed channels of the series bank, from 1; a correct firmware closes at most one.
+    keys : frozenset of int
+        Key channels held down, from 1.
+    supply, bleed, marker : bool
+        The toy's supply switch, the bleed across its rail, the marker's level.
+    """
+
+    cycle: int = 0
+    closures: frozenset[tuple[int, int]] = frozenset()
+    series: frozenset[int] = frozenset()
+    keys: frozenset[int] = frozenset()
+    supply: bool = False
+    bleed: bool = False
+    marker: bool = False
+
+    @property
+    def is_open_and_off(self) -> bool:
+        """Whether nothing is closed, pressed or supplied."""
+        return not (self.closures or self.series or self.keys or self.supply)
+
+
+@dataclass(frozen=True)
+class Tick:
+    """The emulator has come to this cycle."""
+
+    cycle: int
+
+
+class Decoder:
+    """Turns the emulator's lines into states; pins that float have their resistors' level."""
+
+    def __init__(self) -> None:
+        self.state = State()
+        self.resets: list[int] = []
+
+    def feed(self, line: str) -> State | Tick | None:
+        """Take one line; give the new state, a tick, or None when nothing changed."""
+        words = line.split()
+        match words:
+            case ["tick", cycle]:
+                return Tick(int(cycle))
+            case ["pin", name, level, cycle]:
+                field = {"D2": "supply", "D3": "marker", "B1": "bleed"}[name]
+                return self._change(int(cycle), **{field: level == "1"})
+            case ["out", latched, enabled, cycle]:
+                bits = int.from_bytes(bytes.fromhex(latched), "little")
+                return self._change(int(cycle), **_closed(bits if enabled == "1" else 0))
+            case ["reset", cycle]:
+                self.resets.append(int(cycle))
+                return None
+            case ["late", _]:
+                return None
+        raise ValueError(f"the emulator said {line!r}")
+
+    def _change(self, cycle: int, **fields) -> State | None:
+        changed = replace(self.state, **fields)
+        if changed == self.state:
+            return None
+        self.state = replace(changed, cycle=cycle)
+        return self.state
+
+
+def _closed(bits: int) -> dict:
+    def group(first: int, count: int) -> list[int]:
+        return [n + 1 for n in range(count) if bits >> (first + n) & 1]
+
+    return {
+        "closures": frozenset(
+            [(1, pad) for pad in group(0, PADS)] + [(2, pad) for pad in group(PADS, PADS)]
+        ),
+        "series": frozenset(group(2 * PADS, 8)),
+        "keys": frozenset(group(2 * PADS + 8, 8)),
+    }
+
+
+def _make(folder: Path, *variables: str) -> None:
+    """Build under a lock, since several test processes may start at once."""
+    with open(folder / "Makefile") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        done = subprocess.run(
+            ["make", "-s", "-C", str(folder), *variables], capture_output=True, text=True
+        )
+    if done.returncode:
+        raise RuntimeError(f"make -C {folder} failed:\n{done.stdout}{done.stderr}")
+
+
+def build_firmware(build: Path | None = None, clock_start_us: int = 0) -> Path:
+    """Build the firmware (in its usual place, or a variant elsewhere); give its ELF file."""
+    if build is None:
+        _make(FIRMWARE)
+        return FIRMWARE / "build" / "controller.elf"
+    _make(FIRMWARE, f"BUILD={build}", f"CLOCK_START_US={clock_start_us}")
+    return build / "controller.elf"
+
+
+def build_emulator() -> Path:
+    """Build the emulator; give its program."""
+    _make(FIRMWARE / "emulator")
+    return FIRMWARE / "emulator" / "build" / "emulator"
+
+
+class Emulator:
+    """One run of the emulated controller, as a context manager.
+
+    Parameters
+    ----------
+    fast : bool
+        As fast as the host can, instead of paced to real time.
+    elf : Path, optional
+        Firmware to run; by default the one in `firmware/`, built if need be.
+
+    Attributes
+    ----------
+    pty : str
+        Path of the serial port.
+    socket_path : str
+        Where another process may follow the events.
+    """
+
+    def __init__(self, fast: bool = False, elf: Path | None = None) -> None:
+        self._fast = fast
+        self._elf = elf
+        self._changed = threading.Condition()
+        self._decoder = Decoder()
+        self._states: list[State] = []
+        self._cycle = 0
+        self._queues: list[queue.SimpleQueue] = []
+
+    def __enter__(self) -> Emulator:
+        self._folder = tempfile.mkdtemp(prefix="emulator-")
+        self.socket_path = os.path.join(self._folder, "events")
+        command = [str(build_emulator()), "--socket", self.socket_path, "--wait", "--until-eof"]
+        if self._fast:
+            command.append("--fast")
+        self._process = subprocess.Popen(
+            [*command, str(self._elf or build_firmware())],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        self.pty = self._process.stdout.readline().strip()
+        if not self.pty:
+            raise RuntimeError(f"the emulator ended at once with {self._process.wait()}")
+        self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self._socket.connect(self.socket_path)
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+        return self
+
+    def __exit__(self, *_exception) -> None:
+        self.stop()
+
+    @property
+    def pid(self) -> int:
+        """Process id of the emulator."""
+        return self._process.pid
+
+    # --- what the outputs do
+
+    def events(self) -> list[State]:
+        """Give every change of the outputs since the start, in order."""
+        with self._changed:
+            return list(self._states)
+
+    @property
+    def state(self) -> State:
+        """The outputs as they are now."""
+        with self._changed:
+            return self._decoder.state
+
+    @property
+    def cycle(self) -> int:
+        """The latest cycle heard of; at most 5 ms of the emulator's time behind."""
+        with self._changed:
+            return self._cycle
+
+    @property
+    def resets(self) -> list[int]:
+        """Cycles at which the processor was reset after its start."""
+        with self._changed:
+            return list(self._decoder.resets)
+
+    def subscribe(self) -> queue.SimpleQueue:
+        """Give a queue of every `State` and `Tick` from now on, None at the emulator's end."""
+        following: queue.SimpleQueue = queue.SimpleQueue()
+        with self._changed:
+            following.put(self._decoder.state)
+            self._queues.append(following)
+        return following
+
+    def wait_for(self, wanted: Callable[[State], bool], seconds: float) -> State:
+        """Wait until the outputs are as `wanted`; give that state.
+
+        Raises
+        ------
+        TimeoutError
+            When they aren't within `seconds` of the host's time.
+        """
+        with self._changed:
+            if not self._changed.wait_for(lambda: wanted(self._decoder.state), seconds):
+                raise TimeoutError(f"outputs still {self._decoder.state} after {seconds} s")
+            return self._decoder.state
+
+    def wait_cycles(self, cycles: int, seconds: float = 60.0) -> None:
+        """Wait until the emulator has run this many cycles more."""
+        with self._changed:
+            until = self._cycle + cycles
+            if not self._changed.wait_for(lambda: self._cycle >= until, seconds):
+                raise TimeoutError(f"the emulator is only at cycle {self._cycle}")
+
+    # --- what is done to the controller
+
+    def adc(self, channel: int, mv: int) -> None:
+        """Put this many millivolts on a converter's pin, 0-5000."""
+        self._say(f"adc {channel} {mv}")
+
+    def rail(self, mv: int) -> None:
+        """Let the toy's rail have this many millivolts, seen through the board's divider."""
+        self.adc(0, round(mv / RAIL_DIVIDER))
+
+    def reset(self) -> None:
+        """Pull the reset pin."""
+        self._say("reset")
+
+    def jam(self) -> None:
+        """Let the program hang where it is; only the watchdog gets it out."""
+        self._say("jam")
+
+    def read_back(self, fault: str) -> None:
+        """Let the chain's read-back be `low` or `high` for ever, or `ok` again."""
+        self._say(f"readback {fault}")
+
+    def stop(self) -> None:
+        """End the emulator in order; may be called twice."""
+        if self._process.poll() is None:
+            self._process.terminate()
+        self._finish()
+
+    def kill(self) -> None:
+        """End the emulator as a pulled plug would."""
+        self._process.kill()
+        self._finish()
+
+    def _finish(self) -> None:
+        self._process.wait(timeout=10)
+        self._reader.join(timeout=10)
+        self._socket.close()
+        self._process.stdin.close()
+        self._process.stdout.close()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _say(self, line: str) -> None:
+        self._socket.sendall(line.encode() + b"\n")
+
+    def _read(self) -> None:
+        rest = b""
+        while True:
+            try:
+                data = self._socket.recv(65536)
+            except OSError:
+                data = b""
+            if not data:
+                break
+            *lines, rest = (rest + data).split(b"\n")
+            with self._changed:
+                for line in lines:
+                    self._take(self._decoder.feed(line.decode()))
+                self._changed.notify_all()
+        with self._changed:
+            for following in self._queues:
+                following.put(None)
+
+    def _take(self, event: State | Tick | None) -> None:
+        if event is None:
+            return
+        self._cycle = max(self._cycle, event.cycle)
+        if isinstance(event, State):
+            self._states.append(event)
+        for following in self._queues:
+            following.put(event)
+
+
+class Port:
+    """A plain serial client for tests: one line out, one line in.
+
+    Parameters
+    ----------
+    path : str
+        The emulator's pty.
+    """
+
+    def __init__(self, path: str, timeout_s: float = 5.0) -> None:
+        import serial
+
+        self.serial = serial.Serial(path, 250_000, timeout=timeout_s)
+
+    def __enter__(self) -> Port:
+        return self
+
+    def __exit__(self, *_exception) -> None:
+        self.serial.close()
+
+    def write(self, message: str | bytes) -> None:
+        """Send one message; its line end is added to text, never to bytes."""
+        self.serial.write(message.encode() + b"\n" if isinstance(message, str) else message)
+
+    def ask(self, query: str) -> str:
+        """Send a query and give its reply without the line end."""
+        self.write(query)
+        reply = self.serial.readline()
+        if not reply.endswith(b"\n"):
+            raise TimeoutError(f"{query!r} was answered with {reply!r}")
+        return reply[:-1].decode()
+
+    def errors(self) -> list[int]:
+        """Empty the error queue; give its numbers, oldest first."""
+        numbers = []
+        while number := int(self.ask("SYSTem:ERRor?").split(",")[0]):
+            numbers.append(number)
+        return numbers
+
+    def touch(self, seconds: float = 10.0) -> list[int]:
+        """Start the touch that is set, wait for its end, give its timeline in µs."""
+        self.write("TOUCh:INITiate")
+        return self.timeline(seconds)
+
+    def timeline(self, seconds: float = 10.0) -> list[int]:
+        """Wait for the running touch's end; give its timeline in µs."""
+        deadline_s = time.monotonic() + seconds
+        while self.ask("TOUCh:STATe?") != "DONE":
+            if time.monotonic() > deadline_s:
+                raise TimeoutError("the touch doesn't end")
+        return [int(us) for us in self.ask("TOUCh:TIMeline?").split(",")]
