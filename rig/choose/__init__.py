@@ -1,1 +1,19 @@
-"""."""
+"""Choosing: from the touches of a log to ranked finds, heard, kept or set aside as picks."""
+
+from rig.choose.picks import Pick, keep, load_picks, note, remove, skip
+from rig.choose.rank import FIND_COLUMNS, Find, find_rows, finds
+from rig.choose.replay import Session
+
+__all__ = [
+    "FIND_COLUMNS",
+    "Find",
+    "Pick",
+    "Session",
+    "find_rows",
+    "finds",
+    "keep",
+    "load_picks",
+    "note",
+    "remove",
+    "skip",
+]

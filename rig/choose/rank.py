@@ -1,0 +1,218 @@
+"""From touches to finds: what each pair does, and which of them a person should hear first."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from rig.log import Record
+
+FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
+                "path_max_ohm", "score")
+"""Columns of the exported finds, one row per pair."""
+
+STOPS = ("freeze", "guarded")
+WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45, "blip": 0.45,
+          "level": 0.35}
+"""How much a kind of change is worth to a bender, 0 to 1 (common practice, no source)."""
+RUNS_ON = 0.95
+"""Worth of a touch after which the toy sounds on by itself: others can be tried over it."""
+SAME_SOUND = 0.82
+SAME_AGAIN = 0.6
+SAME_PAD = 0.95
+"""What a find is worth less for each one before it that is alike."""
+
+
+@dataclass(frozen=True)
+class Find:
+    """What one pair does, seen at least twice.
+
+    Parameters
+    ----------
+    pads_1, pads_2 : str
+        The pair, in the order of the letters: the two leads may be swapped.
+    sound, after : str
+        Words of the tables; "freeze" only if nothing but freezes was found on the pair.
+    amount : float or None
+        In `unit`, of the best touch.
+    unit : str or None
+        cents, dB, s or Hz.
+    path_min_ohm, path_max_ohm : float
+        The range of path in which it was seen to change the sound (to stop the toy, if it
+        does nothing else), ohms.
+    score : float
+        Of the best touch; 1 is just a hit.
+    touches : tuple of int
+        Numbers of the touches that show it.
+    best_touch : int
+        The one to listen to.
+    baseline_touch : int or None
+        A take of the same key with nothing bridged, made nearest to it.
+    freezes_at_ohm : float or None
+        The highest path over which the pair froze the toy or tripped the guard.
+    """
+
+    pads_1: str
+    pads_2: str
+    sound: str
+    after: str
+    amount: float | None
+    unit: str | None
+    path_min_ohm: float
+    path_max_ohm: float
+    score: float
+    touches: tuple[int, ...]
+    best_touch: int
+    baseline_touch: int | None
+    freezes_at_ohm: float | None = None
+
+    @property
+    def pair(self) -> str:
+        """Name the pair as people write it: "C-F"."""
+        return f"{self.pads_1}-{self.pads_2}"
+
+
+def finds(records: Iterable[Record]) -> list[Find]:
+    """Give one find per pair that was seen to do something twice, the best first.
+
+    Parameters
+    ----------
+    records : iterable of Record
+
+    Returns
+    -------
+    list of Find
+        Wanted, sure and diverse ones first: a find is worth its kind times how sure it is,
+        less for each one before it that is alike. Pairs that only freeze come last. Touches
+        with a fault, lost takes and touches that aren't complete never count.
+    """
+    usable = [one for one in records if _usable(one)]
+    baselines = [one for one in usable if one.kind == "baseline" and one.take]
+    pairs: dict[tuple[str, str], list[Record]] = defaultdict(list)
+    for one in usable:
+        if one.kind in ("sweep", "confirm") and len(one.touch.connections) == 1:
+            pairs[_pair(one)].append(one)
+    found = [_find(pair, touches, baselines) for pair, touches in pairs.items()]
+    return _ranked([one for one in found if one is not None])
+
+
+def find_rows(found: Iterable[Find]) -> list[dict]:
+    """Give finds as rows of `FIND_COLUMNS`."""
+    return [{name: getattr(one, name) for name in FIND_COLUMNS} for one in found]
+
+
+def letter_order(pad: str) -> tuple[int, str]:
+    """Give the key that sorts pads as they are lettered: A … Z, AA …"""
+    return len(pad), pad
+
+
+def _usable(record: Record) -> bool:
+    return record.complete and not record.fault and record.sound not in (None, "lost")
+
+
+def _pair(record: Record) -> tuple[str, str]:
+    one, other = sorted((record.pads_1, record.pads_2), key=letter_order)
+    return one, other
+
+
+def _stops(record: Record) -> bool:
+    return record.after in STOPS
+
+
+def _heard(record: Record) -> bool:
+    return record.sound != "none" or record.after == "runs on"
+
+
+def _find(
+    pair: tuple[str, str], touches: Sequence[Record], baselines: Sequence[Record]
+) -> Find | None:
+    """Give what a pair does, or None: only what was seen again over the same path counts."""
+    spots: dict[tuple, list[Record]] = defaultdict(list)
+    for one in touches:
+        spots[one.path_ohm, one.key].append(one)
+    bends, stops = [], []
+    for made in spots.values():
+        if _heard_again(made):
+            bends += [one for one in made if _heard(one) and not _stops(one)]
+        if _stopped_again(made):
+            stops += [one for one in made if _stops(one)]
+    shown = bends or stops
+    if not shown:
+        return None
+    best = _best(shown)
+    paths = [one.path_ohm for one in shown]
+    return Find(
+        *pair, best.sound, best.after, best.amount, best.unit, min(paths), max(paths),
+        best.score or 0.0, tuple(one.number for one in shown), best.number,
+        _nearest_baseline(best, baselines),
+        max((one.path_ohm for one in stops), default=None),
+    )
+
+
+def _marked(made: Sequence[Record]) -> bool:
+    return any(one.facts.get("counts") is True for one in made)
+
+
+def _heard_again(made: Sequence[Record]) -> bool:
+    """Say if a change came back, over one path: in a confirming touch, and before it."""
+    heard = [one for one in made if _heard(one)]
+    if not any(one.kind == "confirm" for one in heard):
+        return bool(heard) and _marked(heard)
+    # A first touch that stopped the toy, and a second that let the change be heard, will do.
+    return len(heard) >= 2 or any(_stops(one) for one in made if one not in heard)
+
+
+def _stopped_again(made: Sequence[Record]) -> bool:
+    stops = [one for one in made if _stops(one)]
+    return len(stops) >= 2 or _marked(stops)
+
+
+def _best(shown: Sequence[Record]) -> Record:
+    """Give the touch to show: the sound seen most often, then the surest with a take."""
+    often = Counter(one.sound for one in shown)
+    return max(shown, key=lambda one: (one.take is not None, often[one.sound],
+                                       one.score or 0.0, -one.number))
+
+
+def _nearest_baseline(best: Record, baselines: Sequence[Record]) -> int | None:
+    same = [one.number for one in baselines if one.key == best.key]
+    return min(same, key=lambda number: abs(number - best.number), default=None)
+
+
+def _worth(find: Find) -> float:
+    wanted = WANTED.get(find.sound, 0.3)
+    if find.after == "runs on":
+        wanted = max(wanted, RUNS_ON)
+    sure = 1.0 - 0.5 ** max(find.score, 0.0)
+    often = len(find.touches) / (len(find.touches) + 0.5)
+    return wanted * sure * often
+
+
+def _ranked(found: list[Find]) -> list[Find]:
+    left = sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2)))
+    ranked: list[Find] = []
+    sounds: Counter = Counter()
+    kinds: Counter = Counter()
+    pads: Counter = Counter()
+
+    def value(one: Find) -> tuple[bool, float]:
+        alike = (SAME_SOUND ** sounds[one.sound] * SAME_AGAIN ** kinds[_kind(one)]
+                 * SAME_PAD ** max(pads[one.pads_1], pads[one.pads_2]))
+        return one.after not in STOPS, _worth(one) * alike
+
+    while left:
+        best = max(left, key=value)
+        left.remove(best)
+        ranked.append(best)
+        sounds[best.sound] += 1
+        kinds[_kind(best)] += 1
+        pads.update((best.pads_1, best.pads_2))
+    return ranked
+
+
+def _kind(find: Find) -> tuple:
+    """Give what makes two finds sound the same: the word, the after, about the same amount."""
+    step = {"cents": 100.0, "dB": 6.0, "s": 0.1, "Hz": 50.0}.get(find.unit or "", 1.0)
+    amount = None if find.amount is None else round(find.amount / step)
+    return find.sound, find.after, amount
