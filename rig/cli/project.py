@@ -73,8 +73,7 @@ def check(
 
 def console() -> Console:
     """Give a console that reads well in a pipe: no colours of its own, no wrapping there."""
-    out = Console(highlight=False, markup=False, soft_wrap=True)
-    return out
+    return Console(highlight=False, markup=False, soft_wrap=True)
 
 
 @dataclass(frozen=True)

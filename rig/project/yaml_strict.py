@@ -20,7 +20,7 @@ MAX_BYTES = 1_000_000
 MAX_DEPTH = 40
 
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
-_FLOAT = re.compile(r"[-+]?(0|[1-9][0-9]*)?(\.[0-9]+|(?<=[0-9])\.)?([eE][-+]?[0-9]+)?")
+_FLOAT = re.compile(r"[-+]?((0|[1-9][0-9]*)(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?")
 _NULL = ("", "~", "null")
 
 
@@ -164,7 +164,7 @@ def _plain(word: str) -> object:
         return word == "true"
     if _INT.fullmatch(word):
         return int(word) if len(word) < 400 else float("inf")
-    if any(c.isdigit() for c in word) and _FLOAT.fullmatch(word):
+    if _FLOAT.fullmatch(word):
         return float(word)
     return word
 
