@@ -126,9 +126,8 @@ def note(folder: Path, pair: str, text: str) -> Pick:
 def remove(folder: Path, pair: str) -> bool:
     """Take a pair's entry out again; says if there was one."""
     path = Path(folder) / PICKS
-    text = _read(path)
-    head, items = _split(text)
-    place = _place(_parse(text, path), tidy_pair(pair))
+    head, items, picks = _entries(path)
+    place = _place(picks, tidy_pair(pair))
     if place is None:
         return False
     del items[place]
@@ -234,25 +233,27 @@ def _place(picks: Sequence[Pick], pair: str) -> int | None:
 
 def _put(folder: Path, pick: Pick) -> None:
     path = Path(folder) / PICKS
-    text = _read(path)
-    head, items = _split(text or HEADING)
-    place = _place(_parse(text, path), pick.pair)
+    head, items, picks = _entries(path)
+    place = _place(picks, pick.pair)
     if place is None:
         items.append(_item(pick))
     else:
         items[place] = _item(pick) + _after_item(items[place])
-    if items and len(items) > 1 and place is None and not items[-2].endswith("\n"):
-        items[-2] += "\n"
     _write(path, head + "".join(items))
 
 
-def _split(text: str) -> tuple[str, list[str]]:
-    """Give what is before the first entry, and each entry's own lines."""
+def _entries(path: Path) -> tuple[str, list[str], list[Pick]]:
+    """Give what is before the first entry, each entry's own lines, and the entries."""
+    text = _read(path) or HEADING
+    text += "" if text.endswith("\n") else "\n"
+    picks = _parse(text, path)
     starts = [found.start() for found in _ITEM.finditer(text)]
-    if not starts:
-        return text, []
+    if len(starts) != len(picks):
+        raise ConfigError(f"{path}: can't be changed by the program as it is written: let each "
+                          "pick begin with `- ` at the start of a line, and no other line so")
     ends = [*starts[1:], len(text)]
-    return text[: starts[0]], [text[a:b] for a, b in zip(starts, ends, strict=True)]
+    head = text[: starts[0]] if starts else text
+    return head, [text[a:b] for a, b in zip(starts, ends, strict=True)], picks
 
 
 def _after_item(item: str) -> str:
@@ -268,7 +269,7 @@ def _item(pick: Pick) -> str:
     lines = []
     for name in FIELDS:
         value = getattr(pick, name)
-        if value in (None, "", False) and value != 0.0 or value is False:
+        if value is None or value is False or value == "":
             continue
         if name == "note":
             value = json.dumps(value, ensure_ascii=False)

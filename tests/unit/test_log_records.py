@@ -59,7 +59,7 @@ def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fau
             log.made(1, key, "sweep", touch, path_ohm, "t", line, None, RATE_HZ, {}, fault, facts)
             log.judged(1, judgement)
             log.completed(1, after)
-            log.event(key, **{"detail": facts})
+            log.event(key, detail=facts)
         with SweepLog.open(folder) as log:
             (record,) = log.records()
             assert verify(log) == []

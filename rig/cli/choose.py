@@ -1,0 +1,249 @@
+"""The command for listening and choosing: `padsweep replay`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from rig.choose import Find, Session, finds, keep, load_picks, remove, skip
+from rig.choose.picks import PICKS, Pick, tidy_pair
+from rig.choose.replay import decisions, find_pair, listening_paths, one_after_the_other
+from rig.cli.keys import at_terminal, read_key, single_keys
+from rig.cli.player import Player
+from rig.cli.progress import console
+from rig.cli.sweep import DEFAULT_NAME, sweep_folder
+from rig.cli.tables import AFTERWARDS, span
+from rig.cli.words import change, ohms
+from rig.errors import BenchError, RigError
+from rig.log import SweepLog
+from rig.project import load_project
+
+KEYS = """\
+p play baseline and bend   b baseline alone   o bend alone
+k keep   n keep with a note   s set aside   u undo
+Enter next   - back   q quit"""
+HERE = Path(".")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("replay")(replay)
+
+
+def replay(
+    project: Path = typer.Option(HERE, "--project", help="The project folder."),
+    name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
+    listing: bool = typer.Option(False, "--list", help="List the finds, best first, and leave."),
+    kept: list[str] = typer.Option([], "--keep", metavar="PAIR", help="Keep this pair: C-F."),
+    skipped: list[str] = typer.Option([], "--skip", metavar="PAIR", help="Set a pair aside."),
+    undone: list[str] = typer.Option([], "--undo", metavar="PAIR", help="Take a choice back."),
+    played: str | None = typer.Option(None, "--play", metavar="PAIR", help="Play one pair."),
+    note: str | None = typer.Option(None, "--note", help="Your words about the kept pair."),
+    again: bool = typer.Option(False, "--again", help="Also go through what was decided."),
+) -> None:
+    """Hear each find next to the toy's own sound, and keep it or set it aside.
+
+    At a terminal it goes through the finds with single keys; in a pipe it lists them. What
+    is kept stands in picks.yaml, which may be edited by hand.
+
+    Example: padsweep replay --project my-toy --keep C-F --note "stutters like a robot"
+    """
+    loaded = load_project(project)
+    folder = loaded.folder
+    if note is not None and len(kept) != 1:
+        raise RigError("--note belongs to one kept pair: give it with one --keep C-F")
+    load_picks(folder)  # a file that can't be read is told before anything is played
+    log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
+    found = finds(log.records())
+    out = console()
+    if kept or skipped or undone:
+        _decide(out, folder, found, kept, skipped, undone, note)
+    if played is not None:
+        _play_one(out, find_pair(found, played), log, folder)
+    if listing or not (kept or skipped or undone or played or at_terminal()):
+        print_list(out, found, folder, log)
+        if not listing and found:
+            _line(out, f"next: padsweep replay --project {project} --keep "
+                       f'{found[0].pair} --note "..."')
+    elif not (kept or skipped or undone or played):
+        _go_through(out, Session(found, log, folder, again))
+
+
+def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog) -> None:
+    """Print every find with what was decided about it and where its take is."""
+    if not found:
+        _line(out, "nothing was found in this sweep so far")
+        return
+    entries = {one.pair: one for one in load_picks(folder, skipped=True)}
+    table = Table(box=box.SIMPLE_HEAD if out.is_terminal else None, pad_edge=False)
+    for heading in ("", "pads", "what it does", "path", "afterwards", "choice", "take"):
+        table.add_column(heading, no_wrap=True, justify="right" if not heading else "left")
+    for rank, find in enumerate(found, 1):
+        _, path = listening_paths(find, log.folder)[-1]
+        table.add_row(
+            str(rank), find.pair, _what(find), span(find.path_min_ohm, find.path_max_ohm),
+            AFTERWARDS[find.after], _choice(entries.get(find.pair)),
+            path.relative_to(folder).as_posix(),
+        )
+    wide = Console(width=None if out.is_terminal else 240, highlight=False)
+    wide.print(table)
+
+
+def _what(find: Find) -> str:
+    if find.sound == "none":
+        return "nothing heard" if find.after in ("freeze", "guarded") else "sounds on"
+    return change(find.sound, find.amount, find.unit)
+
+
+def _choice(entry: Pick | None) -> str:
+    if entry is None:
+        return ""
+    return "set aside" if entry.skip else f"kept: {entry.note}" if entry.note else "kept"
+
+
+def _decide(out: Console, folder: Path, found: Sequence[Find], kept: Sequence[str],
+            skipped: Sequence[str], undone: Sequence[str], note: str | None) -> None:
+    # Every pair is looked at first: a wrong one among several changes nothing.
+    to_keep = [find_pair(found, pair) for pair in kept]
+    to_skip = [find_pair(found, pair).pair for pair in skipped]
+    to_undo = [tidy_pair(pair) for pair in undone]
+    for find in to_keep:
+        keep(folder, find, note)
+        _line(out, f"{find.pair}: kept, in {folder / PICKS}")
+    for pair in to_skip:
+        skip(folder, pair)
+        _line(out, f"{pair}: set aside, in {folder / PICKS}")
+    for pair in to_undo:
+        there = remove(folder, pair)
+        _line(out, f"{pair}: {'no longer' if there else 'was not'} in {folder / PICKS}")
+
+
+def _play_one(out: Console, find: Find, log: SweepLog, folder: Path) -> None:
+    session = Session([find], log, folder, again=True)
+    try:
+        player = Player()
+    except BenchError as trouble:
+        _line(out, f"{trouble}; listen to these with any player:")
+        _show_paths(out, session)
+        return
+    _show(out, session)
+    heard = [one for one in (session.baseline(), session.bend()) if one is not None]
+    player.play(*one_after_the_other(heard), wait=True)
+
+
+def _go_through(out: Console, session: Session) -> None:
+    if session.current is None:
+        _line(out, "nothing is left to go through; see `padsweep replay --list`, or go through "
+                   "all with `padsweep replay --again`")
+        return
+    player: Player | None = None
+    try:
+        player = Player()
+    except BenchError as trouble:
+        _line(out, f"{trouble}; each find shows where its files are")
+    _line(out, KEYS)
+    _show(out, session, files=player is None)
+    with single_keys():
+        while session.current is not None:
+            key = read_key()
+            if key in ("q", "\x04", ""):
+                break
+            try:
+                moved = _press(out, session, player, key)
+            except RigError as trouble:
+                _line(out, f"  {trouble}")
+                continue
+            if moved and session.current is not None:
+                _show(out, session, files=player is None)
+    if player:
+        player.stop()
+    chosen = list(decisions(session.folder).values())
+    _line(out, f"{chosen.count('kept')} kept, {chosen.count('skipped')} set aside, in "
+               f"{session.folder / PICKS}")
+
+
+def _press(out: Console, session: Session, player: Player | None, key: str) -> bool:
+    """Do what a key asks for; says if another find is to be shown."""
+    if key in ("p", "b", "o"):
+        _play(out, session, player, key)
+        return False
+    if key == "k":
+        session.keep()
+        _line(out, "  kept")
+    elif key == "n":
+        session.note(_ask("  note: "))
+        _line(out, "  kept with your note")
+    elif key == "s":
+        session.skip()
+        _line(out, "  set aside")
+    elif key == "u":
+        _line(out, "  taken back" if session.undo() else "  nothing to take back")
+        return False
+    elif key in ("-", "\x1b[A", "\x1b[D"):
+        session.move(-1)
+        return True
+    elif key not in ("\n", "\r", " ", "\x1b[B", "\x1b[C"):
+        _line(out, KEYS)
+        return False
+    session.move(1)
+    return True
+
+
+def _play(out: Console, session: Session, player: Player | None, key: str) -> None:
+    if player is None:
+        _show_paths(out, session)
+        return
+    baseline = session.baseline() if key in "pb" else None
+    bend = session.bend() if key in "po" else None
+    heard = [one for one in (baseline, bend) if one is not None]
+    if heard:
+        player.play(*one_after_the_other(heard))
+    else:
+        _line(out, "  no baseline was recorded with this key")
+
+
+def _show(out: Console, session: Session, files: bool = False) -> None:
+    find = session.current
+    at, count = session.place
+    state = session.state(find)
+    _line(out, f"\n{at} of {count}   {find.pair}   {_what(find)}   "
+               f"{span(find.path_min_ohm, find.path_max_ohm)}"
+               + (f"   {AFTERWARDS[find.after]}" if AFTERWARDS[find.after] else "")
+               + (f"   freezes at {ohms(find.freezes_at_ohm)}"
+                  if find.freezes_at_ohm and find.after != "freeze" else "")
+               + (f"   ({state})" if state else ""))
+    if files:
+        _show_paths(out, session)
+
+
+def _show_paths(out: Console, session: Session) -> None:
+    for what, path in session.paths():
+        _line(out, f"  {what:8}  {path}")
+
+
+def _ask(prompt: str) -> str:
+    """Ask for a line; the terminal edits it as usual meanwhile."""
+    import sys
+
+    if sys.platform == "win32":
+        return input(prompt).strip()
+    import termios
+
+    handle = sys.stdin.fileno()
+    single = termios.tcgetattr(handle)
+    whole = termios.tcgetattr(handle)
+    whole[3] |= termios.ICANON | termios.ECHO
+    termios.tcsetattr(handle, termios.TCSADRAIN, whole)
+    try:
+        return input(prompt).strip()
+    finally:
+        termios.tcsetattr(handle, termios.TCSADRAIN, single)
+
+
+def _line(out: Console, text: str) -> None:
+    out.print(text, highlight=False, markup=False, soft_wrap=True)
