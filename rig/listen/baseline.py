@@ -187,10 +187,28 @@ class Baseline:
             min(t.level_db[s.press : s.close].max() for t, s in self.takes)
         )
 
-    def answers(self, take: Frames, press: int) -> bool | None:
-        """Say whether the sound after a press begins as the toy's own; None: too early to say."""
-        if len(take) < press + SKIP_FRAMES + self.lead_in_frames:
-            return None
+    @property
+    def answer_frames(self) -> int:
+        """Frames after the press that `answers` needs."""
+        return SKIP_FRAMES + self.lead_in_frames
+
+    def answers(self, take: Frames, press: int) -> bool:
+        """Say whether the sound after a press begins as the toy's own.
+
+        Parameters
+        ----------
+        take : Frames
+            At least `press + answer_frames` long.
+        press : int
+            Frame of the press.
+
+        Raises
+        ------
+        ValueError
+            When the take is too short to say.
+        """
+        if len(take) < press + self.answer_frames:
+            raise ValueError(f"{len(take)} frames are too few to hear an answer")
         span = Span(press, 0, 0, 0)
         mine = self._from_press(take, span, self.lead_in_frames)
         return self._lead_in_error(mine) <= self.lead_in_limit_db

@@ -191,7 +191,7 @@ def _drone(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Descr
     if length[1] * HOP_S < 0.35 or length[1] < usual[1] + 15:
         return None
     hop = round(HOP_S * rate_hz)
-    f0, _ = pitch_track(mine[length[0] * hop : (length[0] + length[1]) * hop], rate_hz)
+    f0 = _f0(mine[length[0] * hop : (length[0] + length[1]) * hop], rate_hz)
     voiced = f0[np.isfinite(f0)]
     if len(voiced) > 0.5 * len(f0):
         measures["drone_hz"] = round(float(np.median(voiced)), 1)
@@ -202,17 +202,21 @@ def _drone(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Descr
 def _steady_frames(mel: np.ndarray, sounding: np.ndarray) -> tuple[int, int]:
     """Give first frame and length of the longest stretch that sounds and doesn't change."""
     best = (0, 0)
-    start = None
-    for i in range(len(mel) + 1):
-        inside = i < len(mel) and sounding[i]
-        if inside and start is not None:
-            inside = np.abs(mel[i] - mel[start:i].mean(axis=0)).mean() < STEADY_DB
-        if start is not None and not inside:
-            if i - start > best[1]:
-                best = (start, i - start)
-            start = i if i < len(mel) and sounding[i] else None
-        elif start is None and i < len(mel) and sounding[i]:
-            start = i
+    step = np.abs(np.diff(mel, axis=0, prepend=mel[:1])).mean(axis=1)
+    calm = sounding & (step < 2 * STEADY_DB)
+    start, total = 0, np.zeros(mel.shape[1])
+    for i in range(len(mel)):
+        inside = calm[i] and i > start
+        if inside and i - start > 1:
+            inside = np.abs(mel[i] - total / (i - start)).mean() < STEADY_DB
+        if not inside:
+            start, total = i, np.zeros(mel.shape[1])
+            if not sounding[i]:
+                start = i + 1
+                continue
+        total += mel[i]
+        if i + 1 - start > best[1]:
+            best = (start, i + 1 - start)
     return best
 
 
@@ -315,11 +319,7 @@ def _voice_shift(
     mine: np.ndarray, theirs: np.ndarray, pair: _Pair, rate_hz: int
 ) -> float | None:
     """Give the median change of the fundamental, cents, where it is one steady change."""
-    slower = max(1, rate_hz // 16_000)
-    f0, clean_f0 = (
-        pitch_track(resample_poly(sound, 1, slower), rate_hz // slower)[0]
-        for sound in (mine, theirs)
-    )
+    f0, clean_f0 = _f0(mine, rate_hz), _f0(theirs, rate_hz)
     n = min(len(f0), len(clean_f0), len(pair.sounding), pair.dwell)
     with np.errstate(invalid="ignore"):
         cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])
@@ -329,3 +329,9 @@ def _voice_shift(
     middle = float(np.median(cents))
     spread = float(np.median(np.abs(cents - middle)))
     return middle if spread < max(30.0, 0.3 * abs(middle)) else None
+
+
+def _f0(sound: np.ndarray, rate_hz: int) -> np.ndarray:
+    """Follow the fundamental, Hz, at a rate that is enough for a toy's voice."""
+    slower = max(1, rate_hz // 16_000)
+    return pitch_track(resample_poly(sound, 1, slower), rate_hz // slower)[0]

@@ -169,16 +169,15 @@ class Sweep:
 
     def _watch(self, step: Step, sound: np.ndarray, answered: list[bool]) -> bool:
         """Judge the lead-in as soon as it is in; True ends a touch on a toy that's dead."""
-        if answered or self.ear.takes_learnt(step.key) < 3:
+        if answered or step.kind == "baseline":  # its phrases are only now being learnt
             return False
         baseline = self.ear.baseline(step.key)
-        needed_s = self.project.rig.timings.before_ms / 1000
-        head = sound[: int((needed_s + 1.0) * self.bench.rate_hz)]
-        says = baseline.answers(frames(head, self.bench.rate_hz), round(needed_s / HOP_S))
-        if says is None:
+        press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
+        needed = round((press + baseline.answer_frames + 3) * HOP_S * self.bench.rate_hz)
+        if len(sound) < needed:
             return False
-        answered.append(says)
-        return not says
+        answered.append(baseline.answers(frames(sound[:needed], self.bench.rate_hz), press))
+        return not answered[0]
 
     def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:
         path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)

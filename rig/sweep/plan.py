@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from rig.bench import Connection, Stimulus, Touch
@@ -87,16 +87,27 @@ class Knowledge:
     """
 
     project: Project
-    spots: dict[tuple, _Spot] = field(default_factory=lambda: defaultdict(_Spot))
+    spots: dict[Step, _Spot] = field(default_factory=lambda: defaultdict(_Spot))
     clean_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     confirms: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
     since_check: int = 0
 
+    def __post_init__(self):
+        self.steps = list(pair_steps(self.project))
+        self.left = dict.fromkeys(self.steps)
+        same_pair = defaultdict(list)
+        self._higher: dict[Step, list[Step]] = {}
+        for step in self.steps:
+            earlier = same_pair[step.key, step.pads]
+            self._higher[step] = list(earlier)
+            earlier.append(step)
+        self._same_pair = same_pair
+
     def spot(self, step: Step) -> _Spot:
         """Give what is known where a step of a pair touches."""
-        return self.spots[(step.key, step.pads, step.series_ohm)]
+        return self.spots[replace(step, kind="sweep")]
 
     def note(self, step: Step, hit: bool, after: str) -> None:
         """Take in a complete touch: was it a hit, and how was the toy afterwards?"""
@@ -111,14 +122,19 @@ class Knowledge:
         spot = self.spot(step)
         stopped = after in ("freeze", "guarded")
         spot.stops += stopped
+        if stopped:
+            for lower in self._same_pair[step.key, step.pads]:
+                if lower.series_ohm < step.series_ohm:
+                    self.left.pop(lower, None)
         if step.kind == "sweep":
             spot.swept = True
             spot.hit = hit
+            self.left.pop(step, None)
         else:
             spot.confirm_tries += 1
             # A freeze that came back counts, whatever was heard of it.
             spot.confirmed = hit or (stopped and not spot.hit)
-        again = Step("confirm", step.key, step.pads, step.series_ohm)
+        again = replace(step, kind="confirm")
         if spot.wants_confirming:
             self.confirms[again] = None
         else:
@@ -133,7 +149,8 @@ class Knowledge:
         spot.failures += 1
         if spot.failures >= most:
             spot.aside = True
-            self.confirms.pop(step, None)
+            self.left.pop(replace(step, kind="sweep"), None)
+            self.confirms.pop(replace(step, kind="confirm"), None)
         return spot.aside
 
     def drop(self, step: Step) -> None:
@@ -141,29 +158,15 @@ class Knowledge:
         if step in self.under_way:
             self.under_way.remove(step)
 
-    def stopped_higher(self, step: Step) -> bool:
-        """Say whether a higher series value of this pair froze or tripped the toy."""
-        return any(
-            self.spots[(step.key, step.pads, ohm)].stops
-            for ohm in self.project.rig.series_ohm
-            if ohm > step.series_ohm and (step.key, step.pads, ohm) in self.spots
-        )
-
     def is_due(self, step: Step) -> bool:
-        """Say whether a pair's touch is still to be made."""
-        spot = self.spot(step)
-        return not (
-            spot.swept or spot.aside or step in self.under_way or self.stopped_higher(step)
-        )
+        """Say whether a pair's touch is to be made now: its higher values come first."""
+        if step not in self.left or step in self.under_way:
+            return False
+        return all(self.spots[higher].swept for higher in self._higher[step])
 
     def next_confirm(self) -> Step | None:
         """Give the oldest hit that must be touched again and isn't under way."""
         return next((step for step in self.confirms if step not in self.under_way), None)
-
-
-def swept_keys(project: Project) -> list[str]:
-    """Give the keys that the sweep presses: those named in rig.yaml, else the toy's first."""
-    return list(project.rig.sweep.keys or list(project.toy.keys)[:1])
 
 
 def pair_steps(project: Project) -> Iterator[Step]:
@@ -174,7 +177,7 @@ def pair_steps(project: Project) -> Iterator[Step]:
     """
     pads = list(project.toy.pads)
     for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
-        for key in swept_keys(project):
+        for key in project.sweep_keys:
             for pair in combinations(pads, 2):
                 if touchable(project, (pair[0],), (pair[1],), series_ohm) is None:
                     yield Step("sweep", key, pair, series_ohm)
@@ -188,25 +191,24 @@ def plan(known: Knowledge) -> Iterator[Step]:
 
 
 def _plan(known: Knowledge) -> Iterator[Step]:
-    for key in swept_keys(known.project):
+    for key in known.project.sweep_keys:
         while _wants_baseline(known, key):
             yield Step("baseline", key)
-    steps = list(pair_steps(known.project))
     while True:
-        for step in steps:
-            while again := known.next_confirm():
-                yield again
-            if known.since_check >= CHECK_EVERY and known.is_due(step):
-                known.since_check = 0
-                yield Step("check", step.key)
-            if known.is_due(step):
+        for step in known.steps:
+            while known.is_due(step):
+                while again := known.next_confirm():
+                    yield again
+                if known.since_check >= CHECK_EVERY:
+                    known.since_check = 0
+                    yield Step("check", step.key)
                 yield step
         while again := known.next_confirm():
             yield again
         if not known.under_way:
             return
         # How the toy is after the last touch shows at one more press.
-        yield Step("check", swept_keys(known.project)[0])
+        yield Step("check", known.project.sweep_keys[0])
 
 
 def _wants_baseline(known: Knowledge, key: str) -> bool:
@@ -217,14 +219,12 @@ def _wants_baseline(known: Knowledge, key: str) -> bool:
 
 
 def touches_left(known: Knowledge) -> int:
-    """Count the touches that are due now (hits to come aren't known yet)."""
-    due = sum(known.is_due(s) for s in pair_steps(known.project))
-    again = sum(spot.wants_confirming for spot in known.spots.values())
+    """Count the touches that are known to be due; hits to come will add to them."""
     clean = sum(
         max(0, known.project.rig.sweep.baseline_takes - known.clean_takes[key])
-        for key in swept_keys(known.project)
+        for key in known.project.sweep_keys
     )
-    return due + again + clean
+    return len(known.left) + len(known.confirms) + clean
 
 
 def describe(step: Step, project: Project) -> str:
