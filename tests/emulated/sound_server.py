@@ -6,6 +6,7 @@ input device `toymic`. Nothing of the user's own sound set-up is touched.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import subprocess
@@ -29,11 +30,17 @@ PLAYER = [
     "--rate=48000",
     "--channels=2",
     "--format=float32le",
-    "--latency-msec=80",
+    "--latency-msec=150",
     "--process-time-msec=10",
     "--device=toy",
 ]
 """Plays raw sound from its standard input into the sink: two channels, sound and marker."""
+
+
+def hurry(pid: int) -> None:
+    """Let a process go before other work, where that is allowed: sound can't wait."""
+    with contextlib.suppress(PermissionError):
+        os.setpriority(os.PRIO_PROCESS, pid, -10)
 
 
 class SoundServer:
@@ -65,6 +72,7 @@ class SoundServer:
         self._process = subprocess.Popen(
             command, env=self.env, stdout=self._log, stderr=self._log, stdin=subprocess.DEVNULL
         )
+        hurry(self._process.pid)
         deadline = time.monotonic() + 15
         while self._control("info").returncode != 0:
             if self._process.poll() is not None or time.monotonic() > deadline:

@@ -1,0 +1,192 @@
+"""A whole emulated rig: firmware in the emulator, toy process, sound server, project folder.
+
+The host program is run beside it as a person would run it, so that it can be killed.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+from emulator import CYCLES_PER_MS, Emulator
+from sound_server import SoundServer, hurry
+
+from rig.project import new_simulated_project
+
+TIMINGS = """\
+timings:
+  before_ms: 60
+  lead_in_ms: 240
+  dwell_ms: {dwell_ms}
+  tail_ms: 300
+  rail_off_wait_s: 0.2
+"""
+
+RIG = """\
+bench: {bench}
+lead_ohm: {lead_ohm}
+switch: reed
+switch_ohm: {switch_ohm}
+series_ohm: [{series}]
+current_limit_ma: 2.0
+{more}
+{timings}
+sweep:
+  baseline_takes: {baseline_takes}
+"""
+
+SIMULATED = """\
+simulated:
+  seed: {seed}
+  pads: {pads}
+  room_db: {room_db}
+"""
+
+HARDWARE = """\
+controller:
+  port: {port}
+sound:
+  device: toymic
+"""
+
+PADSWEEP = [sys.executable, "-c", "from rig.cli.main import run; run()"]
+
+
+@dataclass(frozen=True)
+class Board:
+    """Which toy is on the rig, and how it is swept."""
+
+    seed: int
+    pads: int = 8
+    series_ohm: tuple[int, ...] = (0, 33_000)
+    lead_ohm: int = 1_800
+    switch_ohm: float = 0.2
+    dwell_ms: int = 900
+    baseline_takes: int = 8
+    room_db: float = 40.0
+
+    def write_project(self, folder: Path, port: str | None) -> Path:
+        """Write a project folder, simulated without a port, hardware with one."""
+        new_simulated_project(folder, self.seed, self.pads)
+        if port is None:
+            more = SIMULATED.format(seed=self.seed, pads=self.pads, room_db=self.room_db)
+        else:
+            more = HARDWARE.format(port=port)
+        (folder / "rig.yaml").write_text(
+            RIG.format(
+                bench="simulated" if port is None else "hardware",
+                lead_ohm=self.lead_ohm,
+                switch_ohm=self.switch_ohm,
+                series=", ".join(map(str, self.series_ohm)),
+                more=more,
+                timings=TIMINGS.format(dwell_ms=self.dwell_ms),
+                baseline_takes=self.baseline_takes,
+            )
+        )
+        return folder
+
+
+def padsweep(*words: str, env: dict | None = None, seconds: float = 600) -> subprocess.CompletedProcess:
+    """Run the program to its end."""
+    return subprocess.run(
+        [*PADSWEEP, *words], check=False, capture_output=True, text=True, env=env, timeout=seconds
+    )
+
+
+class EmulatedRig:
+    """The rig in a `with` statement: emulator and toy process run, nothing is swept yet.
+
+    Parameters
+    ----------
+    folder : Path
+        For the project and the witness' record.
+    server : SoundServer
+    board : Board
+    cut : tuple of str
+        Pads whose lead is cut.
+    """
+
+    def __init__(
+        self, folder: Path, server: SoundServer, board: Board, cut: tuple[str, ...] = ()
+    ) -> None:
+        self.folder = folder / "project"
+        self.record = folder / "pins.jsonl"
+        self.server = server
+        self.board = board
+        self._cut = cut
+
+    def __enter__(self) -> Self:
+        self.emulator = Emulator()
+        self.emulator.__enter__()
+        hurry(self.emulator.pid)
+        board = self.board
+        # Plenty for ruling out a full pipe: the toy process prints one line.
+        self._toy = subprocess.Popen(
+            [
+                sys.executable,
+                str(Path(__file__).with_name("toy_process.py")),
+                f"--socket={self.emulator.socket_path}",
+                f"--seed={board.seed}",
+                f"--pads={board.pads}",
+                f"--series={','.join(map(str, board.series_ohm))}",
+                f"--lead={board.lead_ohm}",
+                f"--switch={board.switch_ohm}",
+                f"--record={self.record}",
+                f"--cut={','.join(self._cut)}",
+                f"--room-db={board.room_db}",
+            ],
+            # One thread: the toy's small sums only get slower with more.
+            env=self.server.env | {"OPENBLAS_NUM_THREADS": "1"},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        hurry(self._toy.pid)
+        if not self._toy.stdout.readline().startswith("ready"):
+            self.__exit__()
+            raise RuntimeError("the toy process did not start")
+        board.write_project(self.folder, self.emulator.pty)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.emulator.stop()
+        try:
+            self._toy.wait(10)
+        except subprocess.TimeoutExpired:
+            self._toy.kill()
+            self._toy.wait()
+        self._toy.stdout.close()
+
+    def sweep(self, *words: str, seconds: float = 600) -> subprocess.CompletedProcess:
+        """Sweep to the end as a person would."""
+        return padsweep(
+            "sweep", "--project", str(self.folder), *words, env=self.server.env, seconds=seconds
+        )
+
+    def start_sweep(self) -> subprocess.Popen:
+        """Start a sweep that is to be killed."""
+        return subprocess.Popen(
+            [*PADSWEEP, "sweep", "--project", str(self.folder)],
+            env=self.server.env,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+
+    def pins(self) -> list[dict]:
+        """Give the witness' record: what the outputs did, cycle by cycle."""
+        lines = self.record.read_text().split("\n")[:-1]
+        return [json.loads(line) for line in lines]
+
+
+def export(folder: Path, *words: str) -> list[dict]:
+    """Give the rows of `padsweep export --format json`."""
+    done = padsweep("export", "--project", str(folder), "--format", "json", *words)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)

@@ -1,0 +1,232 @@
+"""The toy beside the emulated controller: a process of its own, so it outlives a killed host.
+
+It listens to the emulator's pins, and at the very cycle at which a relay, a key or the
+supply changes it changes the same at a `SimulatedToy`, renders its sound and the marker
+in step with the emulator's clock, and plays both into the null sink. The toy's rail goes
+back to the controller's converter through the board's divider. Everything that the pins
+did is written to a file, as a witness that the host can't touch.
+
+    python toy_process.py --socket PATH --seed N --pads P --series 0,6800 --lead 2200
+        --switch 0.2 --record FILE [--cut C,F] [--room-db 40]
+"""
+
+from __future__ import annotations
+
+import argparse
+import array
+import contextlib
+import fcntl
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import termios
+from pathlib import Path
+
+import numpy as np
+from emulator import RAIL_DIVIDER, Decoder, State, Tick
+from sound_server import PLAYER
+
+from rig.bench.simulated.board import make_board
+from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.toy import SimulatedToy
+
+RATE_HZ = 48_000
+CYCLES_HZ = 16_000_000
+MARKER_LEVEL = 0.5
+BACKLOG_BYTES = RATE_HZ * 8 // 20
+"""More than 50 ms waiting to be played: the player fell behind and is let catch up."""
+
+FREE_AFTER_CYCLES = CYCLES_HZ // 20
+"""So long after a touch's end marker nobody listens any more."""
+
+
+class Room:
+    """The toy in its room: everything between the controller's pins and the sound lead.
+
+    Parameters
+    ----------
+    seed, pads : int
+        Of the simulated board.
+    series_ohm : list of float
+        What is fitted in the series bank, channel 1 first.
+    lead_ohm, switch_ohm : float
+        Of each lead and each relay contact.
+    cut : set of str
+        Pads whose lead is cut: their relays work, but reach nothing.
+    room_db : float
+        Room noise below the toy's usual level, dB.
+    """
+
+    def __init__(
+        self,
+        seed: int,
+        pads: int,
+        series_ohm: list[float],
+        lead_ohm: float,
+        switch_ohm: float,
+        cut: set[str],
+        room_db: float,
+    ) -> None:
+        board = make_board(seed, pads)
+        self.toy = SimulatedToy(board, seed)
+        self._letters = board.letters
+        self._keys = board.keys
+        self._series_ohm = series_ohm
+        self._lead_ohm = lead_ohm
+        self._switch_ohm = switch_ohm
+        self._cut = cut
+        self._noise = 0.1 * 10 ** (-room_db / 20)
+        self._rng = np.random.default_rng([seed, 0x4E01])
+        self._marker = False
+        self._at: int | None = None
+        self._pieces: list[np.ndarray] = []
+
+    def run_to(self, cycle: int) -> None:
+        """Let the toy go on, as it stands, to a cycle of the controller."""
+        now = cycle * RATE_HZ // CYCLES_HZ
+        if self._at is None:
+            self._at = now  # what the emulator did before this process listened isn't played
+        samples = now - self._at
+        if samples <= 0:
+            return
+        self._at += samples
+        both = np.empty((samples, 2), dtype="<f4")
+        noise = self._rng.standard_normal(samples, dtype=np.float32) * self._noise
+        both[:, 0] = self.toy.run(samples) + noise
+        both[:, 1] = MARKER_LEVEL if self._marker else 0.0
+        self._pieces.append(both)
+
+    def take_sound(self) -> bytes:
+        """Give what was rendered since the last call."""
+        pieces, self._pieces = self._pieces, []
+        return np.concatenate(pieces).tobytes() if pieces else b""
+
+    def apply(self, state: State) -> None:
+        """Put the toy under what the controller's outputs do now."""
+        self.toy.supply(state.supply)
+        self.toy.keys({self._keys[key - 1] for key in state.keys if key <= len(self._keys)})
+        self._marker = state.marker
+        buses = {1: [], 2: []}
+        for bus, channel in sorted(state.closures):
+            if channel <= len(self._letters) and self._letters[channel - 1] not in self._cut:
+                buses[bus].append(self._letters[channel - 1])
+        links = []
+        if state.series and buses[1] and buses[2]:
+            # Several relays of the bank closed at once would be in parallel.
+            siemens = sum(1 / max(self._series_ohm[n - 1], 1e-3) for n in state.series)
+            links.append(
+                Link(
+                    tuple(buses[1]), tuple(buses[2]), self._lead_ohm, 1 / siemens, self._switch_ohm
+                )
+            )
+        self.toy.connect(links)
+
+
+class Player:
+    """Plays raw sound into the sink in real time."""
+
+    def __init__(self) -> None:
+        self._process = subprocess.Popen(PLAYER, stdin=subprocess.PIPE)
+        self._pipe = self._process.stdin.fileno()
+        fcntl.fcntl(self._pipe, fcntl.F_SETPIPE_SZ, 1 << 20)
+
+    def backlog(self) -> int:
+        """Give the bytes that wait to be played."""
+        count = array.array("i", [0])
+        fcntl.ioctl(self._pipe, termios.FIONREAD, count)
+        return count[0]
+
+    def play(self, data: bytes) -> None:
+        """Queue sound."""
+        if data:
+            self._process.stdin.write(data)
+            self._process.stdin.flush()
+
+    def close(self) -> None:
+        """Stop at once."""
+        self._process.terminate()
+        with contextlib.suppress(BrokenPipeError):
+            self._process.stdin.close()
+        self._process.wait()
+
+
+def run(link: socket.socket, room: Room, player: Player, record: Path) -> None:
+    """Follow the emulator until it ends."""
+    decoder = Decoder()
+    marker = False
+    free_at = 0  # cycle from which sound may be dropped; None while a touch runs
+    last_mv = None
+    with record.open("a", buffering=1) as witness:
+        for line in link.makefile("r"):
+            event = decoder.feed(line)
+            if event is None:
+                continue
+            room.run_to(event.cycle)
+            if isinstance(event, State):
+                room.apply(event)
+                if event.marker and not marker:
+                    free_at = event.cycle + FREE_AFTER_CYCLES if free_at is None else None
+                marker = event.marker
+                witness.write(json.dumps(as_record(event)) + "\n")
+                continue
+            assert isinstance(event, Tick)
+            sound = room.take_sound()
+            free = free_at is not None and event.cycle > free_at
+            if not (free and player.backlog() > BACKLOG_BYTES):
+                player.play(sound)
+            rail_mv = round(room.toy.rail_v() * 1000 / RAIL_DIVIDER)
+            if rail_mv != last_mv:
+                last_mv = rail_mv
+                link.sendall(f"adc 0 {rail_mv}\n".encode())
+
+
+def as_record(state: State) -> dict:
+    """Give a line of the witness' file: what the outputs do from a cycle on."""
+    return {
+        "cycle": state.cycle,
+        "closures": sorted(state.closures),
+        "series": sorted(state.series),
+        "keys": sorted(state.keys),
+        "supply": state.supply,
+        "marker": state.marker,
+    }
+
+
+def main() -> None:
+    """Read the options and follow the emulator."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--socket", required=True)
+    parser.add_argument("--seed", type=int, required=True)
+    parser.add_argument("--pads", type=int, required=True)
+    parser.add_argument("--series", required=True)
+    parser.add_argument("--lead", type=float, required=True)
+    parser.add_argument("--switch", type=float, required=True)
+    parser.add_argument("--record", type=Path, required=True)
+    parser.add_argument("--cut", default="")
+    parser.add_argument("--room-db", type=float, default=40.0)
+    options = parser.parse_args()
+    room = Room(
+        options.seed,
+        options.pads,
+        [float(value) for value in options.series.split(",")],
+        options.lead,
+        options.switch,
+        set(filter(None, options.cut.split(","))),
+        options.room_db,
+    )
+    link = socket.socket(socket.AF_UNIX)
+    link.connect(options.socket)
+    player = Player()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    print("ready", os.getpid(), flush=True)
+    try:
+        run(link, room, player, options.record)
+    finally:
+        player.close()
+
+
+if __name__ == "__main__":
+    main()
