@@ -5,6 +5,7 @@ The program changes only the entry it is asked to; other lines and comments stay
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import os
@@ -251,9 +252,8 @@ def _entries(path: Path) -> tuple[str, list[str], list[Pick]]:
     if len(starts) != len(picks):
         raise ConfigError(f"{path}: can't be changed by the program as it is written: let each "
                           "pick begin with `- ` at the start of a line, and no other line so")
-    ends = [*starts[1:], len(text)]
-    head = text[: starts[0]] if starts else text
-    return head, [text[a:b] for a, b in zip(starts, ends, strict=True)], picks
+    cuts = [*starts, len(text)]
+    return text[: cuts[0]], [text[a:b] for a, b in itertools.pairwise(cuts)], picks
 
 
 def _after_item(item: str) -> str:

@@ -36,11 +36,13 @@ JUDGEMENTS = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(TOUCHES)
 def test_touches(touch):
     assert rows.touch_from_json(rows.touch_to_json(touch)) == touch
 
 
+@settings(deadline=None)
 @given(LINES)
 def test_timelines(line):
     assert rows.timeline_from_json(rows.timeline_to_json(line)) == line
