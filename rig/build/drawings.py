@@ -1,0 +1,204 @@
+"""The sheet's drawings, as SVG: picks over the board's picture, and a wiring for each control."""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Sequence
+from html import escape
+from pathlib import Path
+
+from rig.build.series import ohms
+from rig.choose.picks import Pick
+from rig.project.places import PICTURE_TYPES, Places
+
+INKS = ("#1d4e89", "#a8321f", "#2f6b3a", "#6a3d8f", "#8a5a00", "#00707a")
+DASHES = ("", "14 7", "4 6", "18 6 4 6")
+"""Lines differ by colour and by dashes, so that a black-and-white print can be read too."""
+
+
+def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
+    """Draw the board's picture with the picks' pads lettered and their pairs numbered.
+
+    The picture is embedded, so that the sheet is one file.
+    """
+    picture = Path(folder) / places.picture
+    kind = PICTURE_TYPES[picture.suffix.lower()]
+    data = base64.b64encode(picture.read_bytes()).decode("ascii")
+    w, h = places.width, places.height
+    unit = max(w, h) / 1000
+    out = [
+        (
+            f'<svg class="board" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:g} {h:g}" '
+            'role="img" aria-label="the board with the pads of the picks">'
+        ),
+        (
+            f'<image href="data:{kind};base64,{data}" x="0" y="0" width="{w:g}" height="{h:g}" '
+            'opacity="0.5"/>'
+        ),
+    ]
+    tags: list[tuple[float, float]] = []
+    used = {pad for pick in picks for pad in pick.pads if pad in places.pads}
+    points = [(places.pads[pad].x, places.pads[pad].y) for pad in sorted(used)]
+    labels = []
+    for number, pick in enumerate(picks, 1):
+        if not all(pad in places.pads for pad in pick.pads):
+            continue
+        (ax, ay), (bx, by) = ((places.pads[p].x, places.pads[p].y) for p in pick.pads)
+        ink, dash = ink_of(number)
+        curve, tag = _curve((ax, ay), (bx, by), points, tags, unit)
+        tags.append(tag)
+        out.append(
+            f'<path d="{curve}" fill="none" stroke="white" stroke-width="{9 * unit:.1f}"/>'
+            f'<path d="{curve}" fill="none" stroke="{ink}" stroke-width="{5 * unit:.1f}"'
+            + (f' stroke-dasharray="{dash}"' if dash else "")
+            + "/>"
+        )
+        labels.append(_tag(tag, number, ink, unit))
+    for pad in sorted(used):
+        place = places.pads[pad]
+        size = (30 if len(pad) == 1 else 23) * unit
+        out.append(
+            f'<circle cx="{place.x:g}" cy="{place.y:g}" r="{22 * unit:.1f}" fill="black" '
+            f'stroke="white" stroke-width="{3 * unit:.1f}"/>'
+            f'<text x="{place.x:g}" y="{place.y + size * 0.36:.1f}" font-size="{size:.1f}" '
+            f'text-anchor="middle" font-weight="bold" fill="white">{escape(pad)}</text>'
+        )
+    return "\n".join([*out, *labels, "</svg>"])
+
+
+def ink_of(number: int) -> tuple[str, str]:
+    """Give the colour and dashes of a pick's line, by its number from 1."""
+    return INKS[(number - 1) % len(INKS)], DASHES[(number - 1) // len(INKS) % len(DASHES)]
+
+
+def _curve(a, b, points, tags, unit) -> tuple[str, tuple[float, float]]:
+    """Bow a line so that its number stands clear of other numbers and pads."""
+    (ax, ay), (bx, by) = a, b
+    length = math.dist(a, b) or 1.0
+    nx, ny = -(by - ay) / length, (bx - ax) / length
+    best = None
+    for bow in (0.0, 0.12, -0.12, 0.25, -0.25):
+        cx, cy = (ax + bx) / 2 + nx * bow * length * 2, (ay + by) / 2 + ny * bow * length * 2
+        for t in (0.5, 0.35, 0.65):
+            x = (1 - t) ** 2 * ax + 2 * t * (1 - t) * cx + t * t * bx
+            y = (1 - t) ** 2 * ay + 2 * t * (1 - t) * cy + t * t * by
+            clear = min(
+                [math.dist((x, y), p) for p in points] + [math.dist((x, y), p) * 1.2 for p in tags]
+            )
+            worth = min(clear, 60 * unit) - abs(bow) * 60 * unit
+            if best is None or worth > best[0] + 1e-6:
+                best = (worth, f"M {ax:g} {ay:g} Q {cx:.1f} {cy:.1f} {bx:g} {by:g}", (x, y))
+    assert best is not None
+    return best[1], best[2]
+
+
+def _tag(at, number, ink, unit) -> str:
+    x, y = at
+    side = 17 * unit
+    return (
+        f'<rect x="{x - side:.1f}" y="{y - side:.1f}" width="{2 * side:.1f}" '
+        f'height="{2 * side:.1f}" rx="{4 * unit:.1f}" fill="white" stroke="{ink}" '
+        f'stroke-width="{3.5 * unit:.1f}"/>'
+        f'<text x="{x:.1f}" y="{y + 9 * unit:.1f}" font-size="{26 * unit:.1f}" '
+        f'text-anchor="middle" font-weight="bold" fill="{ink}">{number}</text>'
+    )
+
+
+def wiring(kind: str, pads: tuple[str, str], fixed_ohm: float, pot: str = "") -> str:
+    """Draw how a control is wired between its two pads.
+
+    Parameters
+    ----------
+    kind : str
+        toggle, push-button, potentiometer or body contacts.
+    pads : tuple of str
+    fixed_ohm : float
+        Resistor at the first pad, ohms.
+    pot : str
+        Value of the potentiometer.
+    """
+    body = _SYMBOLS[kind](pot)
+    return (
+        '<svg class="wiring" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 330 84" role="img" '
+        f'aria-label="{kind} between pads {pads[0]} and {pads[1]}">'
+        '<g fill="none" stroke="black" stroke-width="2">'
+        '<path d="M34 46 H58 M118 46 H160 M252 46 H296"/>'
+        '<rect x="58" y="37" width="60" height="18"/>'
+        f"{body}</g>"
+        f"{_pad(18, pads[0])}{_pad(312, pads[1])}"
+        f'<text x="88" y="28" {_SMALL}>{escape(ohms(fixed_ohm))}</text>'
+        f'<text x="206" y="80" {_SMALL}>{escape(pot or kind)}</text></svg>'
+    )
+
+
+_SMALL = 'font-size="13" text-anchor="middle"'
+
+
+def _pad(x: int, letter: str) -> str:
+    size = 17 if len(letter) == 1 else 13
+    return (
+        f'<circle cx="{x}" cy="46" r="16" fill="black"/><text x="{x}" y="{46 + size // 3}" '
+        f'font-size="{size}" font-weight="bold" fill="white" text-anchor="middle">'
+        f"{escape(letter)}</text>"
+    )
+
+
+def _switch(_: str) -> str:
+    return (
+        '<path d="M160 46 H184 M232 46 H252 M186 44 L230 24"/>'
+        '<circle cx="184" cy="46" r="4" fill="white"/><circle cx="232" cy="46" r="4" fill="white"/>'
+    )
+
+
+def _push(_: str) -> str:
+    return (
+        '<path d="M160 46 H184 M232 46 H252 M178 32 H238 M208 32 V16 M198 16 H218"/>'
+        '<circle cx="184" cy="46" r="4" fill="white"/><circle cx="232" cy="46" r="4" fill="white"/>'
+    )
+
+
+def _knob(_: str) -> str:
+    return (
+        '<path d="M160 46 H176 M236 46 H252"/><rect x="176" y="37" width="60" height="18"/>'
+        '<path d="M206 14 V35 M201 27 L206 36 L211 27 M206 14 H244 V46"/>'
+        '<circle cx="244" cy="46" r="3" fill="black"/>'
+    )
+
+
+def _domes(_: str) -> str:
+    return (
+        '<path d="M160 46 H178 M234 46 H252"/>'
+        '<path d="M178 56 A14 14 0 0 1 202 56 Z M210 56 A14 14 0 0 1 234 56 Z" fill="#ddd"/>'
+        '<path d="M190 30 Q206 6 222 30" stroke-dasharray="3 3"/>'
+    )
+
+
+_SYMBOLS = {
+    "toggle": _switch, "push-button": _push, "potentiometer": _knob, "body contacts": _domes,
+}  # fmt: skip
+
+
+def reset_wiring() -> str:
+    """Draw the reset button in the battery lead, plain and with the bleeding contact."""
+    return (
+        '<svg class="reset" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 150" role="img" '
+        'aria-label="reset button in the battery lead">'
+        '<g fill="none" stroke="black" stroke-width="2">'
+        '<path d="M20 60 H34 M34 40 V80 M42 50 V70 M42 60 H100 M148 60 H230"/>'
+        '<path d="M96 68 H152 M124 68 V38 M114 38 H134"/>'
+        '<circle cx="104" cy="60" r="4" fill="white"/><circle cx="144" cy="60" r="4" fill="white"/>'
+        '<path d="M360 60 H374 M374 40 V80 M382 50 V70 M382 60 H430"/>'
+        '<circle cx="436" cy="60" r="4" fill="white"/>'
+        '<circle cx="496" cy="60" r="4" fill="white"/>'
+        '<circle cx="436" cy="100" r="4" fill="white"/>'
+        '<path d="M500 60 H600 M494 57 L440 60 M440 100 H470 M530 100 H560 V128"/>'
+        '<rect x="470" y="91" width="60" height="18"/>'
+        '<path d="M545 128 H575 M551 134 H569 M556 140 H564"/></g>'
+        f'<g {_SMALL}><text x="38" y="30">battery +</text><text x="124" y="30">reset</text>'
+        '<text x="250" y="64" text-anchor="start">board +</text>'
+        '<text x="124" y="104">opens while pressed</text>'
+        '<text x="378" y="30">battery +</text><text x="470" y="40">changeover button</text>'
+        '<text x="606" y="50">board +</text><text x="500" y="86">100 Ω</text>'
+        '<text x="612" y="138">minus</text></g></svg>'
+    )

@@ -1,0 +1,49 @@
+"""The command `sheet`: the build sheet of the picks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rig.build.series import ohms
+from rig.build.sheet import make_sheet, proposals, write_sheet
+from rig.build.trials import trials_by_pair
+from rig.choose.picks import load_picks
+from rig.cli.project import console
+from rig.log import SweepLog
+from rig.project import load_project
+from rig.project.places import load_places
+
+
+def register(app: typer.Typer) -> None:
+    """Add `sheet` to the command line."""
+    app.command("sheet")(sheet)
+
+
+def sheet(
+    project: Annotated[Path, typer.Option(help="The project folder.")] = Path("."),
+    sweep: Annotated[str, typer.Option(help="Name of the sweep the picks come from.")] = "main",
+    out: Annotated[
+        Path | None, typer.Option(help="File to write (sheet.html in the project folder).")
+    ] = None,
+) -> None:
+    """Write the build sheet of the picks: what to fit where, with values, reasons and order.
+
+    Example: padsweep sheet --project my-toy
+    """
+    loaded = load_project(project)
+    picks = load_picks(project)
+    folder = project / "sweeps" / sweep
+    trials = None
+    if (folder / "log.db").exists():
+        trials = trials_by_pair(SweepLog.open(folder, read_only=True).records())
+    controls = proposals(loaded, picks, trials)
+    target = out or project / "sheet.html"
+    write_sheet(target, make_sheet(loaded, picks, load_places(project), trials))
+    say = console()
+    for pick, control in zip(picks, controls, strict=True):
+        value = "" if control.kind == "leave out" else f", {ohms(control.fixed_ohm)} in series"
+        say.print(f"{pick.pair:<7} {control.part}{value}")
+    say.print(f"the sheet: {target} (open it in a browser and print it)")
