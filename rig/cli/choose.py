@@ -9,6 +9,7 @@ import typer
 from rich import box
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from rig.choose import Find, Session, finds, keep, load_picks, remove, skip
 from rig.choose.picks import PICKS, Pick, tidy_pair
@@ -87,7 +88,7 @@ def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog)
         _, path = listening_paths(find, log.folder)[-1]
         table.add_row(
             str(rank), find.pair, _what(find), span(find.path_min_ohm, find.path_max_ohm),
-            AFTERWARDS[find.after], _choice(entries.get(find.pair)),
+            AFTERWARDS[find.after], Text(_choice(entries.get(find.pair))),
             path.relative_to(folder).as_posix(),
         )
     wide = Console(width=None if out.is_terminal else 240, highlight=False)

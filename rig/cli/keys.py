@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import os
+import select
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+
+REST_OF_KEY_S = 0.02
+"""An arrow's further characters follow its first within this."""
 
 
 def at_terminal() -> bool:
@@ -41,4 +45,11 @@ def read_key() -> str:
 
         return msvcrt.getwch()
     # Not through sys.stdin: its buffer would hold back what follows for `input`.
-    return os.read(sys.stdin.fileno(), 16).decode("utf-8", "replace")
+    handle = sys.stdin.fileno()
+    key = os.read(handle, 1)
+    if key == b"\x1b":
+        while select.select([handle], [], [], REST_OF_KEY_S)[0] and len(key) < 8:
+            key += os.read(handle, 1)
+    elif key and key[0] >= 0xC0:  # the first of several bytes of one letter
+        key += os.read(handle, 1 + (key[0] >= 0xE0) + (key[0] >= 0xF0))
+    return key.decode("utf-8", "replace")

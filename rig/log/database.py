@@ -120,29 +120,31 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
     A folder that can't be written (a copy on a read-only disk, a full one) is read too.
     """
-    if not path.exists():
-        raise LogError(f"{path}: there is no sweep here; run `padsweep sweep` first")
     try:
+        if not path.exists():
+            raise LogError(f"{path}: there is no sweep here; run `padsweep sweep` first")
         db = _connect_reading(path)
         try:
             yield db
         finally:
             db.close()
-    except (sqlite3.Error, ValueError) as trouble:  # ValueError: text or JSON that is none
+    except (sqlite3.Error, OSError, ValueError) as trouble:  # ValueError: text or JSON that is none
         raise database_error(trouble, path) from trouble
 
 
 def _connect_reading(path: Path) -> sqlite3.Connection:
     uri = path.absolute().as_uri()
     wal = path.with_name(path.name + "-wal")
-    # Without a shared index and no room or right to make one, a folded log is read as it lies.
-    ways = ["?mode=ro"]
+    # Opened for writing but told not to: the last to close then leaves no -wal and -shm
+    # behind. Without the right or room for that, a folded log is read as it lies.
+    ways = ["?mode=rw", "?mode=ro"]
     if not wal.exists() or wal.stat().st_size == 0:
         ways.append("?mode=ro&immutable=1")
     for way in ways:
         db = sqlite3.connect(uri + way, uri=True, timeout=BUSY_S, isolation_level=None)
         db.row_factory = sqlite3.Row
         try:
+            db.execute("PRAGMA query_only=ON")
             db.execute("SELECT 1 FROM sqlite_schema").fetchone()
         except sqlite3.OperationalError:
             db.close()
@@ -199,6 +201,9 @@ def database_error(trouble: Exception, path: Path) -> LogError:
     if isinstance(trouble, LogError):
         return trouble
     if isinstance(trouble, OSError):
+        if isinstance(trouble, PermissionError):
+            return LogError(f"{path}: can't be read or written: no permission; check the "
+                            "folder's owner and rights")
         return disk_error(trouble, path)
     name = getattr(trouble, "sqlite_errorname", None) or ""
     if isinstance(trouble, ValueError) or "decode" in str(trouble):

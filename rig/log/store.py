@@ -66,6 +66,7 @@ class SweepLog:
         self._last_number, self._seal = 0, ""
         self._intents = 0
         self._unmade: dict[str, list[int]] = {}
+        self._completed: set[int] = set()
         self._setup = 1
 
     @classmethod
@@ -291,8 +292,11 @@ class SweepLog:
         """Queue how the toy was after touch `number`: one of `judgement.AFTERS`."""
         if after not in AFTERS:
             raise ValueError(f"{after} is no word for how the toy is after a touch")
+        if number in self._completed:
+            raise ValueError(f"touch {number} is complete already")
         row = (self._made(number), self._now(), after, to_json(dict(evidence or {})))
         self._put(lambda db, _: insert(db, "completion", *row))
+        self._completed.add(number)
 
     def judged(self, number: int, judgement: Judgement) -> None:
         """Queue a judgement of touch `number`; the latest one is shown."""
@@ -378,6 +382,7 @@ class SweepLog:
             self._last_number, self._seal = tuple(last) if last else (0, "")
             self._intents = db.execute("SELECT ifnull(max(id), 0) FROM intent").fetchone()[0]
             self._setup = _last_setup(db)["id"]
+            self._completed = {row[0] for row in db.execute("SELECT touch FROM completion")}
             for row in db.execute(
                 "SELECT id, plan_key FROM intent WHERE id NOT IN (SELECT intent FROM touch "
                 "WHERE intent IS NOT NULL) AND id NOT IN (SELECT intent FROM withdrawal)"

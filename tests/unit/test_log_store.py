@@ -4,8 +4,10 @@ import os
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from contextlib import closing
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -101,6 +103,7 @@ def test_incomplete_and_unjudged_touches_say_so(tmp_path):
     lambda log: log.made(2, "p", "guess", bridge(), 1.0, "", LINE, None, RATE_HZ),
     lambda log: log.completed(1, "fine"),
     lambda log: log.completed(2, "answers"),
+    lambda log: log.completed(1, "freeze"),
     lambda log: log.judged(1, Judgement("nice", None, None, 1.0, None, "j")),
     lambda log: log.withdraw("p", "never intended"),
 ])
@@ -190,24 +193,26 @@ def test_open_without_a_sweep_says_what_to_do(tmp_path):
     assert not (tmp_path / "none").exists()
 
 
-def test_a_log_read_from_a_folder_that_cant_be_written(tmp_path):
-    with new_log(tmp_path) as log:
-        add(log)
+@pytest.mark.parametrize(("rights", "expected"), [(0o555, "1 touch"), (0o000, "no permission")])
+def test_a_log_in_a_folder_that_cant_be_written(rights, expected):
+    """Read as it lies, as by anyone from a read-only disk; or one clear line."""
     code = ("import os, sys\n"
             "from rig.log import SweepLog\n"
-            "os.setuid(65534)\n"
-            "print(len(SweepLog.open(sys.argv[1], read_only=True).records()))\n")
-    if os.getuid() == 0:  # root may write anywhere: read as nobody
-        for folder in (tmp_path, *tmp_path.parents):
-            if folder.stat().st_uid == 0 and str(folder) not in ("/", "/tmp"):
-                folder.chmod(0o755)
-    else:
-        tmp_path.chmod(0o555)
-        code = code.replace("os.setuid(65534)\n", "")
-    heard = subprocess.run([sys.executable, "-c", code, str(tmp_path)],
-                           check=False, capture_output=True, text=True, timeout=60)
-    tmp_path.chmod(0o755)
-    assert heard.stdout == "1\n", heard.stderr
+            "from rig.errors import LogError\n"
+            "if os.getuid() == 0: os.setuid(65534)  # root may write anywhere\n"
+            "try: print(len(SweepLog.open(sys.argv[1], read_only=True).records()), 'touch')\n"
+            "except LogError as trouble: print(trouble)\n")
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        with new_log(folder) as log:
+            add(log)
+        folder.chmod(rights)
+        heard = subprocess.run([sys.executable, "-c", code, place], check=False,
+                               capture_output=True, text=True, timeout=60)
+        folder.chmod(0o755)
+        assert expected in heard.stdout, heard.stderr
+        assert heard.stdout.count("\n") == 1
+        assert sorted(os.listdir(folder)) == ["lock", "log.db", "setup", "takes"]
 
 
 def test_set_up_must_be_the_same_but_may_grow(tmp_path):

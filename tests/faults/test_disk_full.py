@@ -1,0 +1,148 @@
+"""A full disk: one clear line, whatever was logged stays whole and readable, and goes on later.
+
+A small file system of its own is mounted, so that the disk is really full.
+"""
+
+import os
+import shutil
+import subprocess
+from contextlib import suppress
+
+import numpy as np
+import pytest
+
+from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.errors import DiskFull
+from rig.listen.judgement import Judgement
+from rig.log import SweepLog, verify
+
+RATE_HZ = 48_000
+TOUCH = Touch((Connection(("A",), ("B",), 10_000.0),), Stimulus(("moo",)))
+LINE = Timeline(60_000, 300_000, 180_000, 1_500_000, 2_000_000)
+NOISE = (0.5 * np.random.default_rng(3).standard_normal(RATE_HZ)).astype(np.float32)
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """Mount a file system of a few megabytes; gives a function of its size in kilobytes."""
+    if os.name != "posix" or os.getuid() != 0 or not shutil.which("mount"):
+        pytest.skip("NOT CHECKED: mounting a small file system needs root")
+    mounted = []
+
+    def mount(kilobytes):
+        place = tmp_path / f"disk{len(mounted)}"
+        place.mkdir()
+        done = subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", f"size={kilobytes}k", "tmpfs", place],
+            capture_output=True, text=True, check=False, timeout=30)
+        if done.returncode:
+            pytest.skip(f"NOT CHECKED: mounting was refused: {done.stderr.strip()}")
+        mounted.append(place)
+        return place
+
+    yield mount
+    for place in mounted:
+        subprocess.run(["umount", "-l", place], check=True, timeout=30)
+
+
+def fill(disk):
+    """Take all the room that is left with one file."""
+    ballast = disk / "ballast"
+    with suppress(OSError), ballast.open("wb", buffering=0) as out:
+        while out.write(bytes(1 << 16)):
+            pass
+    with suppress(OSError), ballast.open("ab", buffering=0) as out:
+        while out.write(bytes(512)):
+            pass
+    return ballast
+
+
+def make_touches(log, most):
+    """Make and complete touches with takes until the disk refuses; gives how many were begun."""
+    for count in range(most):
+        number = log.next_number()
+        log.intend(f"p{number}", TOUCH)
+        if count:
+            log.completed(number - 1, "answers")
+        log.made(number, f"p{number}", "sweep", TOUCH, 12_000.0, "now", LINE, NOISE, RATE_HZ)
+        log.judged(number, Judgement("none", None, None, 0.1, 0.5, "test"))
+    log.flush()
+    return count + 1
+
+
+def check_whole(folder, at_least):
+    """The log is readable now, without a gap, every take whole, nothing half-written about."""
+    log = SweepLog.open(folder, read_only=True)
+    assert verify(log) == []
+    records = log.records()
+    assert [one.number for one in records] == list(range(1, len(records) + 1))
+    assert len(records) >= at_least
+    for one in records:
+        assert len(log.read_take(one.number)[0]) == len(NOISE)
+    left = sorted(os.listdir(folder / "takes"))
+    assert left == [f"{one.number:06d}.flac" for one in records]
+    return records
+
+
+@pytest.mark.parametrize(("kilobytes", "reserve_bytes"), [
+    (1500, 0), (2000, 0), (2001, 0), (2500, 1 << 20), (20_000, 16 << 20)])
+def test_takes_fill_the_disk(small_disk, kilobytes, reserve_bytes):
+    disk = small_disk(kilobytes)
+    folder = disk / "sweeps" / "main"
+    log = SweepLog.create(folder, {"pads": []}, "h", reserve_bytes=reserve_bytes)
+    with pytest.raises(DiskFull) as caught:
+        make_touches(log, 1000)
+    message = str(caught.value)
+    assert "no room left on the disk" in message
+    assert "sweep again to continue" in message
+    assert "\n" not in message
+    assert message.startswith(str(folder))
+    with pytest.raises(DiskFull):  # and it stays so until it is opened again
+        log.intend("more", TOUCH)
+    log.close()
+    records = check_whole(folder, at_least=2)
+
+    room = subprocess.run(["mount", "-o", f"remount,size={kilobytes + 4000}k", disk],
+                          check=False, capture_output=True, timeout=30)
+    assert room.returncode == 0
+    with SweepLog.open(folder, "h", {"pads": []}, reserve_bytes=reserve_bytes) as log:
+        make_touches(log, 5)
+    assert len(check_whole(folder, at_least=5)) == len(records) + 5
+    assert not (folder / "log.db-wal").exists()
+
+
+def test_the_database_itself_meets_the_full_disk(small_disk):
+    disk = small_disk(1500)
+    folder = disk / "main"
+    log = SweepLog.create(folder, {"pads": []}, "h", reserve_bytes=0)
+    make_touches(log, 3)
+    ballast = fill(disk)
+    with pytest.raises(DiskFull) as caught:
+        for _ in range(2000):
+            log.intend("p", TOUCH)
+            log.event("note", text="x" * 500)
+    assert "\n" not in str(caught.value)
+    log.close()
+    check_whole(folder, at_least=3)
+    ballast.unlink()
+    with SweepLog.open(folder, reserve_bytes=0) as log:
+        make_touches(log, 1)
+    assert len(check_whole(folder, at_least=4)) == 4
+
+
+def test_no_sweep_begins_on_a_full_disk(small_disk):
+    disk = small_disk(300)
+    ballast = fill(disk)
+    with pytest.raises(DiskFull):
+        SweepLog.create(disk / "main", {"pads": []}, "h")
+    assert not (disk / "main" / "log.db").exists()
+    ballast.unlink()
+    SweepLog.create(disk / "main", {"pads": []}, "h", reserve_bytes=0).close()
+
+
+def test_a_log_on_a_disk_that_became_full_is_still_read(small_disk):
+    disk = small_disk(1500)
+    with SweepLog.create(disk / "main", {"pads": []}, "h", reserve_bytes=0) as log:
+        make_touches(log, 3)
+    fill(disk)
+    check_whole(disk / "main", at_least=3)
