@@ -7,6 +7,7 @@
 #include "adc.h"
 #include "boot.h"
 #include "clock.h"
+#include "errors.h"
 #include "guard.h"
 #include "relays.h"
 #include "scpi.h"
@@ -21,17 +22,19 @@ int main(void)
     relays_init();
     adc_init();
     uart_init();
-    guard_fed();
     set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
+    if (uart_start_clean())
+        errors_push(-363);
+    guard_fed();
 
     for (;;) {
         wdt_reset();
         touch_run();
         guard_run();
-        scpi_run();
         if (touch_is_near())
-            continue;
+            continue; /* a message would take up to a millisecond: it waits, the step doesn't */
+        scpi_run();
         cli(); /* a byte that comes between the look and the sleep must still wake it */
         if (!uart_has_input()) {
             sleep_enable();

@@ -34,7 +34,7 @@ void touch_end(void);   /* end the dwell now, or the touch before it closed anyt
 void touch_abort(void); /* state and marker only; the caller has opened everything */
 void touch_run(void);
 bool touch_is_busy(void);
-bool touch_is_near(void); /* a step is due before the next tick: don't sleep */
+bool touch_is_near(void); /* a step is due within about a millisecond */
 enum touch_state touch_state(void);
 bool touch_stamp(enum touch_step step, uint32_t *us); /* false: the step never happened */
 

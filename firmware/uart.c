@@ -1,6 +1,7 @@
 #include "uart.h"
 
 #include <avr/interrupt.h>
+#include <util/atomic.h>
 
 #include "board.h"
 #include "clock.h"
@@ -11,11 +12,12 @@
 #endif
 
 #define UART_PUT_WAIT_US 20000UL
+#define QUIET_US 20000 /* longer than a USB converter holds back a message's next piece */
 #define TX_LENGTH 128
 
 static volatile uint8_t rx[256]; /* indices wrap by themselves */
 static volatile uint8_t rx_head, rx_tail;
-static uint8_t rx_losing; /* touched by the receive interrupt only */
+static uint8_t rx_losing; /* once running, touched by the receive interrupt only */
 
 static volatile uint8_t tx[TX_LENGTH];
 static volatile uint8_t tx_head, tx_tail;
@@ -25,6 +27,21 @@ void uart_init(void)
     UBRR0 = DIVISOR;
     UCSR0C = (1 << UCSZ01) | (1 << UCSZ00);
     UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
+}
+
+bool uart_start_clean(void)
+{
+    clock_wait_us(QUIET_US);
+    bool heard = false;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        if (rx_head || rx_losing) {
+            heard = true;
+            rx_losing = rx[(uint8_t)(rx_head - 1)] != '\n';
+            rx_head = rx_tail = 0;
+        }
+    }
+    return heard;
 }
 
 /* A message that loses a byte anywhere is dropped up to its '\n', where a mark goes into

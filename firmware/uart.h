@@ -11,6 +11,9 @@
 #define UART_LOST 0x02 /* in place of the '\n' of a message that lost bytes */
 
 void uart_init(void);
+/* Listens for QUIET_US after a start, with interrupts on. True: bytes came, perhaps the tail
+ * of a message whose head the restart lost; they and what follows up to '\n' are dropped. */
+bool uart_start_clean(void);
 int16_t uart_get(void);
 bool uart_has_input(void);
 void uart_put(char byte); /* waits at most UART_PUT_WAIT_US, then drops the byte */

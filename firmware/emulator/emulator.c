@@ -84,12 +84,15 @@ static void command(const char *line)
 {
     int channel;
     unsigned millivolts;
+    unsigned long long cycles;
     if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
         machine_adc(channel, millivolts);
     else if (!strcmp(line, "reset"))
         machine_reset();
     else if (!strcmp(line, "jam"))
         machine_jam();
+    else if (sscanf(line, "blind %llu", &cycles) == 1)
+        machine_blind(cycles);
     else if (!strcmp(line, "readback ok"))
         chain_fault(READ_BACK_OK);
     else if (!strcmp(line, "readback low"))
@@ -107,11 +110,32 @@ static long long host_ns(void)
     return now.tv_sec * 1000000000LL + now.tv_nsec;
 }
 
-static bool input_ended(void)
+/* Takes what the pty, the socket and standard input have, until `until_ns`; one system call
+ * when nothing comes, since this runs two thousand times a second. */
+static void serve(long long until_ns, bool until_eof)
 {
-    struct pollfd input = {.fd = STDIN_FILENO, .events = POLLIN};
-    char waste[64];
-    return poll(&input, 1, 0) > 0 && read(STDIN_FILENO, waste, sizeof waste) <= 0;
+    struct pollfd polls[LINK_POLLS + 2];
+    for (;;) {
+        long long left_ns = until_ns - host_ns();
+        if (left_ns < 0)
+            left_ns = 0;
+        int count = 0;
+        polls[count++] = (struct pollfd){.fd = serial_fd(), .events = POLLIN};
+        polls[count++] = (struct pollfd){.fd = until_eof ? STDIN_FILENO : -1, .events = POLLIN};
+        count += link_polls(polls + count);
+        struct timespec pause = {.tv_sec = left_ns / 1000000000LL,
+                                 .tv_nsec = left_ns % 1000000000LL};
+        if (ppoll(polls, count, &pause, NULL) <= 0)
+            return;
+        if (polls[0].revents)
+            serial_take();
+        char waste[64];
+        if (polls[1].revents && read(STDIN_FILENO, waste, sizeof waste) <= 0)
+            stopping = 1;
+        link_take(command, greet);
+        if (left_ns == 0 || stopping)
+            return;
+    }
 }
 
 static void run(bool fast, bool until_eof)
@@ -119,27 +143,19 @@ static void run(bool fast, bool until_eof)
     long long start_ns = host_ns();
     uint64_t next_tick = TICK_CYCLES;
     for (uint64_t slice = SLICE_CYCLES; !stopping; slice += SLICE_CYCLES) {
-        serial_poll();
-        link_poll(command, greet);
         machine_run_until(slice);
         if (slice >= next_tick) {
             link_say("tick %llu\n", (unsigned long long)slice);
             next_tick += TICK_CYCLES;
-            if (until_eof && input_ended())
-                return;
         }
-        if (fast)
-            continue;
+        link_flush();
         long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000));
-        long long ahead_ns = due_ns - host_ns();
-        if (ahead_ns > 0) {
-            struct timespec pause = {.tv_nsec = ahead_ns % 1000000000LL,
-                                     .tv_sec = ahead_ns / 1000000000LL};
-            nanosleep(&pause, NULL);
-        } else if (ahead_ns < -CATCH_UP_NS) {
-            link_say("late %lld\n", -ahead_ns / 1000000);
-            start_ns -= ahead_ns;
+        long long behind_ns = host_ns() - due_ns;
+        if (!fast && behind_ns > CATCH_UP_NS) {
+            link_say("late %lld\n", behind_ns / 1000000);
+            start_ns += behind_ns;
         }
+        serve(fast ? 0 : due_ns, until_eof);
     }
 }
 
@@ -192,6 +208,7 @@ int main(int count, char **arguments)
     fflush(stdout);
     if (wait)
         link_wait_for_client();
+    link_take(command, greet);
     run(fast, until_eof);
     link_close();
     return 0;

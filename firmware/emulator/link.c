@@ -3,8 +3,8 @@
 
 #include <errno.h>
 #include <fcntl.h>
-#include <poll.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,7 +12,7 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-#define CLIENTS 4
+#define CLIENTS LINK_CLIENTS
 #define BACKLOG (4 << 20) /* a client that is further behind than this is dropped */
 
 struct client {
@@ -143,32 +143,46 @@ static void receive(struct client *client, void (*command)(const char *))
     }
 }
 
-void link_poll(void (*command)(const char *), void (*greet)(void))
+int link_polls(struct pollfd *polls)
+{
+    int count = 0;
+    if (listener < 0)
+        return 0;
+    polls[count++] = (struct pollfd){.fd = listener, .events = POLLIN};
+    for (int n = 0; n < CLIENTS; n++)
+        if (clients[n].fd)
+            polls[count++] = (struct pollfd){.fd = clients[n].fd, .events = POLLIN};
+    return count;
+}
+
+void link_take(void (*command)(const char *), void (*greet)(void))
 {
     if (listener < 0)
         return;
     accept_clients();
     for (int n = 0; n < CLIENTS; n++) {
-        if (!clients[n].fd)
-            continue;
-        if (clients[n].new) {
+        if (clients[n].fd && clients[n].new) {
             clients[n].new = false;
             greet();
         }
-        receive(&clients[n], command);
         if (clients[n].fd)
-            flush(&clients[n]);
+            receive(&clients[n], command);
     }
+}
+
+void link_flush(void)
+{
+    for (int n = 0; n < CLIENTS; n++)
+        if (clients[n].fd && clients[n].out_length)
+            flush(&clients[n]);
 }
 
 void link_close(void)
 {
+    link_flush();
     for (int n = 0; n < CLIENTS; n++)
-        if (clients[n].fd) {
-            flush(&clients[n]);
-            if (clients[n].fd)
-                drop(&clients[n]);
-        }
+        if (clients[n].fd)
+            drop(&clients[n]);
     if (listener >= 0) {
         close(listener);
         unlink(socket_path);

@@ -2,14 +2,19 @@
 #ifndef LINK_H
 #define LINK_H
 
-#include <stdbool.h>
-#include <stddef.h>
+#include <poll.h>
+
+#define LINK_CLIENTS 4
+#define LINK_POLLS (LINK_CLIENTS + 1)
 
 void link_open(const char *path);
 void link_wait_for_client(void);
-/* Moves bytes both ways and hands each whole line to `command`; `greet` is called when a
+/* Fills in what to poll() for, at most LINK_POLLS entries; gives their number. */
+int link_polls(struct pollfd *polls);
+/* Takes what came in and hands each whole line to `command`; `greet` is called when a
  * client has joined, to tell it how things stand. */
-void link_poll(void (*command)(const char *line), void (*greet)(void));
+void link_take(void (*command)(const char *line), void (*greet)(void));
+void link_flush(void);
 void link_say(const char *format, ...) __attribute__((format(printf, 1, 2)));
 void link_close(void);
 

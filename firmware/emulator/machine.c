@@ -1,6 +1,7 @@
 #include "machine.h"
 
 #include <simavr/avr_adc.h>
+#include <simavr/avr_extint.h>
 #include <simavr/sim_elf.h>
 #include <simavr/sim_io.h>
 #include <stdarg.h>
@@ -37,6 +38,8 @@ static struct {
     avr_flashaddr_t at;
     uint16_t opcode;
 } jam;
+
+static uint64_t blind_cycles;
 
 static avr_io_write_t write_register[PORTS * 3];
 static void *write_parameter[PORTS * 3];
@@ -99,6 +102,26 @@ static void no_sleep(avr_t *avr, avr_cycle_count_t cycles)
     (void)cycles;
 }
 
+/* simavr polls low pins with a level-triggered interrupt, enabled or not, every cycle. */
+static void stop_polling(void)
+{
+    for (int n = 0; n < 2; n++)
+        avr_extint_set_strict_lvl_trig(machine, n, 0);
+}
+
+/* After avr_reset(), which may count cycles anew. */
+static void settle(uint64_t cycle_before)
+{
+    was_reset = false;
+    if (machine->cycle < cycle_before)
+        cycles_before_reset += cycle_before;
+    stop_polling();
+    for (unsigned n = 0; n < PORTS; n++)
+        update(&ports[n]);
+    if (on_reset)
+        on_reset();
+}
+
 void machine_load(const char *elf_path)
 {
     avr_global_logger_set(log_to_stderr);
@@ -120,6 +143,7 @@ void machine_load(const char *elf_path)
     machine->frequency = MACHINE_HZ;
     machine->sleep = no_sleep;
     machine->log = LOG_ERROR;
+    stop_polling();
     reset_core = machine->reset;
     machine->reset = restarted;
     hook_ports();
@@ -130,17 +154,18 @@ uint64_t machine_cycle(void) { return cycles_before_reset + machine->cycle; }
 void machine_run_until(uint64_t cycle)
 {
     while (machine_cycle() < cycle) {
+        if (blind_cycles) {
+            uint64_t step = 1 + avr_cycle_timer_process(machine);
+            if (step > blind_cycles)
+                step = blind_cycles;
+            machine->cycle += step;
+            blind_cycles -= step;
+            continue;
+        }
         uint64_t before = machine->cycle;
         int state = avr_run(machine);
-        if (was_reset) {
-            was_reset = false;
-            if (machine->cycle < before) /* simavr may count anew */
-                cycles_before_reset += before;
-            for (unsigned n = 0; n < PORTS; n++)
-                update(&ports[n]);
-            if (on_reset)
-                on_reset();
-        }
+        if (was_reset)
+            settle(before);
         if (state == cpu_Done || state == cpu_Crashed) {
             fprintf(stderr, "emulator: the processor stopped (state %d, pc 0x%04x)\n", state,
                     machine->pc);
@@ -161,16 +186,12 @@ void machine_reset(void)
 {
     uint64_t before = machine->cycle;
     avr_reset(machine);
-    was_reset = false;
-    if (machine->cycle < before)
-        cycles_before_reset += before;
-    for (unsigned n = 0; n < PORTS; n++)
-        update(&ports[n]);
-    if (on_reset)
-        on_reset();
+    settle(before);
 }
 
 void machine_jam(void) { jam.wanted = true; }
+
+void machine_blind(uint64_t cycles) { blind_cycles = cycles; }
 
 void machine_adc(int channel, uint32_t millivolts)
 {

@@ -15,6 +15,7 @@ uint64_t machine_cycle(void);             /* since the start, resets included */
 void machine_run_until(uint64_t cycle);
 void machine_reset(void);                 /* the reset pin */
 void machine_jam(void);                   /* the program stops where it is and spins there */
+void machine_blind(uint64_t cycles);      /* as with interrupts off: time passes, nothing runs */
 void machine_adc(int channel, uint32_t millivolts);
 void machine_input(char port, int bit, bool level); /* an input pin's level */
 

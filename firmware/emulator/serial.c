@@ -150,21 +150,29 @@ void serial_attach(void)
     status->c = read_flags;
 }
 
-void serial_restarted(void)
+static void start_wire(void)
 {
-    held_count = 0;
-    wire_busy = false; /* simavr dropped its timers */
-}
-
-void serial_poll(void)
-{
-    if (wire_length < sizeof wire) {
-        ssize_t count = read(master, wire + wire_length, sizeof wire - wire_length);
-        if (count > 0)
-            wire_length += count;
-    }
     if (wire_length && !wire_busy) {
         wire_busy = true;
         avr_cycle_timer_register(machine, CYCLES_PER_BYTE, wire_tick, NULL);
     }
+}
+
+void serial_restarted(void)
+{
+    held_count = 0;
+    wire_busy = false; /* simavr dropped its timers */
+    start_wire();
+}
+
+int serial_fd(void) { return wire_length < sizeof wire ? master : -1; }
+
+void serial_take(void)
+{
+    if (wire_length == sizeof wire)
+        return;
+    ssize_t count = read(master, wire + wire_length, sizeof wire - wire_length);
+    if (count > 0)
+        wire_length += count;
+    start_wire();
 }

@@ -5,6 +5,7 @@
 const char *serial_open(void); /* the pty's path */
 void serial_attach(void);      /* after machine_load() */
 void serial_restarted(void);
-void serial_poll(void);        /* between slices: moves bytes from the pty to the wire */
+int serial_fd(void);           /* to poll() for input */
+void serial_take(void);        /* moves bytes from the pty to the wire */
 
 #endif

@@ -27,12 +27,16 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Self
 
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 CYCLES_PER_US = 16
 CYCLES_PER_MS = 16_000
 RAIL_DIVIDER = 3
 """The rail in mV is this many times what the converter's pin sees."""
+
+START_CYCLES = 40 * CYCLES_PER_MS
+"""From a reset until the firmware listens: what is sent earlier it drops, and says so."""
 
 PADS = 32
 CHAIN_BITS = 80
@@ -129,7 +133,10 @@ def _make(folder: Path, *variables: str) -> None:
     with open(folder / "Makefile") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         done = subprocess.run(
-            ["make", "-s", "-C", str(folder), *variables], capture_output=True, text=True
+            ["make", "-s", "-C", str(folder), *variables],
+            check=False,
+            capture_output=True,
+            text=True,
         )
     if done.returncode:
         raise RuntimeError(f"make -C {folder} failed:\n{done.stdout}{done.stderr}")
@@ -177,7 +184,7 @@ class Emulator:
         self._cycle = 0
         self._queues: list[queue.SimpleQueue] = []
 
-    def __enter__(self) -> Emulator:
+    def __enter__(self) -> Self:
         self._folder = tempfile.mkdtemp(prefix="emulator-")
         self.socket_path = os.path.join(self._folder, "events")
         command = [str(build_emulator()), "--socket", self.socket_path, "--wait", "--until-eof"]
@@ -196,6 +203,7 @@ class Emulator:
         self._socket.connect(self.socket_path)
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
+        self.wait_cycles(START_CYCLES)
         return self
 
     def __exit__(self, *_exception) -> None:
@@ -269,8 +277,12 @@ class Emulator:
         """Let the toy's rail have this many millivolts, seen through the board's divider."""
         self.adc(0, round(mv / RAIL_DIVIDER))
 
+    def blind(self, ms: int) -> None:
+        """Let time pass without an instruction, as if interrupts were off for so long."""
+        self._say(f"blind {ms * CYCLES_PER_MS}")
+
     def reset(self) -> None:
-        """Pull the reset pin."""
+        """Pull the reset pin; the firmware listens again `START_CYCLES` later."""
         self._say("reset")
 
     def jam(self) -> None:
@@ -345,7 +357,7 @@ class Port:
 
         self.serial = serial.Serial(path, 250_000, timeout=timeout_s)
 
-    def __enter__(self) -> Port:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_exception) -> None:

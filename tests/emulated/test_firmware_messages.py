@@ -1,0 +1,334 @@
+"""Messages: what is understood, what is refused with which number, and that a damaged
+message never closes anything."""
+
+from __future__ import annotations
+
+import random
+import re
+
+import pytest
+from emulator import CYCLES_PER_MS, FIRMWARE, START_CYCLES, Emulator, Port
+
+
+@pytest.fixture(scope="module")
+def shared():
+    with Emulator() as emulator, Port(emulator.pty) as port:
+        yield emulator, port
+
+
+@pytest.fixture
+def bench(shared):
+    emulator, port = shared
+    port.write("*RST;*CLS")
+    assert port.errors() == []
+    yield emulator, port
+
+
+def test_close_and_read_back(bench):
+    emulator, port = bench
+    port.write("ROUTe:SERies 3;CLOSe (@1!3,2!5)")
+    assert port.ask("ROUTe:CLOSe? (@1!3,1!5,2!5,2!3)") == "1,0,1,0"
+    assert port.ask("ROUTe:SERies?") == "3"
+    state = emulator.wait_for(lambda state: state.closures, 5)
+    assert (state.closures, state.series) == ({(1, 3), (2, 5)}, {3})
+    port.write("ROUTe:OPEN (@1!3)")
+    assert port.ask("ROUTe:CLOSe? (@1!3,2!5)") == "0,1"
+    port.write("ROUTe:OPEN:ALL")
+    assert port.ask("ROUTe:CLOSe:STATe? (@2!5)") == "0"
+    assert port.ask("ROUTe:SERies?") == "0"
+    assert emulator.wait_for(lambda state: not state.closures, 5).series == frozenset()
+
+
+@pytest.mark.parametrize("bus", [1, 2])
+@pytest.mark.parametrize("pad", [1, 2, 8, 9, 16, 17, 24, 25, 32])
+def test_each_pad_has_its_own_relay(bench, bus, pad):
+    emulator, port = bench
+    port.write(f"ROUTe:CLOSe (@{bus}!{pad})")
+    assert emulator.wait_for(lambda state: state.closures, 5).closures == {(bus, pad)}
+    port.write("ROUTe:OPEN:ALL")
+    emulator.wait_for(lambda state: not state.closures, 5)
+
+
+def test_keys_are_pressed_and_released(bench):
+    emulator, port = bench
+    port.write("INPut:KEY:PRESs 1,8")
+    emulator.wait_for(lambda state: state.keys == {1, 8}, 5)
+    port.write("INPut:KEY:RELease 8")
+    emulator.wait_for(lambda state: state.keys == {1}, 5)
+    port.write("INPut:KEY:RELease ALL")
+    emulator.wait_for(lambda state: not state.keys, 5)
+
+
+def test_supply_off_opens_everything(bench):
+    emulator, port = bench
+    port.write("OUTPut:STATe 1;:INPut:KEY:PRESs 1;:ROUTe:SERies 1;CLOSe (@1!1,2!2)")
+    assert port.ask("OUTPut?") == "1"
+    emulator.wait_for(lambda state: state.supply and state.keys and state.closures, 5)
+    port.write("OUTPut OFF")
+    assert port.ask("OUTPut:STATe?") == "0"
+    assert emulator.wait_for(lambda state: not state.supply, 5).is_open_and_off
+
+
+@pytest.mark.parametrize("rail_mv", [0, 150, 3_000, 4_512, 9_000, 12_000])
+def test_the_rail_is_measured_within_one_step_of_the_converter(bench, rail_mv):
+    emulator, port = bench
+    emulator.rail(rail_mv)
+    emulator.wait_cycles(10 * CYCLES_PER_MS)
+    step_v = 3 * 5.0 / 1024
+    assert float(port.ask("MEASure:VOLTage?")) == pytest.approx(rail_mv / 1000, abs=2 * step_v)
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["SYSTem:VERSion?", "SYST:VERS?", "syst:vers?", ":SYST:VERSION?", "  system:vers?  "],
+)
+def test_long_and_short_forms(bench, query):
+    _, port = bench
+    assert port.ask(query) == "1999.0"
+
+
+def test_compound_messages_follow_the_path(bench):
+    _, port = bench
+    reply = port.ask("ROUT:SER 2;CLOS (@1!1);CLOS? (@1!1);SER?;:SYST:VERS?;DMAN?;*ESE?;BOOT?")
+    assert re.fullmatch(r"1;2;1999\.0;3000;0;\d+", reply)
+
+
+def test_a_message_stops_at_its_first_error(bench):
+    emulator, port = bench
+    port.write("ROUT:CLOS (@1!1);NONSENSE;CLOS (@1!2)")
+    assert port.errors() == [-113]
+    assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 1)}
+
+
+@pytest.mark.parametrize(
+    ("message", "error"),
+    [
+        # numbers of SCPI-99 volume 2 and IEEE 488.2, from memory
+        ("ROUTe:NOSUCH", -113),
+        ("ROUT:CLOSE:STAT:X?", -113),
+        ("ROU:CLOS (@1!1)", -113),
+        ("CLOSe (@1!1)", -113),
+        ("ROUTe:CLOSe", -109),
+        ("ROUTe:SERies", -109),
+        ("TOUCh:TIMing 1,2,3,4", -109),
+        ("TOUCh:TIMing 1,,3,4,5", -109),
+        ("*IDN? 1", -108),
+        ("ROUTe:SERies 1,2", -108),
+        ("ROUTe:CLOSe (@1!1),2", -108),
+        ("ROUTe:SERies A", -104),
+        ("ROUTe:CLOSe 3", -104),
+        ("OUTPut MAYBE", -104),
+        ("ROUTe:SERies 3 V", -138),
+        ("SYSTem:DMAN 3000ms", -138),
+        ("ROUTe:SERies 9", -222),
+        ("ROUTe:SERies -1", -222),
+        ("ROUTe:SERies 1E9", -222),
+        ("ROUTe:SERies 99999999999999999999", -222),
+        ("ROUTe:CLOSe (@3!1)", -222),
+        ("ROUTe:CLOSe (@1!33)", -222),
+        ("ROUTe:CLOSe (@1!0)", -222),
+        ("ROUTe:CLOSe (@1!257)", -222),
+        ("ROUTe:CLOSe (@1!1:2!3)", -222),
+        ("ROUTe:CLOSe (@1!5:1!3)", -222),
+        ("INPut:KEY:PRESs 9", -222),
+        ("*ESE 256", -222),
+        ("ROUTe:CLOSe (@1!1", -171),
+        ("ROUTe:CLOSe (@1!1,2!", -171),
+        ("ROUTe:CLOSe (@1!1,)", -171),
+        ("ROUTe:CLOSe (@1,2)", -171),
+        ("ROUTe:CLOSe (1!1)", -171),
+        ("ROUTe:CLOSe (@)", -171),
+        ("ROUTe:CLOSe (@1!1)x", -102),
+        ("ROUTe$CLOSe (@1!1)", -101),
+        ("ROUTe:" + "X" * 60, -112),
+        ("TOUCh:TIMeline?", -221),
+        ("TOUCh:END", -221),
+    ],
+)
+def test_refused_messages_give_their_number_and_do_nothing(bench, message, error):
+    emulator, port = bench
+    before = emulator.events()
+    port.write(message)
+    assert port.errors() == [error]
+    assert emulator.events() == before
+
+
+@pytest.mark.parametrize(
+    ("number", "channel"),
+    [
+        ("3", 3),
+        ("+3", 3),
+        ("3.0", 3),
+        ("2.6", 3),
+        ("0.3E1", 3),
+        ("300e-2", 3),
+        (".3E1", 3),
+        ("2.4999", 2),
+        ("0000000000000003", 3),
+        ("3.00000000000000000", 3),
+    ],
+)
+def test_decimal_numbers_in_all_their_forms(bench, number, channel):
+    _, port = bench
+    port.write(f"ROUTe:SERies {number}")
+    assert port.errors() == []
+    assert port.ask("ROUTe:SERies?") == str(channel)
+
+
+@pytest.mark.parametrize("bad", [b"\x00", b"\x02", b"\x1b", b"\x7f", b"\x80", b"\xff"])
+@pytest.mark.parametrize("place", [0, 5, 15, 19])
+def test_a_bad_byte_spoils_its_whole_message(bench, bad, place):
+    emulator, port = bench
+    before = emulator.events()
+    message = b"ROUTe:CLOSe (@1!1)\n"
+    port.write(message[:place] + bad + message[place:])
+    if place == len(message):
+        port.write(b"\n")
+        assert port.errors() == [-101]
+        emulator.wait_for(lambda state: state.closures == {(1, 1)}, 5)
+        return
+    assert port.errors() == [-101]
+    assert emulator.events() == before
+
+
+@pytest.mark.parametrize("length", [201, 255, 256, 257, 300, 1000, 5000])
+def test_an_overlong_line_closes_nothing_whatever_is_in_it(bench, length):
+    emulator, port = bench
+    before = emulator.events()
+    filler = "ROUTe:CLOSe (@1!1);:" * (length // 20 + 1)
+    port.write(filler[:length])
+    assert port.errors() == [-363]
+    assert emulator.events() == before
+    port.write("ROUTe:CLOSe (@1!2)")
+    assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 2)}
+
+
+def test_messages_behind_a_long_wait_run_whole_or_not_at_all(bench):
+    """While *OPC? waits, input piles up until the ring overflows: what was lost is reported,
+    and nothing is closed that no message asked for."""
+    emulator, port = bench
+    port.write("TOUCh:CONNections NONE;KEYS NONE;TIMing 0,1,0,1000,0;INITiate;*OPC?")
+    start = len(emulator.events())
+    for pad in range(1, 33):
+        port.write(f"ROUTe:CLOSe (@1!{pad});OPEN:ALL")
+    assert port.serial.readline() == b"1\n"
+    port.write("")  # ends whatever is left over of the loss
+    emulator.wait_cycles(200 * CYCLES_PER_MS)
+    assert set(port.errors()) == {-363}
+    asked_for = {frozenset({(1, pad)}) for pad in range(1, 33)} | {frozenset()}
+    seen = {state.closures for state in emulator.events()[start:]}
+    assert frozenset({(1, 1)}) in seen <= asked_for
+
+
+def test_bytes_lost_by_a_blind_receiver_are_reported_and_close_nothing(bench):
+    """The chip holds two bytes and a third on its way; the rest of 20 ms is overwritten."""
+    emulator, port = bench
+    before = emulator.events()
+    emulator.blind(20)
+    port.write("ROUTe:CLOSe (@1!1)")
+    assert port.errors() == [-363]
+    assert emulator.events() == before
+    port.write("ROUTe:CLOSe (@1!2)")
+    assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 2)}
+
+
+def test_the_tail_of_a_message_cut_by_a_reset_is_not_run():
+    with Emulator() as emulator, Port(emulator.pty) as port:
+        port.write("*IDN?" + ";:ROUTe:CLOSe (@1!1)" * 9)
+        emulator.reset()
+        emulator.wait_cycles(START_CYCLES)
+        resumed = emulator.resets[0]
+        assert not any(state.closures for state in emulator.events() if state.cycle > resumed)
+        port.serial.reset_input_buffer()
+        assert set(port.errors()) == {-500, -363}
+
+
+def test_half_a_command_waits_and_joined_to_another_is_refused(bench):
+    emulator, port = bench
+    before = emulator.events()
+    port.write(b"ROUTe:CLOSe (@1!1,2!")
+    emulator.wait_cycles(100 * CYCLES_PER_MS)
+    assert emulator.events() == before
+    port.write("ROUTe:CLOSe (@1!2)")
+    assert port.errors() == [-171]
+    assert emulator.events() == before
+
+
+def test_random_damage_never_closes_what_was_not_asked_for(bench):
+    emulator, port = bench
+    start = len(emulator.events())
+    rng = random.Random(7)
+    message = b"ROUTe:SERies 1;CLOSe (@1!11,2!11);OPEN:ALL\n"
+    for _ in range(150):
+        damaged = bytearray(message)
+        for _ in range(rng.randint(1, 4)):
+            damaged[rng.randrange(len(damaged) - 1)] = rng.choice(b"\x00\xff\x80;:,")
+        port.write(bytes(damaged))
+    port.write("*RST")
+    port.ask("*IDN?")
+    emulator.wait_cycles(20 * CYCLES_PER_MS)
+    allowed = {(bus, pad) for bus in (1, 2) for pad in (1, 11)}
+    for state in emulator.events()[start:]:
+        assert state.closures <= allowed
+
+
+def test_the_error_queue_keeps_the_oldest_and_says_that_it_overflowed(bench):
+    _, port = bench
+    for _ in range(15):
+        port.write("NONSENSE")
+    assert port.ask("SYSTem:ERRor:COUNt?") == "10"
+    assert port.errors() == [-113] * 9 + [-350]
+
+
+def test_rst_leaves_the_error_queue_and_the_enables_alone(bench):
+    _, port = bench
+    port.write("*ESE 32;*SRE 4;NONSENSE")
+    port.write("*RST")
+    assert port.ask("*ESE?;*SRE?") == "32;4"
+    assert port.errors() == [-113]
+    port.write("*ESE 0;*SRE 0")
+
+
+@pytest.mark.parametrize(
+    ("message", "bit"), [("NONSENSE", 5), ("ROUTe:SERies 9", 4), ("x" * 300, 3)]
+)
+def test_each_kind_of_error_sets_its_bit(bench, message, bit):
+    _, port = bench
+    port.write(message)
+    assert port.ask("*ESR?") == str(1 << bit)
+    assert port.ask("*ESR?") == "0"
+    port.errors()
+
+
+def test_status_byte_sums_up(bench):
+    _, port = bench
+    port.write("*ESE 32;*SRE 32")
+    assert port.ask("*STB?") == "0"
+    port.write("NONSENSE")
+    assert int(port.ask("*STB?")) == 0x04 | 0x20 | 0x40
+    port.write("*CLS;*ESE 0;*SRE 0")
+    assert port.ask("*STB?") == "0"
+
+
+def test_self_test_passes_and_moves_nothing(bench):
+    emulator, port = bench
+    port.write("ROUTe:SERies 1;CLOSe (@1!1,2!2)")
+    emulator.wait_for(lambda state: len(state.closures) == 2, 5)
+    before = emulator.events()
+    assert port.ask("*TST?") == "0"
+    assert emulator.events() == before
+
+
+def test_the_readme_lists_every_error_and_every_command():
+    readme = (FIRMWARE / "README.md").read_text()
+    errors = re.findall(
+        r'^ERROR\((-?\d+), "(.+)"\)$', (FIRMWARE / "errors.def").read_text(), re.MULTILINE
+    )
+    assert len(errors) > 20
+    for number, text in errors:
+        assert f"\n| {number} | {text} |" in readme, number
+    source = (FIRMWARE / "commands.c").read_text()
+    commands = re.findall(r'^    \{"([^"]+)",', source, re.MULTILINE)
+    assert len(commands) > 40
+    for command in commands:
+        assert f"`{command.rstrip('?')}" in readme, command
