@@ -7,16 +7,25 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from rig.listen.features import HOP_S, Frames
+from rig.listen.align import ALIKE, Aligner, shifted
+from rig.listen.features import HOP_S, Frames, frames
 
 LAG_FRAMES = 3
-"""A toy scans its keys every few ms, so takes are compared over ± this many frames."""
+"""Takes that begin like none known are compared over ± this many frames."""
+ALIGNED_LAG_FRAMES = 1
+"""Takes that were laid over each other need only this many."""
 SKIP_FRAMES = 3
 """Left out after the press: a loop that ran on from the touch before ends within these."""
 LOCAL_FRAMES = 10
 """Length of the sliding window that finds short changes (0.1 s)."""
 FLOOR_OVER_NOISE_DB = 9.0
 """Bands are compared only as far as they stand above the room's noise by this much."""
+LEAD_IN_MARGIN = 4
+"""Frames before the closing that are left out of the lead-in."""
+LEAST_DB = {"local": 0.5, "mean": 0.25}
+"""Distances below these are as good as none."""
+LEAST_SPREAD = 0.2
+"""Few takes can look more alike than they are: the log distance spreads at least this much."""
 SAME_PHRASE_DB = 3.0
 """Two takes closer than this (worst 0.1 s) are one phrase, whatever the calibration."""
 
@@ -59,13 +68,23 @@ class Distance:
     trace_db: np.ndarray
 
 
+@dataclass(frozen=True)
+class Aligned:
+    """The frames of a take, shifted so that its sound starts where its phrase's others do."""
+
+    frames: Frames
+    span: Span
+    lag_frames: int
+
+
 class Baseline:
     """The clean takes of one key.
 
     Parameters
     ----------
-    takes : list of (Frames, Span)
-        At least three.
+    takes : list of (ndarray, Span)
+        Sound and steps of each clean take; at least three.
+    rate_hz : int
 
     Raises
     ------
@@ -73,26 +92,51 @@ class Baseline:
         With fewer than three takes.
     """
 
-    def __init__(self, takes: list[tuple[Frames, Span]]):
+    def __init__(self, takes: list[tuple[np.ndarray, Span]], rate_hz: int):
         if len(takes) < 3:
             raise ValueError(f"a baseline needs at least 3 takes, not {len(takes)}")
-        self.takes = takes
-        before = [t.mel_db[: max(1, s.press - 2)] for t, s in takes]
-        quiet = np.concatenate(before)
+        self.rate_hz = rate_hz
+        self.lead_in_frames = max(
+            1, min(s.close - s.press for _, s in takes) - LEAD_IN_MARGIN - SKIP_FRAMES
+        )
+        self._aligner = Aligner(rate_hz, (self.lead_in_frames + SKIP_FRAMES) * HOP_S)
+        self.takes = []
+        for samples, span in takes:
+            shift = self._aligner.learn(samples, self._sample(span.press))
+            self.takes.append((frames(shifted(samples, shift), rate_hz), span))
+        quiet = np.concatenate([t.mel_db[: max(1, s.press - 3)] for t, s in self.takes])
         self.noise_db = 10 * np.log10(np.mean(10 ** (quiet / 10), axis=0))
         self.floor_db = (self.noise_db + FLOOR_OVER_NOISE_DB).astype(np.float32)
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (self.noise_db / 10))))
-        after = [t.level_db[s.press :] for t, s in takes]
+        after = [t.level_db[s.press :] for t, s in self.takes]
         self.length = max(len(a) for a in after) - SKIP_FRAMES
         # Shape (takes, frames, bands) from LAG_FRAMES ahead of where comparing begins.
         pads = 2 * LAG_FRAMES
         self._stack = np.stack(
-            [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in takes]
+            [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in self.takes]
         )
         self.ends_quiet = all(self.is_quiet(a[-15:]) for a in after)
-        own = [self.distance(t, s, leave_out=i) for i, (t, s) in enumerate(takes)]
+        own = [
+            self.distance(Aligned(t, s, ALIGNED_LAG_FRAMES), leave_out=i)
+            for i, (t, s) in enumerate(self.takes)
+        ]
         self._calibrate(own)
         self._calibrate_lead_in()
+
+    def _sample(self, frame: int) -> int:
+        return round(frame * HOP_S * self.rate_hz)
+
+    def align(self, samples: np.ndarray, span: Span) -> Aligned:
+        """Measure a take's frames with its sound laid over the clean take it begins like.
+
+        Parameters
+        ----------
+        samples : ndarray of float, shape (n,)
+        span : Span
+        """
+        shift, likeness = self._aligner.shift(samples, self._sample(span.press))
+        lag = ALIGNED_LAG_FRAMES if likeness >= ALIKE else LAG_FRAMES
+        return Aligned(frames(shifted(samples, shift), self.rate_hz), span, lag)
 
     def _from_press(self, take: Frames, span: Span, length: int, ahead: int = 0) -> np.ndarray:
         """Give a take's floored bands from just after the press, padded with silence."""
@@ -104,13 +148,14 @@ class Baseline:
         out[first : first + len(body)] = np.maximum(body, self.floor_db)
         return out
 
-    def distance(self, take: Frames, span: Span, leave_out: int | None = None) -> Distance:
+    def distance(self, aligned: Aligned, leave_out: int | None = None) -> Distance:
         """Measure how far a take is from the nearest clean one, from press to end."""
+        take, span = aligned.frames, aligned.span
         length = min(len(take) - span.press - SKIP_FRAMES, self.length)
         mine = self._from_press(take, span, length)
         best: Distance | None = None
         best_key = np.inf
-        for lag in range(-LAG_FRAMES, LAG_FRAMES + 1):
+        for lag in range(-aligned.lag_frames, aligned.lag_frames + 1):
             at = LAG_FRAMES + lag
             error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=2)
             total = np.cumsum(error, axis=1)
@@ -139,8 +184,8 @@ class Baseline:
         values = [(local, "local"), (np.array([d.mean_db for d in own]), "mean")]
         self._model = {}
         for value, name in values:
-            logs = np.log(np.maximum(value[kept], 0.05))
-            self._model[name] = (float(logs.mean()), float(max(logs.std(ddof=1), 0.12)), len(logs))
+            logs = np.log(np.maximum(value[kept], LEAST_DB[name]))
+            self._model[name] = (float(logs.mean()), float(max(logs.std(ddof=1), LEAST_SPREAD)), len(logs))
 
     def p_value(self, distance: Distance) -> float:
         """Give the chance of at least this distance from an unbridged toy.
@@ -153,16 +198,18 @@ class Baseline:
         smallest = 1.0
         for name, value in (("local", distance.local_db), ("mean", distance.mean_db)):
             mean, spread, n = self._model[name]
-            t = (np.log(max(value, 0.05)) - mean) / (spread * np.sqrt(1.0 + 1.0 / n))
+            t = (np.log(max(value, LEAST_DB[name])) - mean) / (spread * np.sqrt(1.0 + 1.0 / n))
             smallest = min(smallest, float(stats.t.sf(t, n - 1)))
         return min(1.0, 2.0 * smallest)
 
     # The lead-in alone, for "does the toy answer?"
 
-    def _lead_in_error(self, mine: np.ndarray, leave_out: int | None = None) -> float:
+    def _lead_in_error(
+        self, mine: np.ndarray, lag_frames: int, leave_out: int | None = None
+    ) -> float:
         length = len(mine)
         smallest = np.inf
-        for lag in range(-LAG_FRAMES, LAG_FRAMES + 1):
+        for lag in range(-lag_frames, lag_frames + 1):
             at = LAG_FRAMES + lag
             error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=(1, 2))
             if leave_out is not None:
@@ -171,61 +218,57 @@ class Baseline:
         return smallest
 
     def _calibrate_lead_in(self) -> None:
-        spans = [s.close - s.press for _, s in self.takes]
-        self.lead_in_frames = max(1, min(spans) - 4 - SKIP_FRAMES)
         own = [
-            self._lead_in_error(self._from_press(t, s, self.lead_in_frames), i)
+            self._lead_in_error(
+                self._from_press(t, s, self.lead_in_frames), ALIGNED_LAG_FRAMES, i
+            )
             for i, (t, s) in enumerate(self.takes)
         ]
         kept = [e for i, e in enumerate(own) if i not in self.heard_once] or own
         self.lead_in_limit_db = max(2.0, 2.5 * float(max(kept)))
         silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
-        nearest_silence = self._lead_in_error(silence)
+        nearest_silence = self._lead_in_error(silence, LAG_FRAMES)
         # Silence must never pass for an answer.
         self.lead_in_limit_db = min(self.lead_in_limit_db, 0.7 * nearest_silence)
-        self.lead_in_level_db = float(
-            min(t.level_db[s.press : s.close].max() for t, s in self.takes)
-        )
 
     @property
     def answer_frames(self) -> int:
         """Frames after the press that `answers` needs."""
         return SKIP_FRAMES + self.lead_in_frames
 
-    def answers(self, take: Frames, press: int) -> bool:
+    def answers(self, samples: np.ndarray, press: int) -> bool:
         """Say whether the sound after a press begins as the toy's own.
 
         Parameters
         ----------
-        take : Frames
-            At least `press + answer_frames` long.
+        samples : ndarray of float, shape (n,)
         press : int
-            Frame of the press.
+            Frame of the press; `answer_frames` must follow it.
 
         Raises
         ------
         ValueError
-            When the take is too short to say.
+            When the sound is too short to say.
         """
-        if len(take) < press + self.answer_frames:
-            raise ValueError(f"{len(take)} frames are too few to hear an answer")
-        span = Span(press, 0, 0, 0)
-        mine = self._from_press(take, span, self.lead_in_frames)
-        return self._lead_in_error(mine) <= self.lead_in_limit_db
+        aligned = self.align(samples, Span(press, press, press, press))
+        if len(aligned.frames) < press + self.answer_frames:
+            raise ValueError(f"{len(aligned.frames)} frames are too few to hear an answer")
+        mine = self._from_press(aligned.frames, aligned.span, self.lead_in_frames)
+        return self._lead_in_error(mine, aligned.lag_frames) <= self.lead_in_limit_db
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""
         return bool(np.median(level_db) < self.noise_level_db + FLOOR_OVER_NOISE_DB)
 
-    def likeliest(self, take: Frames, span: Span, distance: Distance) -> int:
+    def likeliest(self, aligned: Aligned) -> int:
         """Give the clean take that this one began as: the nearest up to the closing."""
-        length = min(span.close - span.press - SKIP_FRAMES, len(take) - span.press - SKIP_FRAMES)
-        if length < 1:
-            return distance.nearest
-        mine = self._from_press(take, span, length)
-        at = LAG_FRAMES + distance.lag
+        take, span = aligned.frames, aligned.span
+        length = min(span.close, len(take)) - span.press - SKIP_FRAMES
+        mine = self._from_press(take, span, max(1, length))
         errors = [
-            np.abs(self._stack[:, at + lag : at + lag + length] - mine).mean(axis=(1, 2))
-            for lag in range(-at, 2 * LAG_FRAMES - at + 1)
+            np.abs(self._stack[:, at : at + len(mine)] - mine).mean(axis=(1, 2))
+            for at in range(
+                LAG_FRAMES - aligned.lag_frames, LAG_FRAMES + aligned.lag_frames + 1
+            )
         ]
         return int(np.argmin(np.min(errors, axis=0)))

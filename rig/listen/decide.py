@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.baseline import Baseline, Distance, Span
-from rig.listen.describe import Description, describe
-from rig.listen.features import Frames, frames
+from rig.listen.baseline import Baseline, Span
+from rig.listen.describe import describe
+from rig.listen.features import frames
 from rig.listen.judgement import Judgement
 
 JUDGE = "1"
@@ -32,13 +32,11 @@ class Ear:
     def __init__(self, rate_hz: int):
         self.rate_hz = rate_hz
         self.baselines: dict[str, Baseline] = {}
-        self._clean: dict[str, list[tuple[Frames, Span]]] = {}
-        self._sounds: dict[str, list[np.ndarray]] = {}
+        self._clean: dict[str, list[tuple[np.ndarray, Span]]] = {}
 
     def learn(self, key: str, samples: np.ndarray, span: Span) -> None:
         """Add a clean take (shape (n,), full scale 1.0) to a key's baseline."""
-        self._clean.setdefault(key, []).append((frames(samples, self.rate_hz), span))
-        self._sounds.setdefault(key, []).append(np.asarray(samples, dtype=np.float32))
+        self._clean.setdefault(key, []).append((np.asarray(samples, dtype=np.float32), span))
         self.baselines.pop(key, None)
 
     def takes_learnt(self, key: str) -> int:
@@ -54,7 +52,7 @@ class Ear:
             With fewer than three clean takes.
         """
         if key not in self.baselines:
-            self.baselines[key] = Baseline(self._clean.get(key, []))
+            self.baselines[key] = Baseline(self._clean.get(key, []), self.rate_hz)
         return self.baselines[key]
 
     def judge(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
@@ -77,8 +75,8 @@ class Ear:
         if np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES:
             return lost("clipped")
         baseline = self.baseline(key)
-        take = frames(samples, self.rate_hz)
-        distance = baseline.distance(take, span)
+        aligned = baseline.align(samples, span)
+        distance = baseline.distance(aligned)
         p_value = baseline.p_value(distance)
         score = distance.local_db / AUDIBLE_DB
         measures = {
@@ -87,20 +85,14 @@ class Ear:
         }
         if p_value > SCREEN_P or distance.local_db < AUDIBLE_DB:
             return Judgement("none", None, None, score, p_value, JUDGE, measures)
-        told = self._describe(key, baseline, samples, take, span, distance)
+        clean, clean_span = self._clean[key][baseline.likeliest(aligned)]
+        told = describe(
+            samples, frames(samples, self.rate_hz), span,
+            clean, frames(clean, self.rate_hz), clean_span,
+            baseline.noise_level_db, self.rate_hz,
+        )
         return Judgement(
             told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
-        )
-
-    def _describe(
-        self, key: str, baseline: Baseline, samples: np.ndarray, take: Frames, span: Span,
-        distance: Distance,
-    ) -> Description:
-        clean, clean_span = baseline.takes[baseline.likeliest(take, span, distance)]
-        at = next(i for i, (t, _) in enumerate(self._clean[key]) if t is clean)
-        return describe(
-            samples, take, span, self._sounds[key][at], clean, clean_span,
-            baseline.noise_level_db, self.rate_hz,
         )
 
     def is_hit(self, judgement: Judgement) -> bool:

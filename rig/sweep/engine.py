@@ -173,10 +173,10 @@ class Sweep:
             return False
         baseline = self.ear.baseline(step.key)
         press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
-        needed = round((press + baseline.answer_frames + 3) * HOP_S * self.bench.rate_hz)
+        needed = round((press + baseline.answer_frames + 6) * HOP_S * self.bench.rate_hz)
         if len(sound) < needed:
             return False
-        answered.append(baseline.answers(frames(sound[:needed], self.bench.rate_hz), press))
+        answered.append(baseline.answers(sound[:needed], press))
         return not answered[0]
 
     def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:

@@ -74,7 +74,7 @@ class Recovery:
             if heard.fault:
                 continue
             press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
-            if baseline.answers(frames(heard.samples, self.bench.rate_hz), press):
+            if baseline.answers(heard.samples, press):
                 return True
         return False
 

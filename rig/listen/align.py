@@ -1,0 +1,83 @@
+"""Lays takes over each other: a toy scans its keys every few ms, so its sound starts a bit
+sooner or later after each press."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.signal import resample_poly
+
+ALIGN_RATE_HZ = 8000
+MOST_S = 0.025
+"""Largest shift that is looked for, s."""
+ALIKE = 0.5
+"""Normalised correlation from which two beginnings are the same phrase."""
+
+
+class Aligner:
+    """Finds the shift between takes by cross-correlating what follows the press.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sample rate of the takes, Hz.
+    length_s : float
+        Length of sound after the press that is compared, s.
+    """
+
+    def __init__(self, rate_hz: int, length_s: float):
+        self.rate_hz = rate_hz
+        self.down = max(1, round(rate_hz / ALIGN_RATE_HZ))
+        self.length = round(length_s * rate_hz / self.down)
+        self.most = round(MOST_S * rate_hz / self.down)
+        self.size = next_fast_len(2 * self.length, real=True)
+        self._heads: list[np.ndarray] = []
+
+    def learn(self, samples: np.ndarray, press: int) -> int:
+        """Give a clean take's shift, and remember it if it begins like none before."""
+        shift, likeness = self.shift(samples, press)
+        if likeness < ALIKE:
+            self._heads.append(self._spectrum(samples, press))
+            return 0
+        return shift
+
+    def shift(self, samples: np.ndarray, press: int) -> tuple[int, float]:
+        """Give how much later this take's sound starts than the one it is most like.
+
+        Parameters
+        ----------
+        samples : ndarray of float, shape (n,)
+        press : int
+            Sample of the press.
+
+        Returns
+        -------
+        shift : int
+            Samples; 0 where nothing is alike.
+        likeness : float
+            Normalised correlation, at most 1.
+        """
+        spectrum = self._spectrum(samples, press)
+        best, likeness = 0, 0.0
+        for head in self._heads:
+            across = irfft(spectrum * np.conj(head), n=self.size)
+            near = np.concatenate([across[-self.most :], across[: self.most + 1]])
+            at = int(np.argmax(near))
+            if near[at] > likeness:
+                best, likeness = at - self.most, float(near[at])
+        if likeness < ALIKE:
+            return 0, likeness
+        return best * self.down, likeness
+
+    def _spectrum(self, samples: np.ndarray, press: int) -> np.ndarray:
+        """Give the spectrum of the sound after the press, at a norm of one in time."""
+        part = samples[press : press + self.length * self.down]
+        part = resample_poly(part, 1, self.down)[: self.length]
+        return rfft(part / max(float(np.linalg.norm(part)), 1e-9), n=self.size)
+
+
+def shifted(samples: np.ndarray, shift: int) -> np.ndarray:
+    """Give a take moved so that its sound starts `shift` samples sooner."""
+    if shift >= 0:
+        return samples[shift:]
+    return np.concatenate([np.zeros(-shift, dtype=samples.dtype), samples])
