@@ -30,6 +30,7 @@ void boot_watchdog(void)
     cause = MCUSR;
     MCUSR = 0;
     wdt_enable(WDTO_120MS);
+    wdt_reset(); /* the new time counts from here, not from what is left of the old one */
 }
 
 void boot_init(void)

@@ -443,7 +443,7 @@ const struct command commands[] PROGMEM = {
     {"OUTPut:STATe", output, ALWAYS},
     {"OUTPut:STATe?", output_query, ALWAYS},
     {"OUTPut:PROTection:CLEar", protection_clear, ALWAYS},
-    {"OUTPut:PROTection:TRIP?", protection_tripped, ALWAYS},
+    {"OUTPut:PROTection:TRIPped?", protection_tripped, ALWAYS},
     {"MEASure:VOLTage?", rail_voltage, ALWAYS},
     {"TOUCh:CONNections", touch_connections, 0},
     {"TOUCh:SERies", touch_series, 0},

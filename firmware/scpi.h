@@ -13,7 +13,7 @@
 #define HEADER_MAX 40
 
 struct command {
-    char pattern[24];
+    char pattern[28];
     int16_t (*handle)(void); /* 0 or an error number */
     uint8_t allowed;
 };

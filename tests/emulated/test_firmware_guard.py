@@ -37,8 +37,8 @@ def test_dead_man_opens_all_and_cuts_the_supply_after_its_time(bench):
         next(state.cycle for state in emulator.events() if state.cycle > closed and done(state))
         for done in (lambda state: not state.closures, lambda state: not state.supply)
     ]
-    for cycle in (opened, off):
-        assert (cycle - closed) / CYCLES_PER_MS == pytest.approx(500, abs=3)
+    for cycle in (opened, off):  # counted from the message's coming in, a few ms before
+        assert 490 < (cycle - closed) / CYCLES_PER_MS < 503
     assert port.errors() == [101]
 
 
@@ -116,7 +116,7 @@ def test_eight_closures_at_once_and_not_nine(bench):
     assert emulator.wait_for(lambda state: state.closures, 5).closures == eight
     port.write("ROUTe:CLOSe (@1!5)")
     assert port.errors() == [-221]
-    port.write("ROUTe:OPEN:ALL;CLOSe (@1!1:1!9)")
+    port.write("ROUTe:OPEN:ALL;:ROUTe:CLOSe (@1!1:1!9)")
     assert port.errors() == [-221]
     assert emulator.state.closures == frozenset()
     port.write("TOUCh:CONNections (@1!1:1!9)")

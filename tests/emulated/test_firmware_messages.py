@@ -226,10 +226,26 @@ def test_bytes_lost_by_a_blind_receiver_are_reported_and_close_nothing(bench):
     before = emulator.events()
     emulator.blind(20)
     port.write("ROUTe:CLOSe (@1!1)")
+    emulator.wait_cycles(50 * CYCLES_PER_MS)
+    port.write("")  # the loss may have eaten the line's end too
     assert port.errors() == [-363]
     assert emulator.events() == before
     port.write("ROUTe:CLOSe (@1!2)")
     assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 2)}
+
+
+@pytest.mark.parametrize(("rest", "errors"), [(b" 7\n", []), (b" 17\n", [-363])])
+def test_the_receiver_holds_three_bytes_and_no_more(bench, rest, errors):
+    """ATmega328P data sheet, "Data OverRun": two buffered and one in the shift register."""
+    emulator, port = bench
+    port.write(b"*ESE")
+    emulator.wait_cycles(20 * CYCLES_PER_MS)
+    emulator.blind(20)
+    port.write(rest)
+    emulator.wait_cycles(50 * CYCLES_PER_MS)
+    assert port.errors() == errors
+    assert port.ask("*ESE?") == ("0" if errors else "7")
+    port.write("*ESE 0")
 
 
 def test_the_tail_of_a_message_cut_by_a_reset_is_not_run():
