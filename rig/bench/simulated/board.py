@@ -164,7 +164,7 @@ def make_board(seed: int, pads: int, kind: str = "talker") -> Board:
         stall_sounds=bool(rng.random() < 0.5),
         jam_sounds=bool(rng.random() < 0.4),
         crash_ratio=float(rng.uniform(1.9, 3.2)),
-        dynamic=bool(rng.random() < 0.5),
+        dynamic=bool(rng.random() < 0.75),
         loop_latches=bool(rng.random() < 0.6),
     )
     chip_hz = float(640e3 * rng.uniform(0.96, 1.04))
@@ -195,19 +195,33 @@ def make_board(seed: int, pads: int, kind: str = "talker") -> Board:
 def _wanted_roles(rng: np.random.Generator, pads: int) -> list[str]:
     """Choose the nets that get leads: the rails, the clock, some live lines, and inert ones."""
     count = max(7, round(pads * rng.uniform(0.64, 0.72)))
-    data = [f"d{i}" for i in rng.permutation(8)]
-    address = [f"a{i}" for i in rng.permutation(memory.ADDRESS_BITS)]
-    shakes = [str(r) for r in rng.permutation(["stb", "busy"])]
-    straps = [str(r) for r in rng.permutation(["loop", "mute", "reset", "half"])]
-    matrix = [f"row{i}" for i in range(ROWS)] + [f"col{i}" for i in range(COLUMNS)]
-    matrix = [str(r) for r in rng.permutation(matrix)]
-    live = ["vcc", "gnd", "osc", data[0], shakes[0], straps[0], "amp"]
-    live += [address[0], "out0", data[1], "spk", matrix[0], straps[1]]
-    live += [address[1], data[2], "dac", "out1", matrix[1], address[2], shakes[1], data[3]]
-    live += [*straps[2:], *address[3:6], *data[4:6], matrix[2], "out2"]
-    inert_count = max(2, round(count * 0.42))
-    live = live[: count - inert_count]
-    return live + [f"nc{i}" for i in range(count - len(live))]
+    lively = max(2, round(0.55 * count - 3.9))
+    families = {
+        "data": [f"d{i}" for i in rng.permutation(8)],
+        "address": [f"a{i}" for i in rng.permutation(memory.ADDRESS_BITS)],
+        "shake": [str(r) for r in rng.permutation(["stb", "busy"])],
+        "strap": [str(r) for r in rng.permutation(["loop", "mute", "reset", "half"])],
+        "sound": ["amp", "spk", "dac"],
+        "matrix": [str(r) for r in rng.permutation(
+            [f"row{i}" for i in range(ROWS)] + [f"col{i}" for i in range(COLUMNS)]
+        )],
+        "out": ["out0", "out1", "out2"],
+    }  # fmt: skip
+    found = ["vcc", "gnd", "osc"]
+    # a person puts leads on something of everything before the second of a kind
+    first = [str(r) for r in rng.permutation(["strap", "sound", "address", "matrix", "out"])]
+    turns = ["shake", "data", "strap", *first]
+    while lively > 0 and turns:
+        family = turns.pop(0)
+        if families[family]:
+            found.append(families[family].pop(0))
+            lively -= 1
+        if family == "sound" and found[-1] == "amp" and lively > 0 and rng.random() < 0.5:
+            found.append(families["sound"].pop(0))
+            lively -= 1
+        if not turns and any(families.values()):
+            turns = [str(r) for r in rng.permutation(sorted(families))]
+    return found + [f"nc{i}" for i in range(count - len(found))]
 
 
 def _nets(
@@ -252,18 +266,17 @@ def _nets(
     for i in range(COLUMNS):
         nets.append(Net(f"col{i}", Drive(pull=(around(47e3), 1.0)), threshold(), OPEN))
     nets.append(Net("dac", Drive(bias=(around(300.0), 0.5)), idle=BIAS))
-    nets.append(Net("amp", Drive(pull=(around(47e3), 0.5)), idle=OPEN))
+    nets.append(Net("amp", Drive(pull=(around(150e3), 0.5)), idle=OPEN))
     nets.append(Net("spk", Drive(bias=(10.0, 0.5)), idle=BIAS))
     for i in range(3):
         state = HIGH if i == 0 else int(rng.integers(2))
         ohm = around(200.0)
         nets.append(Net(f"out{i}", Drive(low_ohm=ohm, high_ohm=ohm * 1.2), idle=state))
     for i in range(sum(role.startswith("nc") for role in wanted)):
-        # tracks to parts that aren't fitted: nothing, or a resistor too large to matter
-        pull = (around(2.2e6), float(rng.choice((0.0, 1.0)))) if rng.random() < 0.4 else None
-        nets.append(Net(f"nc{i}", Drive(pull=pull)))
+        # tracks to parts that aren't fitted
+        nets.append(Net(f"nc{i}", Drive()))
     roles = {net.role: number for number, net in enumerate(nets)}
-    resistors = [(roles["dac"], roles["amp"], around(33e3))]
+    resistors = [(roles["dac"], roles["amp"], around(68e3))]
     return nets, resistors, clock_ohm
 
 
@@ -278,8 +291,11 @@ def _pads(
     rng: np.random.Generator, count: int, nets: list[int], roles: dict[str, int]
 ) -> tuple[Pad, ...]:
     """Put leads on every wanted net once, and on some of them again, in a person's order."""
-    doubled = [roles["gnd"], roles["vcc"]]
-    others = [n for n in nets if n not in doubled]
+    idle = {number for role, number in roles.items() if role.startswith("nc")}
+    doubled = [roles[str(rng.choice(("gnd", "vcc")))]]
+    # long tracks with many joints on them are mostly those that do nothing
+    others = [n for n in nets if n not in (roles["gnd"], roles["vcc"])]
+    others += [n for n in others if n in idle]
     while len(nets) + len(doubled) < count:
         doubled.append(int(rng.choice(others)))
     placed = list(nets) + doubled[: count - len(nets)]

@@ -22,7 +22,7 @@ PHRASE_TABLE, WORD_TABLE, FIRST_FREE = 0x0000, 0x0080, 0x0100
 PHRASES_PER_KEY = 4
 
 OP_END, OP_SAY, OP_PITCH, OP_PAUSE, OP_AGAIN, OP_JUMP = 0, 1, 2, 3, 4, 8
-JAMS = (0xB, 0xD, 0xF)
+JAMS = (0x7, 0x9, 0xB, 0xD, 0xF)
 """Operations on which the sequencer stops for good; the others not named do nothing."""
 
 # Formants of vowels in Hz, rounded averages of adult speech (phonetics textbooks, from memory)
@@ -105,11 +105,11 @@ def make_speech(rng: np.random.Generator, keys: int) -> Speech:
     for key in range(keys):
         found: list[bytes] = []
         for _ in range(int(rng.integers(2, PHRASES_PER_KEY + 1))):
-            aim, frames = int(rng.integers(46, 68)), 0
+            aim, frames = int(rng.integers(42, 58)), 0
             register = int(registers[key]) + int(rng.integers(-1, 2))
             script = [OP_PITCH << 4 | (register // 2 + 8) & 15]
             while frames < aim:
-                left = [i for i in range(len(words)) if frames + lengths[i] <= 78]
+                left = [i for i in range(len(words)) if frames + lengths[i] <= 66]
                 if not left:
                     break
                 pick = left[int(rng.integers(len(left)))]

@@ -19,6 +19,7 @@ _FRAME_END = FRAME_SAMPLES * _ONE
 _CYCLES_PER_SAMPLE = 80
 _STEP_UNSTEADY = RATE_HZ // 200
 _DYNAMIC_LOSS_SAMPLES = RATE_HZ // 50
+_COUNT = np.arange(2048)
 _IDLE_MA, _TALK_MA = 1.8, 26.0
 
 
@@ -41,7 +42,8 @@ class SimulatedToy:
         self._amplifier = Amplifier(board)
         self._supply = Supply(board.volts)
         roles = board.roles
-        self._osc, self._mute, self._half = roles["osc"], roles["mute"], roles["half"]
+        self._osc, self._amp = roles["osc"], roles["amp"]
+        self._mute, self._half = roles["mute"], roles["half"]
         self._powered = False
         self._forgot = True
         # a toy isn't in step with the bench's clock
@@ -50,6 +52,7 @@ class SimulatedToy:
         self._offset = 0.0
         self._last = 0.0
         self._stopped = 0
+        self._step = -1
         self._rewired()
 
     def fork(self) -> SimulatedToy:
@@ -165,7 +168,10 @@ class SimulatedToy:
         if not wiring.high(self._half):
             hz /= 2
         chip_hz = hz / _CYCLES_PER_SAMPLE
-        self._step = round(chip_hz / RATE_HZ * _ONE)
+        step = round(chip_hz / RATE_HZ * _ONE)
+        if step != self._step:
+            self._step = step
+            self._ramp = step * _COUNT
 
     def _run_chips(self, held: np.ndarray, at: int, end: int) -> None:
         while at < end:
@@ -179,13 +185,13 @@ class SimulatedToy:
                 self._phase -= _FRAME_END
                 self._tick()
                 continue
-            count = min(end - at, -((self._phase - _FRAME_END) // self._step))
+            count = min(end - at, len(_COUNT), -((self._phase - _FRAME_END) // self._step))
             if self._samples is None:
                 held[at : at + count] = self._offset
                 self._last = 0.0
             else:
-                index = (self._phase + self._step * np.arange(count)) >> 32
-                np.take(self._samples, index, out=held[at : at + count])
+                index = (self._ramp[:count] + self._phase) >> 32
+                np.take(self._samples, index, out=held[at : at + count], mode="clip")
                 self._last = float(held[at + count - 1])
                 if self._offset:
                     held[at : at + count] += self._offset
@@ -194,12 +200,10 @@ class SimulatedToy:
 
     def _tick(self) -> None:
         frame = self._sequencer.tick()
-        samples = self._voice.frame(frame, self._sequencer.transpose)
-        self._samples = samples if samples.any() else None
-        if self._wiring.touched:
+        self._samples = self._voice.frame(frame, self._sequencer.transpose)
+        self._offset = 0.0
+        if self._osc in self._wiring.touched:
+            self._set_clock()
+        if self._amp in self._wiring.touched:
             self._sequencer.bus.settle()
-            if self._osc in self._wiring.touched:
-                self._set_clock()
             self._offset = self._amplifier.offset(self._wiring)
-        else:
-            self._offset = 0.0

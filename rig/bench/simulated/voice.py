@@ -7,6 +7,7 @@ the four bytes is used, so a bit that a bridge turned over is heard for what it 
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from scipy.signal import lfilter
@@ -61,7 +62,50 @@ def _noise_bits() -> np.ndarray:
 _NOISE = _noise_bits()
 _RAMP = np.arange(1, FRAME_SAMPLES + 1) / FRAME_SAMPLES
 _ONE = np.ones(1)
-_FILTERS: dict[int, tuple[np.ndarray, float]] = {}
+_MOST_MOMENTS = 40_000
+
+
+@lru_cache(maxsize=8192)
+def _filter(code: int) -> tuple[np.ndarray, float]:
+    """Give the poles of a filter code, and the gain that makes its noise gain 1."""
+    factor = BANDWIDTH_FACTOR[code & 3]
+    poles = np.ones(1)
+    bands = (
+        (F1_HZ[code >> 9 & 15], 70.0),
+        (F2_HZ[code >> 5 & 15], 100.0),
+        (F3_HZ[code >> 2 & 7], 160.0),
+    )
+    for centre_hz, width_hz in bands:
+        radius = math.exp(-math.pi * width_hz * factor / CHIP_RATE_HZ)
+        angle = 2 * math.pi * centre_hz / CHIP_RATE_HZ
+        poles = np.convolve(poles, [1.0, -2 * radius * math.cos(angle), radius * radius])
+    impulse = np.zeros(512)
+    impulse[0] = 1.0
+    answer = lfilter(_ONE, poles, impulse)
+    return poles, 1.0 / math.sqrt(float(np.dot(answer, answer)))
+
+
+class _Moment:
+    """The voice's whole state after some frame, the frame's samples, and what followed it.
+
+    A phrase is said thousands of times from the same silence: each of its frames is
+    worked out once and then found again by walking these.
+    """
+
+    __slots__ = ("energy", "next", "noise_at", "pulse_in", "samples", "state")
+
+    def __init__(self) -> None:
+        self.samples: np.ndarray | None = None
+        self.state = np.zeros(6)
+        self.energy = 0.0
+        self.pulse_in = 0
+        self.noise_at = 0
+        self.next: dict[tuple[Frame | None, int], _Moment] = {}
+
+
+Frame = tuple[int, int, int, int]
+_SILENCE = _Moment()
+_made = 0
 
 
 class Voice:
@@ -72,40 +116,15 @@ class Voice:
 
     def reset(self) -> None:
         """Go quiet."""
-        self._state = np.zeros(6)
-        self._energy = 0.0
-        self._pulse_in = 0
-        self._noise_at = 0
+        self._now = _SILENCE
 
     def fork(self) -> Voice:
         """Copy this voice with all its state."""
-        other = Voice.__new__(Voice)
-        other.__dict__.update(self.__dict__)
-        other._state = self._state.copy()
+        other = Voice()
+        other._now = self._now
         return other
 
-    @staticmethod
-    def _filter(code: int) -> tuple[np.ndarray, float]:
-        found = _FILTERS.get(code)
-        if found is None:
-            factor = BANDWIDTH_FACTOR[code & 3]
-            poles = np.ones(1)
-            bands = (
-                (F1_HZ[code >> 9 & 15], 70.0),
-                (F2_HZ[code >> 5 & 15], 100.0),
-                (F3_HZ[code >> 2 & 7], 160.0),
-            )
-            for centre_hz, width_hz in bands:
-                radius = math.exp(-math.pi * width_hz * factor / CHIP_RATE_HZ)
-                angle = 2 * math.pi * centre_hz / CHIP_RATE_HZ
-                poles = np.convolve(poles, [1.0, -2 * radius * math.cos(angle), radius * radius])
-            impulse = np.zeros(512)
-            impulse[0] = 1.0
-            answer = lfilter(_ONE, poles, impulse)
-            found = _FILTERS[code] = (poles, 1.0 / math.sqrt(float(np.dot(answer, answer))))
-        return found
-
-    def frame(self, data: tuple[int, int, int, int] | None, transpose: int = 0) -> np.ndarray:
+    def frame(self, data: Frame | None, transpose: int = 0) -> np.ndarray | None:
         """Make one frame's samples.
 
         Parameters
@@ -116,41 +135,58 @@ class Voice:
 
         Returns
         -------
-        ndarray of float32, shape (FRAME_SAMPLES,), within -1..1
+        ndarray of float32, shape (FRAME_SAMPLES,), within -1..1; None for silence
         """
         if data is None:
-            if self._energy == 0.0 and not self._state.any():
-                return _SILENCE
-            energy, voiced, code, period, rasp, tilt = 0.0, True, 0, 80, 0, 0
-        else:
-            b0, b1, b2, b3 = data
-            # the fourth byte repeats the energy's upper bits: the chip takes the mean of both
-            energy = energy_amplitude(((b0 >> 3 & 15) + ((b3 & 7) << 1) + 1) >> 1)
-            voiced, tilt, rasp = bool(b0 & 4), b0 & 3, b1 >> 6
-            period = pitch_period(min(63, max(0, (b1 & 63) + transpose)))
-            code = (b2 << 5) | (b3 >> 3)
-        poles, gain = self._filter(code & 0x1FFF)
-        if voiced:
-            source = np.zeros(FRAME_SAMPLES)
-            at = min(self._pulse_in, period)
-            source[at::period] = math.sqrt(period)
-            if rasp & 1:
-                source[(at + period // 2) % period :: period] -= 0.8 * math.sqrt(period)
-            if rasp & 2:
-                source += 0.5 * _NOISE[self._noise_at : self._noise_at + FRAME_SAMPLES]
-            self._pulse_in = (at - FRAME_SAMPLES) % period
-        else:
-            source = _NOISE[self._noise_at : self._noise_at + FRAME_SAMPLES]
-        if tilt:
-            source = source + (0.35 * tilt) * np.concatenate(([0.0], -source[:-1]))
-        self._noise_at = (self._noise_at + FRAME_SAMPLES) % 8191
-        source = source * ((self._energy + (energy - self._energy) * _RAMP) * gain)
-        self._energy = energy
-        sound, self._state = lfilter(_ONE, poles, source, zi=self._state)
-        sound = np.rint(np.clip(sound, -1.0, 1.0) * _DAC_STEPS) / _DAC_STEPS
-        if energy == 0.0 and np.abs(self._state).max() < 1e-3:
-            self._state = np.zeros(6)
-        return sound.astype(np.float32)
+            if self._now is _SILENCE:
+                return None
+            transpose = 0
+        known = self._now.next.get((data, transpose))
+        if known is None:
+            global _made
+            _made += 1
+            if _made > _MOST_MOMENTS:
+                _made = 0
+                _SILENCE.next.clear()
+                self._now.next.clear()
+            known = self._now.next[data, transpose] = _follow(self._now, data, transpose)
+        self._now = known
+        return known.samples
 
 
-_SILENCE = np.zeros(FRAME_SAMPLES, np.float32)
+def _follow(before: _Moment, data: Frame | None, transpose: int) -> _Moment:
+    if data is None:
+        energy, voiced, code, period, rasp, tilt = 0.0, True, 0, 80, 0, 0
+    else:
+        b0, b1, b2, b3 = data
+        # the fourth byte repeats the energy's upper bits: the chip takes the mean of both
+        energy = energy_amplitude(((b0 >> 3 & 15) + ((b3 & 7) << 1) + 1) >> 1)
+        voiced, tilt, rasp = bool(b0 & 4), b0 & 3, b1 >> 6
+        period = pitch_period(min(63, max(0, (b1 & 63) + transpose)))
+        code = (b2 << 5) | (b3 >> 3)
+    poles, gain = _filter(code)
+    after = _Moment()
+    noise = _NOISE[before.noise_at : before.noise_at + FRAME_SAMPLES]
+    if voiced:
+        source = np.zeros(FRAME_SAMPLES)
+        at = min(before.pulse_in, period)
+        source[at::period] = math.sqrt(period)
+        if rasp & 1:
+            source[(at + period // 2) % period :: period] -= 0.8 * math.sqrt(period)
+        if rasp & 2:
+            source += 0.5 * noise
+        after.pulse_in = (at - FRAME_SAMPLES) % period
+    else:
+        source = noise
+    if tilt:
+        source = source - (0.35 * tilt) * np.concatenate(([0.0], source[:-1]))
+    after.noise_at = (before.noise_at + FRAME_SAMPLES) % 8191
+    source = source * ((before.energy + (energy - before.energy) * _RAMP) * gain)
+    after.energy = energy
+    sound, after.state = lfilter(_ONE, poles, source, zi=before.state)
+    sound = np.rint(np.clip(sound, -1.0, 1.0) * _DAC_STEPS) / _DAC_STEPS
+    if sound.any():
+        after.samples = sound.astype(np.float32)
+    elif energy == 0.0 and np.abs(after.state).max() < 1e-3:
+        return _SILENCE
+    return after
