@@ -6,19 +6,20 @@ The host program is run beside it as a person would run it, so that it can be ki
 from __future__ import annotations
 
 import json
-import os
-import signal
 import subprocess
 import sys
-import threading
+import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
-from emulator import CYCLES_PER_MS, Emulator
+from emulator import Emulator
 from sound_server import SoundServer, hurry
 
+from rig.bench.simulated.board import make_board
 from rig.project import new_simulated_project
+from rig.project.models import letters
 
 TIMINGS = """\
 timings:
@@ -65,16 +66,28 @@ class Board:
 
     seed: int
     pads: int = 8
-    series_ohm: tuple[int, ...] = (0, 33_000)
+    leads: tuple[str, ...] = ("A", "B", "C", "D", "E", "F")
+    series_ohm: tuple[int, ...] = (0,)
     lead_ohm: int = 1_800
     switch_ohm: float = 0.2
     dwell_ms: int = 900
     baseline_takes: int = 8
     room_db: float = 40.0
+    known_bend: tuple[str, str] = ("B", "C")
+
+    @property
+    def volts(self) -> float:
+        """The toy's supply."""
+        return make_board(self.seed, self.pads).volts
 
     def write_project(self, folder: Path, port: str | None) -> Path:
         """Write a project folder, simulated without a port, hardware with one."""
         new_simulated_project(folder, self.seed, self.pads)
+        # Fewer leads than the board has points: the toy is the same, the sweep is shorter.
+        lines = (folder / "toy.yaml").read_text().split("\n")
+        gone = [f"  {letter}:" for letter in letters(self.pads) if letter not in self.leads]
+        kept = [line for line in lines if not line.startswith(tuple(gone))]
+        (folder / "toy.yaml").write_text("\n".join(kept))
         if port is None:
             more = SIMULATED.format(seed=self.seed, pads=self.pads, room_db=self.room_db)
         else:
@@ -93,7 +106,13 @@ class Board:
         return folder
 
 
-def padsweep(*words: str, env: dict | None = None, seconds: float = 600) -> subprocess.CompletedProcess:
+BOARD = Board(seed=9)
+"""The toy that the tests of this folder sweep."""
+
+
+def padsweep(
+    *words: str, env: dict | None = None, seconds: float = 600
+) -> subprocess.CompletedProcess:
     """Run the program to its end."""
     return subprocess.run(
         [*PADSWEEP, *words], check=False, capture_output=True, text=True, env=env, timeout=seconds
@@ -127,7 +146,6 @@ class EmulatedRig:
         self.emulator.__enter__()
         hurry(self.emulator.pid)
         board = self.board
-        # Plenty for ruling out a full pipe: the toy process prints one line.
         self._toy = subprocess.Popen(
             [
                 sys.executable,
@@ -169,15 +187,22 @@ class EmulatedRig:
             "sweep", "--project", str(self.folder), *words, env=self.server.env, seconds=seconds
         )
 
-    def start_sweep(self) -> subprocess.Popen:
-        """Start a sweep that is to be killed."""
+    def start_sweep(self, *words: str) -> subprocess.Popen:
+        """Start a sweep and come back at once: it is to be killed, or to meet a fault."""
         return subprocess.Popen(
-            [*PADSWEEP, "sweep", "--project", str(self.folder)],
+            [*PADSWEEP, "sweep", "--project", str(self.folder), *words],
             env=self.server.env,
             stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
+            stderr=subprocess.PIPE,
+            text=True,
         )
+
+    def wait_for_record(self, wanted: Callable[[dict], bool], seconds: float = 5.0) -> None:
+        """Wait until the witness' last line is as wanted."""
+        deadline = time.monotonic() + seconds
+        while not (self.record.exists() and (pins := self.pins()) and wanted(pins[-1])):
+            assert time.monotonic() < deadline, f"the pins' record ends with {self.pins()[-1:]}"
+            time.sleep(0.05)
 
     def pins(self) -> list[dict]:
         """Give the witness' record: what the outputs did, cycle by cycle."""

@@ -1,0 +1,213 @@
+"""Whole sweeps on the emulated bench: real firmware, real serial port, real sound path.
+
+One sweep is killed three times and continued; another has a lead cut. Both are held
+against a sweep of the same toy on the simulated bench, and against the pins.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections import Counter
+
+import pytest
+from emulated_rig import BOARD, EmulatedRig, export, padsweep
+from emulator import CYCLES_PER_MS
+
+from rig.log import SweepLog, verify
+
+DEADMAN_MS = 3_000
+KILLS = 3
+CUT = "F"
+
+
+@pytest.fixture(scope="module")
+def simulated_finds(tmp_path_factory):
+    """What the same toy with the same set-up shows on the simulated bench."""
+    folder = BOARD.write_project(tmp_path_factory.mktemp("simulated") / "project", None)
+    done = padsweep("sweep", "--project", str(folder))
+    assert done.returncode == 0, done.stderr
+    return pair_facts(export(folder, "--finds"))
+
+
+@pytest.fixture(scope="module")
+def killed(sound_server, tmp_path_factory):
+    """A sweep whose host is killed at random moments, continued to its end."""
+    # The moments differ from run to run; the seed is in the message of whatever fails.
+    seed = random.SystemRandom().randrange(10**6)
+    print(f"moments of the kills: seed {seed}")
+    moments = random.Random(seed)
+    with EmulatedRig(tmp_path_factory.mktemp("killed"), sound_server, BOARD) as rig:
+        kills = [kill_at(rig, moments.uniform(0.0, 7.0)) for _ in range(KILLS)]
+        done = rig.sweep()
+        assert done.returncode == 0, done.stderr
+        rig.wait_for_record(lambda line: not line["supply"])
+        yield rig, kills, rig.pins(), done
+
+
+@pytest.fixture(scope="module")
+def killed_log(killed):
+    rig, *_ = killed
+    with SweepLog.open(rig.folder / "sweeps" / "main", read_only=True) as log:
+        yield log
+
+
+@pytest.fixture(scope="module")
+def cut(sound_server, tmp_path_factory):
+    """A rig with one lead cut, swept to the end."""
+    with EmulatedRig(tmp_path_factory.mktemp("cut"), sound_server, BOARD, cut=(CUT,)) as rig:
+        done = rig.sweep()
+        assert done.returncode == 0, done.stderr
+        yield rig
+
+
+def kill_at(rig: EmulatedRig, seconds: float) -> dict:
+    """Start the sweep, kill it so long after the first pair was closed, see what happens."""
+    with rig.start_sweep() as host:
+        try:
+            rig.emulator.wait_for(lambda state: bool(state.closures), 60)
+            time.sleep(seconds)
+            assert host.poll() is None, "the sweep ended before it was killed"
+        finally:
+            host.kill()
+    cycle = rig.emulator.cycle
+    safe = rig.emulator.wait_for(lambda state: state.is_open_and_off, DEADMAN_MS / 1000 + 3)
+    # And so it stays, with nobody there to hold it.
+    rig.emulator.wait_cycles(1_000 * CYCLES_PER_MS)
+    return {"killed": cycle, "safe": safe.cycle, "still": rig.emulator.state.is_open_and_off}
+
+
+def pair_facts(finds: list[dict]) -> set[tuple]:
+    """Pairs with whether they stop the toy: what doesn't hang on the phrase that was said."""
+    return {
+        (*sorted((find["pads_1"], find["pads_2"])), find["after"] == "freeze") for find in finds
+    }
+
+
+def closed_touches(pins: list[dict]) -> Counter:
+    """Count how often each pair was closed, by the pins."""
+    counts: Counter = Counter()
+    before: list = []
+    for line in pins:
+        if line["closures"] and not before:
+            letters = [BOARD.leads[pad - 1] for _, pad in line["closures"]]
+            counts[tuple(sorted(letters))] += 1
+        before = line["closures"]
+    return counts
+
+
+def test_after_each_kill_everything_is_open_and_off_within_the_dead_man_s_time(killed):
+    _, kills, *_ = killed
+    assert len(kills) >= 3
+    for kill in kills:
+        # One tick of the emulator is 5 ms; the host fed it last at most 0.3 s before.
+        assert kill["safe"] - kill["killed"] <= (DEADMAN_MS + 20) * CYCLES_PER_MS
+        assert kill["still"]
+
+
+def test_every_touch_on_the_pins_has_its_row_and_few_are_repeated(killed, killed_log):
+    _, kills, pins, _ = killed
+    on_pins = closed_touches(pins)
+    rows = Counter(
+        tuple(sorted((record.pads_1, record.pads_2)))
+        for record in killed_log.records()
+        if record.timeline and record.timeline.close_us is not None and record.pads_1
+    )
+    assert set(rows) == set(on_pins)
+    assert all(rows[pair] <= on_pins[pair] for pair in rows)
+    assert sum((on_pins - rows).values()) <= 2 * len(kills)
+
+
+def test_the_log_is_whole_after_the_kills(killed_log):
+    assert verify(killed_log) == []
+    records = killed_log.records()
+    assert [record.number for record in records] == list(range(1, len(records) + 1))
+
+
+def test_every_pair_was_touched(killed):
+    *_, pins, _ = killed
+    leads = BOARD.leads
+    pairs = {(a, b) for a in leads for b in leads if a < b}
+    assert len(leads) >= 6
+    assert set(closed_touches(pins)) == pairs
+
+
+def test_the_emulated_bench_finds_what_the_simulated_one_finds(killed, simulated_finds):
+    rig, *_ = killed
+    assert simulated_finds
+    assert pair_facts(export(rig.folder, "--finds")) == simulated_finds
+
+
+def test_a_freeze_was_recovered_through_the_firmware_s_supply_switch(killed, killed_log):
+    _, kills, pins, _ = killed
+    revived = [
+        event
+        for event in killed_log.events()
+        if event.kind == "recovery" and event.detail["rung"] == "supply"
+    ]
+    assert any(record.after == "freeze" for record in killed_log.records())
+    assert revived
+    switched_on = sum(
+        line["supply"] and not before["supply"]
+        for before, line in zip([{"supply": False}, *pins], pins, strict=False)
+    )
+    # Once for each run of the host, and once for each recovery.
+    assert switched_on >= len(kills) + 1 + len(revived)
+
+
+def test_the_rows_are_equal_in_form_to_a_simulated_sweep_s(killed, tmp_path):
+    rig, *_ = killed
+    folder = BOARD.write_project(tmp_path / "project", None)
+    assert padsweep("sweep", "--project", str(folder)).returncode == 0
+    emulated, simulated = export(rig.folder, "--all"), export(folder, "--all")
+    assert [list(row) for row in emulated[:1]] == [list(row) for row in simulated[:1]]
+    kinds = {name: {type(row[name]) for row in simulated} for name in simulated[0]}
+    for name in ("touch", "key", "sound", "after", "started_at", "take"):
+        assert {type(row[name]) for row in emulated} <= kinds[name] | {type(None)}
+
+
+def test_with_a_lead_cut_just_that_pad_s_finds_vanish(cut, simulated_finds):
+    expected = {fact for fact in simulated_finds if CUT not in fact}
+    assert expected != simulated_finds
+    assert expected
+    assert pair_facts(export(cut.folder, "--finds")) == expected
+    # Its relays worked all the same: it is the lead that is missing.
+    assert any(CUT in pair for pair in closed_touches(cut.pins()))
+
+
+def test_with_the_sink_muted_takes_are_lost_and_the_sweep_stops(cut, sound_server):
+    sound_server.mute(True)
+    try:
+        done = cut.sweep("--name", "muted", seconds=60)
+    finally:
+        sound_server.mute(False)
+    assert done.returncode != 0
+    assert_one_line(done.stderr, "lost")
+    rows = export(cut.folder, "--name", "muted", "--all")
+    assert rows
+    assert {row["sound"] for row in rows} == {"lost"}
+    cut.emulator.wait_for(lambda state: state.is_open_and_off, 1)
+
+
+def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line(cut):
+    with cut.start_sweep("--name", "unplugged") as host:
+        cut.emulator.wait_for(lambda state: bool(state.keys), 30)
+        cut.emulator.kill()
+        _, said = host.communicate(timeout=30)
+    assert host.returncode != 0
+    assert_one_line(said, "is gone")
+    with SweepLog.open(cut.folder / "sweeps" / "unplugged", read_only=True) as log:
+        assert verify(log) == []
+
+
+def test_a_port_that_is_not_there_is_one_clear_line(tmp_path):
+    folder = BOARD.write_project(tmp_path / "project", "/dev/padsweep-none")
+    done = padsweep("sweep", "--project", str(folder), seconds=60)
+    assert done.returncode != 0
+    assert_one_line(done.stderr, "/dev/padsweep-none isn't there")
+
+
+def assert_one_line(text: str, part: str) -> None:
+    assert part in text
+    assert text.count("\n") == 1, text
+    assert text.startswith("padsweep: ")
