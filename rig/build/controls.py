@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import log10
 
+from rig.build.sayings import sound_words
 from rig.build.series import at_least, ohms, pot_for
 from rig.build.trials import Trial, amounts, stopped_ohm
 from rig.choose.picks import Pick
@@ -65,7 +66,12 @@ class Control:
 
 
 def propose(
-    pick: Pick, trials: Sequence[Trial] = (), *, least_path_ohm: float, volts: float
+    pick: Pick,
+    trials: Sequence[Trial] = (),
+    *,
+    least_path_ohm: float,
+    most_path_ohm: float,
+    volts: float,
 ) -> Control:
     """Propose the control of a pick.
 
@@ -74,8 +80,8 @@ def propose(
     pick : Pick
     trials : sequence of Trial
         What the sweep saw on this pair; empty where there is no log.
-    least_path_ohm : float
-        Least path that the rig can make between two pads, ohms.
+    least_path_ohm, most_path_ohm : float
+        Least and largest path that the rig can make between two pads, ohms.
     volts : float
         Highest supply of the toy, V.
     """
@@ -106,7 +112,8 @@ def propose(
     if sound == "cut":
         return _button("It takes the sound away while held: a button plays the gaps.", fixed, keep)
     if sound in SMOOTH_SOUNDS:
-        return _changing(pick, sound, low, high, fixed, keep, trials, volts)
+        seen = _Seen(low, high, fixed, keep, tuple(trials), most_path_ohm, volts)
+        return _changing(pick, sound, seen)
     return _button(
         "Nothing measured says how it should be played: begin with a button, it can't be left on.",
         fixed, keep,
@@ -121,37 +128,57 @@ def body_fixed_ohm(volts: float) -> float:
     return at_least(max(volts / BODY_LIMIT_MA * 1000 - BODY_FLOOR_OHM, 1000.0), slack=0.0)
 
 
-def _changing(pick, sound, low, high, fixed, keep, trials, volts) -> Control:
+@dataclass(frozen=True)
+class _Seen:
+    """What is known of a pick's resistances."""
+
+    low: float
+    high: float
+    fixed: float
+    keep: str
+    trials: tuple[Trial, ...]
+    most: float
+    volts: float
+
+    @property
+    def at_top(self) -> bool:
+        """Whether it was heard over the largest path that the rig has."""
+        return self.high >= self.most * 0.98
+
+
+def _changing(pick: Pick, sound: str, seen: _Seen) -> Control:
     """Choose for a steady change: by how its amount moved over the paths, else by its range."""
-    measured = amounts(trials, sound, pick.unit)
-    spread = SMOOTH.get(pick.unit or "", 0.0)
-    moved = _moves(measured, spread)
+    low, high = seen.low, seen.high
+    measured = amounts(seen.trials, sound, pick.unit)
     if low >= BODY_LEAST_OHM:
-        return _body(
-            f"It works from {ohms(low)} up: skin is enough, so it can be played by touch.",
-            fixed, keep, volts,
-        )  # fmt: skip
-    if moved:
+        return _body(seen)
+    if _moves(measured, SMOOTH.get(pick.unit or "", 0.0)):
         (path_low, amount_low), (path_high, amount_high) = measured[0], measured[-1]
         return _pot(
-            f"Its amount moves step by step with the resistance, from {amount_high:.3g} "
-            f"{pick.unit} at {ohms(path_high)} to {amount_low:.3g} {pick.unit} at "
-            f"{ohms(path_low)}: a knob sets it.", low, high, fixed, keep, volts,
-        )  # fmt: skip
+            "Its amount moves step by step with the resistance: "
+            f"{sound_words(sound, amount_high, pick.unit)} over {ohms(path_high)}, "
+            f"{sound_words(sound, amount_low, pick.unit)} over {ohms(path_low)}. A knob sets it.",
+            seen,
+        )
     if len(measured) >= 2:
         return _toggle(
             f"It comes on at once: about the same from {ohms(measured[0][0])} to "
-            f"{ohms(measured[-1][0])}, so a knob would only switch it.", fixed, keep,
-        )  # fmt: skip
+            f"{ohms(measured[-1][0])}, so a knob would only switch it.",
+            seen.fixed,
+            seen.keep,
+        )
     if high / low >= 9.5:
         return _pot(
             f"It reaches from {ohms(low)} to {ohms(high)}; whether it moves smoothly between "
-            "wasn't measured. If it turns out to switch, fit a toggle.", low, high, fixed, keep,
-            volts,
-        )  # fmt: skip
-    lower = " and over no higher path" if len({t.path_ohm for t in trials}) > 1 else ""
+            "wasn't measured. If it turns out to switch, fit a toggle.",
+            seen,
+        )
+    higher = any(trial.path_ohm > high * 1.02 for trial in seen.trials)
     return _toggle(
-        f"A held change, heard over {ohms(high)}{lower}: a toggle holds it.", fixed, keep
+        f"A held change, heard over {ohms(high)}{' and over no higher path' if higher else ''}: "
+        "a toggle holds it.",
+        seen.fixed,
+        seen.keep,
     )
 
 
@@ -177,10 +204,7 @@ def _keep(low, fixed, trials, least_path_ohm) -> str:
             f"Keep at least {ohms(low)} in the path: over {ohms(lower[0])} this change wasn't "
             "found again."
         )
-    return (
-        f"Keep at least {ohms(low)} in the path: the rig never tried less. To leave the resistor "
-        "out, first bridge the two pads by hand once, through less and less, and listen."
-    )
+    return f"Keep at least {ohms(low)} in the path: the rig never tried less."
 
 
 def _toggle(why, fixed, keep) -> Control:
@@ -194,38 +218,75 @@ def _button(why, fixed, keep) -> Control:
     return Control("push-button", "push-button, closes while pressed", why, fixed, keep)
 
 
-def _pot(why, low, high, fixed, keep, volts) -> Control:
+def _pot(why: str, seen: _Seen) -> Control:
+    low, high, fixed = seen.low, seen.high, seen.fixed
     pot = pot_for(max(high - fixed, 1000.0))
-    decades = log10(max(high / low, 1.0))
-    taper = "logarithmic" if decades >= 0.9 else "linear"
+    logarithmic = log10(high / low) >= 0.9
     hints = [
         "Join the wiper (middle lug) to one outer lug, so that it never opens.",
-        "Clockwise is to do more: wire it so that turning right lowers the resistance"
-        + ("; a reverse logarithmic one spreads it best." if taper == "logarithmic" else "."),
-        f"Turned fully down, the {ohms(fixed)} resistor alone is left.",
+        "Wire it so that turning right lowers the resistance and does more"
+        + ("; a reverse logarithmic one spreads that best." if logarithmic else "."),
+        f"Turned fully down, the resistor of {ohms(fixed)} alone is left.",
     ]
-    if pot > (high - fixed) * 1.05:
+    if seen.at_top:
+        hints.append(f"The rig tried no more than {ohms(high)}; the knob may do more above it.")
+    elif fixed + pot > high * 1.05:
         hints.append(f"Beyond about {ohms(high)} nothing was heard: there the knob is an off.")
     if high >= 100_000:
         hints.append("A photocell (a few kΩ in light to about 1 MΩ in the dark) would do too.")
     if high >= BODY_LEAST_OHM:
-        hints.append(
-            f"Body contacts would reach its upper end; then fit {ohms(max(fixed, body_fixed_ohm(volts)))} "
-            "in series."
-        )
+        ohm = max(fixed, body_fixed_ohm(seen.volts))
+        hints.append(f"Body contacts would reach its upper end; fit {ohms(ohm)} in series then.")
+    taper = "logarithmic" if logarithmic else "linear"
     return Control(
-        "potentiometer", f"potentiometer {ohms(pot)} {taper}", why, fixed, keep, pot, tuple(hints)
+        "potentiometer",
+        f"potentiometer {ohms(pot)} {taper}",
+        why,
+        fixed,
+        seen.keep,
+        pot,
+        tuple(hints),
     )
 
 
-def _body(why, fixed, keep, volts) -> Control:
-    fixed = max(fixed, body_fixed_ohm(volts)) if fixed < body_fixed_ohm(volts) else fixed
-    worst = volts / (fixed + BODY_FLOOR_OHM) * 1000
+def _body(seen: _Seen) -> Control:
+    """Fit domes, with a resistor that keeps wet fingers from doing what less resistance did."""
+    stopped, low = stopped_ohm(seen.trials), seen.low
+    lower = any(trial.path_ohm < low * 0.98 for trial in seen.trials)
+    if stopped is not None and stopped < low * 0.98:
+        fixed = max(body_fixed_ohm(seen.volts), at_least(stopped * 1.05))
+        keep = (
+            f"Over {ohms(stopped)} this pair stopped the toy: the resistor keeps the path above "
+            f"that, however wet the fingers. From there to {ohms(low)} wasn't tried."
+        )
+    elif lower:
+        fixed = body_fixed_ohm(seen.volts)
+        keep = (
+            f"Over less than {ohms(low)} the change wasn't found; the resistor keeps the current "
+            "through the skin small."
+        )
+    else:
+        fixed = max(body_fixed_ohm(seen.volts), at_least(low))
+        keep = seen.keep
+    worst = seen.volts / (fixed + BODY_FLOOR_OHM) * 1000
+    hints = [
+        "Two fingertips are 50 kΩ to 2 MΩ, less with damp skin; set the domes a finger apart.",
+        f"Even with wet hands no more than {worst:.2g} mA can flow. Cells only, always.",
+    ]
+    if fixed + BODY_LEAST_OHM > seen.high * 1.02 and seen.at_top:
+        hints.append(
+            f"The rig tried no more than {ohms(seen.high)}: touch two bare wire ends first and "
+            "hear whether skin is enough. If not, fit a toggle and "
+            f"{ohms(at_least(low))}."
+        )
+    hints.append(f"A photocell or a potentiometer of {ohms(PHOTOCELL_DARK_OHM)} would do too.")
     return Control(
-        "body contacts", "two brass or steel domes", why, fixed, keep,
-        hints=(
-            "Two fingertips are 50 kΩ to 2 MΩ, less with damp skin; space the domes a finger apart.",
-            f"Even with wet hands no more than {worst:.2g} mA can flow. Cells only, always.",
-            f"A photocell or a potentiometer of {ohms(PHOTOCELL_DARK_OHM)} would do too.",
-        ),
-    )  # fmt: skip
+        "body contacts",
+        "two brass or steel domes",
+        f"It needs much resistance: heard over {ohms(low)}"
+        + (f" to {ohms(seen.high)}" if seen.high > low * 1.02 else "")
+        + ". Skin is in that range, so it can be played by touch.",
+        fixed,
+        keep,
+        hints=tuple(hints),
+    )

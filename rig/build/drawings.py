@@ -12,6 +12,8 @@ from rig.build.series import ohms
 from rig.choose.picks import Pick
 from rig.project.places import PICTURE_TYPES, Places
 
+Point = tuple[float, float]
+
 INKS = ("#1d4e89", "#a8321f", "#2f6b3a", "#6a3d8f", "#8a5a00", "#00707a")
 DASHES = ("", "14 7", "4 6", "18 6 4 6")
 """Lines differ by colour and by dashes, so that a black-and-white print can be read too."""
@@ -37,17 +39,19 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
             'opacity="0.5"/>'
         ),
     ]
-    tags: list[tuple[float, float]] = []
+    tags: list[Point] = []
+    drawn: list[Point] = []
     used = {pad for pick in picks for pad in pick.pads if pad in places.pads}
     points = [(places.pads[pad].x, places.pads[pad].y) for pad in sorted(used)]
     labels = []
     for number, pick in enumerate(picks, 1):
         if not all(pad in places.pads for pad in pick.pads):
             continue
-        (ax, ay), (bx, by) = ((places.pads[p].x, places.pads[p].y) for p in pick.pads)
+        ends = tuple((places.pads[p].x, places.pads[p].y) for p in pick.pads)
         ink, dash = ink_of(number)
-        curve, tag = _curve((ax, ay), (bx, by), points, tags, unit)
+        curve, tag, samples = _curve(ends, points, tags, drawn, unit, (w, h))
         tags.append(tag)
+        drawn += samples
         out.append(
             f'<path d="{curve}" fill="none" stroke="white" stroke-width="{9 * unit:.1f}"/>'
             f'<path d="{curve}" fill="none" stroke="{ink}" stroke-width="{5 * unit:.1f}"'
@@ -72,25 +76,40 @@ def ink_of(number: int) -> tuple[str, str]:
     return INKS[(number - 1) % len(INKS)], DASHES[(number - 1) // len(INKS) % len(DASHES)]
 
 
-def _curve(a, b, points, tags, unit) -> tuple[str, tuple[float, float]]:
-    """Bow a line so that its number stands clear of other numbers and pads."""
-    (ax, ay), (bx, by) = a, b
-    length = math.dist(a, b) or 1.0
+def _curve(ends, points, tags, drawn, unit, size) -> tuple[str, Point, list[Point]]:
+    """Bow a line so that it and its number stand clear of pads, numbers and other lines."""
+    (ax, ay), (bx, by) = ends
+    length = math.dist(*ends) or 1.0
     nx, ny = -(by - ay) / length, (bx - ax) / length
+    others = [p for p in points if p not in ends]
     best = None
-    for bow in (0.0, 0.12, -0.12, 0.25, -0.25):
+    for bow in (0.0, 0.08, -0.08, 0.16, -0.16, 0.28, -0.28):
         cx, cy = (ax + bx) / 2 + nx * bow * length * 2, (ay + by) / 2 + ny * bow * length * 2
-        for t in (0.5, 0.35, 0.65):
-            x = (1 - t) ** 2 * ax + 2 * t * (1 - t) * cx + t * t * bx
-            y = (1 - t) ** 2 * ay + 2 * t * (1 - t) * cy + t * t * by
-            clear = min(
-                [math.dist((x, y), p) for p in points] + [math.dist((x, y), p) * 1.2 for p in tags]
+
+        def at(t, cx=cx, cy=cy):
+            u = 1 - t
+            return (
+                u * u * ax + 2 * t * u * cx + t * t * bx,
+                u * u * ay + 2 * t * u * cy + t * t * by,
             )
-            worth = min(clear, 60 * unit) - abs(bow) * 60 * unit
+
+        samples = [at(0.1 + 0.05 * step) for step in range(17)]
+        edge = min(min(x, y, size[0] - x, size[1] - y) for x, y in samples)
+        if bow and edge < 25 * unit:
+            continue
+        crowded = sum(
+            any(math.dist(s, p) < 30 * unit for p in others)
+            or any(math.dist(s, p) < 14 * unit for p in drawn)
+            for s in samples
+        )
+        for t in (0.5, 0.38, 0.62):
+            clear = min([math.dist(at(t), p) for p in points + tags])
+            worth = min(clear, 55 * unit) - (abs(bow) * 90 + crowded * 7) * unit
             if best is None or worth > best[0] + 1e-6:
-                best = (worth, f"M {ax:g} {ay:g} Q {cx:.1f} {cy:.1f} {bx:g} {by:g}", (x, y))
+                curve = f"M {ax:g} {ay:g} Q {cx:.1f} {cy:.1f} {bx:g} {by:g}"
+                best = (worth, curve, at(t), samples)
     assert best is not None
-    return best[1], best[2]
+    return best[1:]
 
 
 def _tag(at, number, ink, unit) -> str:
@@ -182,7 +201,7 @@ _SYMBOLS = {
 def reset_wiring() -> str:
     """Draw the reset button in the battery lead, plain and with the bleeding contact."""
     return (
-        '<svg class="reset" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 150" role="img" '
+        '<svg class="reset" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 670 150" role="img" '
         'aria-label="reset button in the battery lead">'
         '<g fill="none" stroke="black" stroke-width="2">'
         '<path d="M20 60 H34 M34 40 V80 M42 50 V70 M42 60 H100 M148 60 H230"/>'
@@ -198,7 +217,7 @@ def reset_wiring() -> str:
         f'<g {_SMALL}><text x="38" y="30">battery +</text><text x="124" y="30">reset</text>'
         '<text x="250" y="64" text-anchor="start">board +</text>'
         '<text x="124" y="104">opens while pressed</text>'
-        '<text x="378" y="30">battery +</text><text x="470" y="40">changeover button</text>'
-        '<text x="606" y="50">board +</text><text x="500" y="86">100 Ω</text>'
+        '<text x="378" y="30">battery +</text><text x="468" y="30">changeover</text>'
+        '<text x="606" y="64" text-anchor="start">board +</text><text x="500" y="86">100 Ω</text>'
         '<text x="612" y="138">minus</text></g></svg>'
     )

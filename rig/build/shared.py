@@ -83,19 +83,16 @@ def clusters(picks: Sequence[Pick]) -> list[tuple[list[int], list[str]]]:
 
 
 def _tried(joins, ohm, trials) -> str:
-    name = "-".join(joins)
     if trials is None:
-        return f"whether {name} was ever touched isn't known here"
+        return "not known here"
     made = trials.get(Pair(joins), ())
     if not made:
-        return f"{name} was never touched"
-    low = min(t.path_ohm for t in made)
+        return "never touched"
     stopped = [t for t in made if t.after in ("freeze", "guarded")]
     if stopped:
-        return f"{name} alone stopped the toy over {ohms(max(t.path_ohm for t in stopped))}"
+        return f"stopped the toy over {ohms(max(t.path_ohm for t in stopped))}"
+    low = min(t.path_ohm for t in made)
     heard = sorted({t.sound for t in made if t.sound != "none"})
-    what = f"gave {', '.join(heard)}" if heard else "changed nothing"
-    lower = "" if low <= ohm * 1.05 else ", never over so little"
-    return (
-        f"{name} alone {what}, tried down to {ohms(low)}{lower}; all three together weren't tried"
-    )
+    what = ", ".join(heard) if heard else "no change"
+    lower = "; never over so little" if low > ohm * 1.05 else ""
+    return f"{what}, down to {ohms(low)}{lower}"

@@ -64,10 +64,12 @@ def proposals(
                 raise SafetyRefusal(f"{file}: {pick.pair}: pad {pad} is forbidden in toy.yaml")
         if all(toy.pads[pad].kind == "rail" for pad in pick.pads):
             raise SafetyRefusal(f"{file}: {pick.pair}: joins two supply rails: take it out")
-    least = path_ohm(project.rig, min(project.rig.series_ohm))
+    rig = project.rig
+    least, most = (path_ohm(rig, one(rig.series_ohm)) for one in (min, max))
     return [
         propose(
             pick, (trials or {}).get(Pair(pick.pads), ()), least_path_ohm=least,
+            most_path_ohm=most,
             volts=highest_v(toy),
         )
         for pick in picks
@@ -131,8 +133,10 @@ def _cautions(controls) -> str:
     lines = [
         "Batteries out while you solder. Cells only, never an adaptor, also afterwards.",
         (
-            "Keep the resistor in series with each control. The rig tried every pair through at least "
-            "the resistance given here; less wasn't tried and can harm the chip."
+            "Keep the resistor in series with each control. The rig heard each bend through at "
+            "least the resistance given here; less did something else, or wasn't tried and can "
+            "harm the chip. To leave one out, first bridge its two pads by hand once, through less "
+            "and less, and listen."
         ),
         "Open a window for the fume; wash your hands after lead-bearing solder.",
         "Stop if anything gets warm, or the sound goes weak.",
@@ -153,18 +157,20 @@ def _board(project, picks, places) -> str:
             f"<p>Without a place on the picture: {', '.join(lost)}. Go by the leads on the rig "
             "and the notes below.</p>"
         )
-    rows = "".join(
-        f'<tr><td class="pads">{p}</td><td>{escape(project.toy.pads[p].note)}</td><td>'
-        f"{_rail(project, p)}{', '.join(str(n) for n, k in enumerate(picks, 1) if p in k.pads)}"
-        "</td></tr>"
+    items = "".join(
+        f'<div><span class="pads">{p}</span> {escape(project.toy.pads[p].note)}'
+        f'{_rail(project, p)} <span class="small">'
+        f"({', '.join(str(n) for n, k in enumerate(picks, 1) if p in k.pads)})</span></div>"
         for p in pads
     )
-    table = f"<table><tr><th>Pad</th><th>What is there</th><th>Used by</th></tr>{rows}</table>"
-    return drawing + text + table
+    return (
+        f'{drawing}{text}<div class="padlist">{items}</div><p class="small">In brackets the '
+        "bends that use the pad. A supply rail may be taken from any joint of that rail.</p>"
+    )
 
 
 def _rail(project, pad) -> str:
-    return "supply rail; " if project.toy.pads[pad].kind == "rail" else ""
+    return ", supply rail" if project.toy.pads[pad].kind == "rail" else ""
 
 
 def _number(number: int) -> str:
@@ -242,7 +248,8 @@ def _shared(picks, controls, trials) -> str:
             "joining other pads. How two of them sound together wasn't tried.</p>"
         )
     rows = "".join(
-        f"<tr><td>{_number(numbers[j.first - 1])} + {_number(numbers[j.second - 1])}</td>"
+        f'<tr><td class="nowrap">{_number(numbers[j.first - 1])} + '
+        f"{_number(numbers[j.second - 1])}</td>"
         f'<td class="pads">{j.pad}</td><td class="pads">{j.joins[0]} \u2013 {j.joins[1]}</td>'
         f"<td>{ohms(j.ohm)} or more</td><td>{escape(j.tried)}</td></tr>"
         for j in found
@@ -260,9 +267,10 @@ def _shared(picks, controls, trials) -> str:
         lines.append(f"All of {names} on: {', '.join(pads)} are joined. Not tried.")
     return (
         "<h2>Together</h2><p>These share a pad. With both on, two other pads are joined through "
-        "it. It may be a new bend or a freeze: try it once, with the reset at hand.</p>"
+        "it, and the three were never tried as one. It may be a new bend or a freeze: try each once, "
+        "with the reset at hand.</p>"
         "<table><tr><th>Both on</th><th>Share</th><th>Also joins</th><th>Through</th>"
-        f"<th>Tried?</th></tr>{rows}</table>" + (_items(lines) if lines else "")
+        f"<th>The two alone, on the rig</th></tr>{rows}</table>" + (_items(lines) if lines else "")
     )
 
 

@@ -24,7 +24,7 @@ def register(app: typer.Typer) -> None:
 
 def sheet(
     project: Annotated[Path, typer.Option(help="The project folder.")] = Path("."),
-    sweep: Annotated[str, typer.Option(help="Name of the sweep the picks come from.")] = "main",
+    name: Annotated[str, typer.Option(help="Name of the sweep the picks come from.")] = "main",
     out: Annotated[
         Path | None, typer.Option(help="File to write (sheet.html in the project folder).")
     ] = None,
@@ -35,7 +35,7 @@ def sheet(
     """
     loaded = load_project(project)
     picks = load_picks(project)
-    folder = project / "sweeps" / sweep
+    folder = project / "sweeps" / name
     trials = None
     if (folder / "log.db").exists():
         trials = trials_by_pair(SweepLog.open(folder, read_only=True).records())

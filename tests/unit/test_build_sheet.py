@@ -1,0 +1,309 @@
+"""The build sheet: what stands in it, that it is one file, and what the command says."""
+
+import base64
+import re
+from html.parser import HTMLParser
+
+import making_logs
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from rig.bench.base import Connection, Stimulus, Touch
+from rig.build.drawings import board_overlay, wiring
+from rig.build.sayings import after_words, sound_words
+from rig.build.sheet import make_sheet, proposals, write_sheet
+from rig.build.trials import Pair, Trial, trials_by_pair
+from rig.choose.picks import Pick
+from rig.cli import build
+from rig.errors import ConfigError, SafetyRefusal
+from rig.listen.judgement import AFTERS, SOUNDS
+from rig.project import load_project, new_simulated_project
+from rig.project.places import Places, load_places
+
+VOID = {"meta", "br", "img", "path", "rect", "circle", "image", "ellipse", "line"}
+
+
+class Reader(HTMLParser):
+    """Gathers the text, and checks that every element is closed in its order."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.text, self.tags, self.attributes = [], [], [], []
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        self.attributes += attributes
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.tags.append(tag)
+        self.attributes += attributes
+
+    def handle_endtag(self, tag):
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.text.append(data)
+
+
+def read(html):
+    reader = Reader()
+    reader.feed(html)
+    reader.close()
+    assert reader.open == []
+    reader.words = " ".join(" ".join(reader.text).split())
+    return reader
+
+
+@pytest.fixture(scope="module")
+def project(tmp_path_factory):
+    return new_simulated_project(tmp_path_factory.mktemp("toys") / "toy", 7, 24)
+
+
+@pytest.fixture(scope="module")
+def signals(project):
+    return [letter for letter, pad in project.toy.pads.items() if pad.kind == "signal"]
+
+
+@pytest.fixture
+def picks(signals):
+    a, b, c, d = signals[:4]
+    return [
+        Pick(f"{a}-{b}", "like a <stuck> door & more", "loop", "answers", 0.22, "s", 3000, 3000, 9),
+        Pick(f"{a}-{c}", "", "pitch", "answers", 700, "cents", 3000, 153000, 12),
+        Pick(f"{c}-{d}", "", "drone", "freeze", 110, "Hz", 9800, 9800, 15),
+    ]
+
+
+def sheet(project, picks, trials=None, places="load"):
+    return make_sheet(
+        project, picks, load_places(project.folder) if places == "load" else places, trials
+    )
+
+
+def test_the_sheet_holds_what_a_builder_needs(project, picks, signals):
+    a, b, c, d = signals[:4]
+    page = read(sheet(project, picks))
+    words = page.words
+    assert project.toy.name in words
+    for heading in ("The board", "What is fitted", "One by one", "Together", "Reset",
+                    "Order of work", "Parts", "Before you begin"):  # fmt: skip
+        assert heading in words
+    assert f"{a} – {b} : loop of 0.22 s" in words or f"{a} – {b}: loop of 0.22 s" in words
+    assert "like a <stuck> door & more" in words
+    assert "pitch up 7 semitones (700 cents)" in words
+    assert "drone at 110 Hz; then stops until reset" in words
+    assert "the rig never tried less" in words
+    assert "Heard over 3 kΩ to 153 kΩ of path, take 12" in words
+    assert "orange, black, red, gold" in words  # 3 kohm
+    assert "closed at rest (normally closed) in the battery's plus lead" in words
+    assert "You will need it: 3 stops the toy" in words
+    assert f"{b} – {c}" in words  # joined through the shared pad
+    assert "6 wires, pad to control" in words
+    assert "Batteries out" in words
+    for pad in (a, b, c, d):
+        assert project.toy.pads[pad].note in words
+
+
+def test_the_sheet_is_one_file_without_scripts_or_links(project, picks):
+    html = sheet(project, picks)
+    page = read(html)
+    assert not {"script", "link", "iframe", "a"} & set(page.tags)
+    for name, value in page.attributes:
+        if name in ("src", "href"):
+            assert value.startswith("data:image/")
+    outside = re.findall(r"https?://[^\"' )]+", html)
+    assert set(outside) <= {"http://www.w3.org/2000/svg"}
+    assert "$" not in re.sub(r"base64,[^\"]*", "", html)
+    assert "url(" not in html
+
+
+def test_the_boards_picture_is_inside_with_the_picks_letters_on_it(project, picks, signals):
+    places = load_places(project.folder)
+    drawing = board_overlay(project.folder, places, picks)
+    data = re.search(r"data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)", drawing).group(1)
+    assert base64.b64decode(data) == (project.folder / "board.svg").read_bytes()
+    texts = re.findall(r">([A-Z0-9]+)</text>", drawing)
+    assert sorted(texts) == sorted([*signals[:4], "1", "2", "3"])
+    for pad in signals[:4]:
+        place = places.pads[pad]
+        assert f'cx="{place.x:g}" cy="{place.y:g}"' in drawing
+    for x, y in re.findall(r"Q ([-\d.]+) ([-\d.]+)", drawing):
+        assert -100 < float(x) < places.width + 100
+        assert -100 < float(y) < places.height + 100
+
+
+def test_without_a_picture_the_pads_are_named_by_their_notes(project, picks, signals):
+    page = read(sheet(project, picks, places=None))
+    assert f"Without a place on the picture: {', '.join(signals[:4])}" in page.words
+    assert "image" not in page.tags
+
+
+def test_a_pad_without_a_place_is_named(project, picks, signals):
+    known = load_places(project.folder)
+    some = Places(
+        picture=known.picture, width=known.width, height=known.height,
+        pads={p: place for p, place in known.pads.items() if p != signals[0]},
+    )  # fmt: skip
+    words = read(sheet(project, picks, places=some)).words
+    assert f"Without a place on the picture: {signals[0]}." in words
+
+
+def test_what_the_sweep_saw_is_used(project, picks, signals):
+    a, b, c, _ = signals[:4]
+    trials = {
+        Pair((a, c)): [
+            Trial(3000.4, "pitch", "answers", 702, "cents"),
+            Trial(36000.4, "pitch", "answers", 700, "cents"),
+        ],
+        Pair((b, c)): [Trial(3000.4, "none", "freeze")],
+    }
+    words = read(sheet(project, picks, trials)).words
+    assert "It comes on at once" in words
+    assert "stopped the toy over 3 kΩ" in words
+
+
+def test_three_picks_on_one_pad_bring_up_a_rotary_switch(project, signals):
+    a, b, c, d = signals[:4]
+    chosen = [Pick(f"{a}-{x}", "", "loop", "answers", 0.2, "s", 3000, 3000, 1) for x in (b, c, d)]
+    words = read(sheet(project, chosen)).words
+    assert f"1, 2, 3 all use {a}" in words
+    assert "rotary switch" in words
+    assert f"All of 1, 2, 3 on: {a}, {b}, {c}, {d} are joined. Not tried." in words
+
+
+def test_what_trips_the_guard_is_left_out_of_the_work(project, signals):
+    a, b, c, d = signals[:4]
+    chosen = [
+        Pick(f"{a}-{b}", "", "drone", "guarded", None, None, 3000, 3000, 1),
+        Pick(f"{c}-{d}", "", "loop", "answers", 0.2, "s", 3000, 3000, 2),
+    ]
+    words = read(sheet(project, chosen)).words
+    assert "too much current" in words
+    assert "2 wires, pad to control" in words
+    assert f"onto pad {a}" not in words
+
+
+@pytest.mark.parametrize("low", [None, 3000])
+def test_a_pick_written_by_hand_needs_only_its_pair(project, signals, low):
+    chosen = [Pick(f"{signals[0]}-{signals[1]}", path_min_ohm=low)]
+    words = read(sheet(project, chosen)).words
+    assert "not measured" in words
+    assert "3 kΩ" in words
+
+
+def test_refusals(project, signals):
+    rails = [letter for letter, pad in project.toy.pads.items() if pad.kind == "rail"]
+    with pytest.raises(ConfigError, match=r"picks\.yaml: nothing is picked yet"):
+        proposals(project, [])
+    with pytest.raises(ConfigError, match=r"A-ZZ: there is no pad ZZ in toy\.yaml"):
+        proposals(project, [Pick("A-ZZ")])
+    with pytest.raises(SafetyRefusal, match="joins two supply rails"):
+        proposals(project, [Pick("-".join(rails))])
+
+
+def test_a_forbidden_pad_is_refused(tmp_path):
+    project = new_simulated_project(tmp_path / "toy", 7, 8)
+    file = tmp_path / "toy" / "toy.yaml"
+    file.write_text(file.read_text().replace('note: "', 'forbidden: true, note: "', 1))
+    with pytest.raises(SafetyRefusal, match="pad A is forbidden"):
+        proposals(load_project(project.folder), [Pick("A-B")])
+
+
+@pytest.mark.parametrize("kind", ["toggle", "push-button", "potentiometer", "body contacts"])
+def test_every_control_has_a_wiring(kind):
+    drawing = wiring(kind, ("C", "AA"), 3000, "100 kΩ" if kind == "potentiometer" else "")
+    assert read(drawing).words.split() == (
+        ["C", "AA", "3", "kΩ", "100", "kΩ"] if kind == "potentiometer"
+        else ["C", "AA", "3", "kΩ", *kind.split()]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("sound", [*SOUNDS, None])
+@pytest.mark.parametrize("amount", [None, -3.0, 250.0])
+def test_every_sound_is_said(sound, amount):
+    said = sound_words(
+        sound, amount, {"pitch": "cents", "loop": "s", "drone": "Hz"}.get(sound, "dB")
+    )
+    assert said
+    assert "None" not in said
+
+
+def test_every_after_is_said():
+    assert [bool(after_words(after)) for after in AFTERS] == [False, True, True, True]
+
+
+def test_writing_leaves_no_half_file(tmp_path):
+    write_sheet(tmp_path / "sheet.html", "one")
+    write_sheet(tmp_path / "sheet.html", "two")
+    assert [p.name for p in tmp_path.iterdir()] == ["sheet.html"]
+    assert (tmp_path / "sheet.html").read_text() == "two"
+    with pytest.raises(ConfigError, match="can't be written"):
+        write_sheet(tmp_path / "none" / "sheet.html", "x")
+
+
+def run(*arguments):
+    app = typer.Typer(pretty_exceptions_enable=False)
+    build.register(app)
+    app.callback()(lambda: None)
+    result = CliRunner().invoke(app, ["sheet", *map(str, arguments)])
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.output
+
+
+def test_the_command_writes_the_sheet_and_says_where(tmp_path):
+    project = new_simulated_project(tmp_path / "toy", 7, 24)
+    with pytest.raises(ConfigError, match="nothing is picked yet"):
+        run("--project", tmp_path / "toy")
+    signals = [letter for letter, pad in project.toy.pads.items() if pad.kind == "signal"]
+    pair = f"{signals[0]}-{signals[1]}"
+    (tmp_path / "toy" / "picks.yaml").write_text(
+        f"- pair: {pair}\n  sound: loop\n  after: answers\n  path_min_ohm: 9800\n"
+    )
+    out = run("--project", tmp_path / "toy")
+    assert out.splitlines()[0].split() == [
+        pair,
+        *["toggle", "switch,", "on-off,", "10", "kΩ", "in", "series"],
+    ]
+    assert f"the sheet: {tmp_path / 'toy' / 'sheet.html'}" in out
+    words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
+    assert "10 kΩ (E24)" in words
+    run("--project", tmp_path / "toy", "--out", tmp_path / "other.html")
+    assert (tmp_path / "other.html").exists()
+
+
+def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
+    group = Touch((Connection(("A", "B"), ("C",), 0.0),), Stimulus(("moo",)))
+    with making_logs.new_log(tmp_path) as log:
+        making_logs.add(log, kind="baseline", touch=making_logs.BASELINE, path_ohm=None)
+        making_logs.add(log, sound="pitch", amount=300.0, unit="cents", path_ohm=9000.0)
+        making_logs.add(log, sound="lost")
+        making_logs.add(log, sound="loop", after=None)
+        making_logs.add(log, sound="loop", fault="sound lost")
+        making_logs.add(log, touch=group, sound="loop")
+        making_logs.add(log, touch=making_logs.bridge("B", "A"), after="freeze", path_ohm=3000.0)
+        log.flush()
+        assert trials_by_pair(log.records()) == {
+            Pair(("A", "B")): [
+                Trial(9000.0, "pitch", "answers", 300.0, "cents"),
+                Trial(3000.0, "none", "freeze"),
+            ]
+        }
+
+
+def test_the_command_reads_the_sweep_beside_the_picks(tmp_path):
+    new_simulated_project(tmp_path / "toy", 7, 24)
+    with making_logs.new_log(tmp_path / "toy" / "sweeps" / "main") as log:
+        making_logs.add(log, touch=making_logs.bridge("A", "B"), after="freeze", path_ohm=3000.0)
+        making_logs.add(log, touch=making_logs.bridge("A", "B"), sound="loop", path_ohm=9800.0)
+    (tmp_path / "toy" / "picks.yaml").write_text(
+        "- pair: A-B\n  sound: loop\n  after: answers\n  path_min_ohm: 9800\n"
+    )
+    run("--project", tmp_path / "toy")
+    words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
+    assert "Keep at least 9.8 kΩ in the path: over 3 kΩ this pair stopped the toy." in words
