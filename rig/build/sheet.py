@@ -294,8 +294,7 @@ def _reset(controls, picks) -> str:
 
 def _work(project, picks, controls) -> str:
     fitted = _fitted(picks, controls)
-    on = project.toy.on
-    first = (f"turn it on ({', '.join(on)}), " if on else "") + "press a key, hear that it is well"
+    on = f"turn it on ({escape(', '.join(project.toy.on))}), " if project.toy.on else ""
     steps = [
         "Batteries out. Screws into a cup, in their order. Photograph both sides of the board.",
         (
@@ -307,8 +306,8 @@ def _work(project, picks, controls) -> str:
             "from the pad to the control with the halves open, and add 3 cm. Tin both ends."
         ),
         (
-            f"Reset button first (above). Batteries in, {escape(first)}; press reset, hear it return. "
-            "Batteries out."
+            f"Reset button first (above). Batteries in, {on}press a key, hear that it is well. Press "
+            f"reset, {on}hear it return. Batteries out."
         ),
     ]
     for number, pick, control in fitted:
