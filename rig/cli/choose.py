@@ -147,9 +147,9 @@ def _go_through(out: Console, session: Session) -> None:
         player = Player()
     except BenchError as trouble:
         _line(out, f"{trouble}; each find shows where its files are")
-    _line(out, KEYS)
-    _show(out, session, files=player is None)
     with single_keys():
+        _line(out, KEYS)
+        _show(out, session, files=player is None)
         while session.current is not None:
             key = read_key()
             if key in ("q", "\x04", ""):

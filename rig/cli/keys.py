@@ -29,7 +29,7 @@ def single_keys() -> Iterator[None]:
     handle = sys.stdin.fileno()
     before = termios.tcgetattr(handle)
     try:
-        tty.setcbreak(handle)
+        tty.setcbreak(handle, termios.TCSADRAIN)  # what was typed ahead counts
         yield
     finally:
         termios.tcsetattr(handle, termios.TCSADRAIN, before)
