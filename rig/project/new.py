@@ -68,14 +68,15 @@ def new_simulated_project(
     ConfigError
         The folder holds another project, can't be written, or a number is out of range.
     """
-    for name, text in simulated_files(seed, pads).items():
+    files = simulated_files(seed, pads)
+    for name, text in files.items():
         file = Path(folder) / name
         if name in ("toy.yaml", "rig.yaml") and file.exists() and file.read_text("utf-8") != text:
             raise ConfigError(
                 f"{file} is there already and is another toy's: choose another folder"
             )
     if not (Path(folder) / "toy.yaml").exists():
-        _write(Path(folder), simulated_files(seed, pads))
+        _write(Path(folder), files)
     return load_project(folder)
 
 

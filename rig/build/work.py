@@ -1,0 +1,148 @@
+"""The sheet's last parts: bends that share a pad, the reset, the order of work, the parts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from html import escape
+
+from rig.build.pieces import bands_drawn, items, number_tag, numbered
+
+from rig.build.controls import Control
+from rig.build.drawings import reset_wiring
+from rig.build.series import ohms
+from rig.build.shared import clusters, crowded, joints
+from rig.build.trials import Pair, Trial
+from rig.choose.picks import Pick
+from rig.project import Project
+
+
+def together(
+    picks: Sequence[Pick],
+    controls: Sequence[Control],
+    trials: Mapping[Pair, Sequence[Trial]] | None,
+) -> str:
+    """Give the part on picks that share a pad."""
+    fitted = numbered(picks, controls)
+    if not fitted:
+        return ""
+    kept = [pick for _, pick, _ in fitted]
+    numbers = [number for number, _, _ in fitted]
+    found = joints(kept, [control.fixed_ohm for _, _, control in fitted], trials)
+    if not found:
+        return (
+            "<h2>Together</h2><p>No two of these share a pad: they may be on together without "
+            "joining other pads. How two of them sound together wasn't tried.</p>"
+        )
+    rows = "".join(
+        f'<tr><td class="nowrap">{number_tag(numbers[j.first - 1])} + '
+        f"{number_tag(numbers[j.second - 1])}</td>"
+        f'<td class="pads">{j.pad}</td><td class="pads">{j.joins[0]} \u2013 {j.joins[1]}</td>'
+        f"<td>{ohms(j.ohm)} or more</td><td>{escape(j.tried)}</td></tr>"
+        for j in found
+    )
+    lines = []
+    for pad, users in crowded(kept).items():
+        names = ", ".join(str(numbers[u - 1]) for u in users)
+        lines.append(
+            f"{names} all use {pad}. If only one at a time is wanted, a rotary switch with {pad} "
+            f"on its common lug (one way left free as off) or patch sockets save {len(users) - 1} "
+            "wires and can't join the others."
+        )
+    for users, pads in clusters(kept):
+        names = ", ".join(str(numbers[u - 1]) for u in users)
+        lines.append(f"All of {names} on: {', '.join(pads)} are joined. Not tried.")
+    return (
+        "<h2>Together</h2><p>These share a pad. With both on, two other pads are joined through "
+        "it, and the three were never tried as one. It may be a new bend or a freeze: try each once, "
+        "with the reset at hand.</p>"
+        "<table><tr><th>Both on</th><th>Share</th><th>Also joins</th><th>Through</th>"
+        f"<th>The two alone, on the rig</th></tr>{rows}</table>" + (items(lines) if lines else "")
+    )
+
+
+def reset(picks: Sequence[Pick]) -> str:
+    """Give the part on the reset button."""
+    stops = [
+        str(n) for n, pick in enumerate(picks, 1) if pick.after in ("freeze", "guarded")
+    ]  # fmt: skip
+    need = f"You will need it: {', '.join(stops)} stops the toy. " if stops else (
+        "Bends stop a toy sooner or later. "
+    )  # fmt: skip
+    return (
+        f"<p>{need}Fit a push-button that is closed at rest (normally closed) in the battery's "
+        "plus lead: cut the lead, solder one end to each lug. Pressed, it cuts the supply.</p>"
+        f"{reset_wiring()}"
+        '<p class="small">Left: the plain button; hold it for some seconds, as capacitors keep '
+        "the chip alive. Right: a changeover button whose second contact empties them through "
+        "100 \u03a9, for toys that don't let go. Mind the current: the button carries the whole "
+        "toy.</p>"
+    )
+
+
+def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -> str:
+    """Give the order of work, with boxes to tick."""
+    fitted = numbered(picks, controls)
+    on = f"turn it on ({escape(', '.join(project.toy.on))}), " if project.toy.on else ""
+    steps = [
+        "Batteries out. Screws into a cup, in their order. Photograph both sides of the board.",
+        (
+            "Lay the shell halves open side by side. Find where each control fits behind the shell "
+            "and clears the board, the speaker and the screw posts; close the shell to try; then drill."
+        ),
+        (
+            "Cut the wires: thin stranded, 28 to 30 AWG (0.05 to 0.08 mm\u00b2). Length: lay a thread "
+            "from the pad to the control with the halves open, and add 3 cm. Tin both ends."
+        ),
+        (
+            f"Reset button first (above). Batteries in, {on}press a key, hear that it is well. Press "
+            f"reset, {on}hear it return. Batteries out."
+        ),
+    ]
+    for number, pick, control in fitted:
+        a, b = pick.pads
+        steps.append(
+            f"{number_tag(number)} {ohms(control.fixed_ohm)} onto pad <b>{a}</b>, short leg; wire "
+            f"from it to the {escape(control.kind)}; wire from there to pad <b>{b}</b>. Two to "
+            "three seconds of heat a joint. Batteries in, try it, batteries out."
+        )
+    steps += [
+        "A drop of hot glue on each wire beside its joint; none on parts that get warm.",
+        "Try the combinations under \u201cTogether\u201d.",
+        "Close the shell without pinching a wire, try everything once more.",
+    ]
+    lines = "".join(f'<li><span class="box"></span>{step}</li>' for step in steps)
+    return (
+        f'<ol class="work">{lines}</ol><p class="small">Test each bend after its own wires, not at '
+        "the end. Of several joints on one track take the easiest: large, at a part's leg, away "
+        "from fine tracks.</p>"
+    )
+
+
+def parts(picks: Sequence[Pick], controls: Sequence[Control]) -> str:
+    """Give the list of parts and wires."""
+    fitted = numbered(picks, controls)
+    controls_of = Counter(control.part for _, _, control in fitted)
+    rows = [f"<tr><td>{n}</td><td>{escape(part)}</td></tr>" for part, n in controls_of.items()]
+    resistors = Counter(control.fixed_ohm for _, _, control in fitted)
+    rows += [
+        f"<tr><td>{n}</td><td>resistor {ohms(value)}, 1/4 W, 5 %: {bands_drawn(value)}</td></tr>"
+        for value, n in sorted(resistors.items())
+    ]
+    rows.append("<tr><td>1</td><td>push-button, closed at rest (or changeover with a resistor of "
+                "100 \u03a9), for the reset</td></tr>")  # fmt: skip
+    wires = 2 * len(fitted)
+    rows.append(
+        f"<tr><td>{wires}</td><td>wires, pad to control"
+        + (f"; {_shared_wires(fitted)}" if _shared_wires(fitted) else "")
+        + "</td></tr>"
+    )
+    return f"<table><tr><th>Count</th><th>Part</th></tr>{''.join(rows)}</table>"
+
+
+def _shared_wires(fitted) -> str:
+    uses = Counter(pad for _, pick, _ in fitted for pad in pick.pads)
+    lines = [f"{pad} is used {n} times" for pad, n in sorted(uses.items()) if n > 1]
+    if not lines:
+        return ""
+    return ", ".join(lines) + ": one wire to the pad and short links between the controls will do"
