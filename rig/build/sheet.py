@@ -8,14 +8,13 @@ from importlib import resources
 from pathlib import Path
 from string import Template
 
-from rig.build.pieces import bands_drawn, items, number_tag
-from rig.build.work import parts, reset, together, work
-
 from rig.build.controls import Control, propose
 from rig.build.drawings import board_overlay, wiring
+from rig.build.pieces import bands_drawn, items, number_tag
 from rig.build.sayings import after_words, sound_words
 from rig.build.series import ohms
 from rig.build.trials import Pair, Trial
+from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import Project, path_ohm

@@ -6,10 +6,9 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from rig.build.pieces import bands_drawn, items, number_tag, numbered
-
 from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
+from rig.build.pieces import bands_drawn, items, number_tag, numbered
 from rig.build.series import ohms
 from rig.build.shared import clusters, crowded, joints
 from rig.build.trials import Pair, Trial
