@@ -1,9 +1,10 @@
-/* emulator [--fast] [--socket PATH [--wait]] [--until-eof] controller.elf
+/* emulator [--fast | --speed N] [--socket PATH [--wait]] [--until-eof] controller.elf
  *
  * Runs the controller's firmware with its serial port on a pty, whose path is the first
  * line of standard output, until SIGTERM.
  *
  *   --fast        as fast as the host can; without it, paced to real time
+ *   --speed N     paced to N times real time, 1-20
  *   --socket PATH events out and commands in, see README.md
  *   --wait        the first instruction waits for the socket's first client
  *   --until-eof   also stop when standard input ends (the parent has died)
@@ -138,7 +139,7 @@ static void serve(long long until_ns, bool until_eof)
     }
 }
 
-static void run(bool fast, bool until_eof)
+static void run(bool fast, int speed, bool until_eof)
 {
     long long start_ns = host_ns();
     uint64_t next_tick = TICK_CYCLES;
@@ -149,7 +150,7 @@ static void run(bool fast, bool until_eof)
             next_tick += TICK_CYCLES;
         }
         link_flush();
-        long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000));
+        long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000) / speed);
         long long behind_ns = host_ns() - due_ns;
         if (!fast && behind_ns > CATCH_UP_NS) {
             link_say("late %lld\n", behind_ns / 1000000);
@@ -163,15 +164,19 @@ int main(int count, char **arguments)
 {
     static const struct option options[] = {
         {"fast", no_argument, 0, 'f'}, {"socket", required_argument, 0, 's'},
-        {"wait", no_argument, 0, 'w'}, {"until-eof", no_argument, 0, 'e'},
+        {"speed", required_argument, 0, 'x'}, {"wait", no_argument, 0, 'w'}, {"until-eof", no_argument, 0, 'e'},
         {0, 0, 0, 0},
     };
     bool fast = false, wait = false, until_eof = false;
     const char *path = NULL;
+    int speed = 1;
     for (int option; (option = getopt_long(count, arguments, "", options, NULL)) != -1;) {
         switch (option) {
         case 'f':
             fast = true;
+            break;
+        case 'x':
+            speed = atoi(optarg);
             break;
         case 's':
             path = optarg;
@@ -186,9 +191,9 @@ int main(int count, char **arguments)
             return 2;
         }
     }
-    if (optind != count - 1 || (wait && !path)) {
-        fprintf(stderr, "usage: emulator [--fast] [--socket PATH [--wait]] [--until-eof] "
-                        "controller.elf\n");
+    if (optind != count - 1 || (wait && !path) || speed < 1 || speed > 20) {
+        fprintf(stderr, "usage: emulator [--fast | --speed N] [--socket PATH [--wait]] "
+                        "[--until-eof] controller.elf\n");
         return 2;
     }
     struct sigaction action = {.sa_handler = stop};
@@ -209,7 +214,7 @@ int main(int count, char **arguments)
     if (wait)
         link_wait_for_client();
     link_take(command, greet);
-    run(fast, until_eof);
+    run(fast, speed, until_eof);
     link_close();
     return 0;
 }

@@ -162,8 +162,11 @@ class Emulator:
 
     Parameters
     ----------
+    speed : int, optional
+        Paced to so many times real time, 1-20. The guards run on the emulator's time, so
+        a client must answer that much faster.
     fast : bool
-        As fast as the host can, instead of paced to real time.
+        As fast as the host can, with no pace at all.
     elf : Path, optional
         Firmware to run; by default the one in `firmware/`, built if need be.
 
@@ -175,8 +178,8 @@ class Emulator:
         Where another process may follow the events.
     """
 
-    def __init__(self, fast: bool = False, elf: Path | None = None) -> None:
-        self._fast = fast
+    def __init__(self, fast: bool = False, elf: Path | None = None, speed: int = 1) -> None:
+        self._pace = ["--fast"] if fast else ["--speed", str(speed)]
         self._elf = elf
         self._changed = threading.Condition()
         self._decoder = Decoder()
@@ -188,10 +191,8 @@ class Emulator:
         self._folder = tempfile.mkdtemp(prefix="emulator-")
         self.socket_path = os.path.join(self._folder, "events")
         command = [str(build_emulator()), "--socket", self.socket_path, "--wait", "--until-eof"]
-        if self._fast:
-            command.append("--fast")
         self._process = subprocess.Popen(
-            [*command, str(self._elf or build_firmware())],
+            [*command, *self._pace, str(self._elf or build_firmware())],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

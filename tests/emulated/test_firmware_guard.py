@@ -94,7 +94,7 @@ def test_an_idle_controller_never_complains(bench):
 
 
 def test_no_closure_outlasts_10_s_while_the_host_keeps_talking():
-    with Emulator(fast=True) as emulator, Port(emulator.pty) as port:
+    with Emulator(speed=4) as emulator, Port(emulator.pty) as port:
         port.write("*CLS;:SYSTem:DMAN 10000;:OUTPut ON;:ROUTe:CLOSe (@1!1)")
         emulator.wait_for(lambda state: state.closures, 10)
         first = last_change(emulator)

@@ -326,6 +326,13 @@ def test_status_byte_sums_up(bench):
     assert port.ask("*STB?") == "0"
 
 
+def test_the_longest_reply_is_whole_and_does_not_starve_the_watchdog(bench):
+    emulator, port = bench
+    resets = len(emulator.resets)
+    assert port.ask(";".join(["*IDN?"] * 33)) == ";".join(["padsweep,controller,0,0.1.0"] * 33)
+    assert len(emulator.resets) == resets
+
+
 def test_self_test_passes_and_moves_nothing(bench):
     emulator, port = bench
     port.write("ROUTe:SERies 1;CLOSe (@1!1,2!2)")

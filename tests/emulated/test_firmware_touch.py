@@ -221,7 +221,7 @@ def test_a_touch_runs_right_across_the_wrap_of_the_clock(tmp_path):
 
 
 def test_the_clock_keeps_step_with_the_cycles_for_seconds():
-    with Emulator(fast=True) as emulator, Port(emulator.pty) as port:
+    with Emulator(speed=4) as emulator, Port(emulator.pty) as port:
         port.write("*CLS;SYSTem:DMAN 10000")
         port.write("TOUCh:CONNections NONE;KEYS 1;TIMing 0,5000,0,9000,0;INITiate")
         timeline = port.timeline(60)
