@@ -29,7 +29,8 @@ def run_and_kill(work: Callable, *args: object, after_s: float | None) -> int | 
         assert begun.poll(60), "the process never began"
         begun.recv()
         # The pipe ends with the process: a wait that its end cuts short.
-        begun.poll(after_s if after_s is not None else 300)
+        if begun.poll(after_s if after_s is not None else 300):
+            process.join(30)
     alive = process.is_alive()
     if alive:
         process.kill()
