@@ -12,7 +12,8 @@ from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
 from rig.log import SweepLog
-from rig.project import load_project
+from rig.project import load_project, new_simulated_project
+from rig.project.new import DEMO_PADS, DEMO_SEED
 
 DEMO_FOLDER = "padsweep-demo"
 BEST = 12
@@ -35,14 +36,12 @@ def demo(
 
     Example: padsweep demo --folder my-demo --seed 7 --pads 16
     """
-    from rig.cli.project import DEMO_PADS, DEMO_SEED, make_simulated
-
     out = console()
     if folder.exists() and any(folder.iterdir()):
         loaded = load_project(folder)
         _check_same(folder, loaded, seed, pads)
     else:
-        loaded = make_simulated(
+        loaded = new_simulated_project(
             folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads
         )
     toy = loaded.toy
@@ -52,11 +51,11 @@ def demo(
         f"{loaded.sweep_keys[0]!r}, {toy.supply.volts:g} V; simulated, no hardware is touched",
         highlight=False,
     )
-    _, summary = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
+    _, told = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
     log = SweepLog.open(sweep_folder(loaded, DEFAULT_NAME), read_only=True)
     print_finds(out, finds(log.records()), most=BEST)
     log.close()
-    out.print(summary, highlight=False)
+    out.print(told, highlight=False)
     out.print(f"""
 everything is in {folder}/: toy.yaml, rig.yaml, sweeps/{DEFAULT_NAME}/ (log.db, takes/)
 next: padsweep replay --project {folder}      listen, keep or skip

@@ -39,8 +39,8 @@ def sweep(
     out = console()
     if loaded.rig.bench != "simulated":
         out.print(CAUTIONS, highlight=False)
-    done, summary = run_sweep(loaded, name, SweepView(out))
-    out.print(summary, highlight=False)
+    done, told = run_sweep(loaded, name, SweepView(out))
+    out.print(told, highlight=False)
     if done:
         out.print(f"next: padsweep replay --project {project}", highlight=False)
 
@@ -94,13 +94,20 @@ def run_sweep(
             done = view.show(Sweep(project, bench, log).run())
         finally:
             bench.close()
-        log.flush()
-        found = finds(log.records())
+        return done, summary(log)
     finally:
         log.close()
+
+
+def summary(log: SweepLog) -> str:
+    """Say in a line what a sweep has come to so far."""
+    records = log.records()
+    found = finds(records)
     bends = sum(find.sound != "none" for find in found)
-    freezes = sum(find.after == "freeze" for find in found)
-    return done, (
-        f"{done.touches if done else '?'} touches, {bends} pairs bend the sound, {freezes} pairs "
-        f"freeze the toy; every freeze was recovered"
+    froze = [r.number for r in records if r.after == "freeze"]
+    pairs = {(r.pads_1, r.pads_2) for r in records if r.after == "freeze"}
+    back = {e.touch for e in log.events() if e.kind == "recovered"}
+    return (
+        f"{len(records)} touches; {bends} pairs bend the sound, {len(pairs)} freeze the toy; "
+        f"{len(back.intersection(froze))} of {len(froze)} freezes were recovered"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtr
 
 from rig.listen.align import ALIKE, Aligner, shifted
 from rig.listen.features import HOP_S, Frames, frames
@@ -199,7 +199,7 @@ class Baseline:
         for name, value in (("local", distance.local_db), ("mean", distance.mean_db)):
             mean, spread, n = self._model[name]
             t = (np.log(max(value, LEAST_DB[name])) - mean) / (spread * np.sqrt(1.0 + 1.0 / n))
-            smallest = min(smallest, float(stats.t.sf(t, n - 1)))
+            smallest = min(smallest, float(stdtr(n - 1, -t)))
         return min(1.0, 2.0 * smallest)
 
     # The lead-in alone, for "does the toy answer?"

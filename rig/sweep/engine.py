@@ -243,6 +243,7 @@ class Sweep:
                     self._close_book(pending, "freeze", evidence | {"rung": "none"})
                 raise
             evidence |= {"rung": revival.rung, "tries": revival.tries}
+            self.log.event("recovered", pending and pending.number, **evidence)
             if revival.froze:
                 after = "freeze"
                 self.recoveries += 1

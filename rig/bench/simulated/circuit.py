@@ -127,7 +127,9 @@ class Link:
 class Bridged:
     """The part of the board that extra resistors reach, solved once per driver state."""
 
-    def __init__(self, circuit: Circuit, bridges: tuple[tuple[int, int, float], ...]):
+    def __init__(
+        self, circuit: Circuit, bridges: tuple[tuple[int, int, float], ...], whole: bool = False
+    ):
         fixed = circuit.fixed
         resistors = circuit.resistors + bridges
         neighbours: dict[int, list[int]] = {}
@@ -136,6 +138,8 @@ class Bridged:
             neighbours.setdefault(b, []).append(a)
         reached: set[int] = set()
         todo = [node for a, b, _ in bridges for node in (a, b) if node not in fixed]
+        if whole:
+            todo += [net for net in range(len(circuit.drives)) if net not in fixed]
         while todo:
             node = todo.pop()
             if node in reached:
@@ -206,16 +210,21 @@ class Circuit:
         self.drives = tuple(drives)
         self.resistors = tuple(resistors)
         self.fixed = dict(fixed)
-        self._bridged: dict[tuple[tuple[int, int, float], ...], Bridged] = {}
+        self._bridged: dict[tuple, Bridged] = {}
 
-    def bridged(self, bridges: Sequence[tuple[int, int, float]]) -> Bridged:
-        """Add resistors between nets (numbers from `len(drives)` up are extra nodes)."""
+    def bridged(
+        self, bridges: Sequence[tuple[int, int, float]], whole: bool = False
+    ) -> Bridged:
+        """Add resistors between nets (numbers from `len(drives)` up are extra nodes).
+
+        Only the nets that they reach are solved, or with `whole` every one.
+        """
         key = tuple(sorted((min(a, b), max(a, b), ohm) for a, b, ohm in bridges if a != b))
-        found = self._bridged.get(key)
+        found = self._bridged.get((key, whole))
         if found is None:
             if len(self._bridged) > 4096:
                 self._bridged.clear()
-            found = self._bridged[key] = Bridged(self, key)
+            found = self._bridged[key, whole] = Bridged(self, key, whole)
         return found
 
     def link_resistors(

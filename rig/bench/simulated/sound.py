@@ -29,7 +29,7 @@ class Amplifier:
         self._dac, self._amp, self._spk = roles["dac"], roles["amp"], roles["spk"]
         self._dac_ohm = board.nets[self._dac].drive.bias[0]
         self._gain = board.amplifier_gain
-        rest = board.circuit.bridged([(self._dac, len(board.nets), 1e12)])
+        rest = board.circuit.bridged([], whole=True)
         _, impedance = rest.solved([net.idle for net in board.nets])
         place = rest.place
         self._rest = float(impedance[place[self._amp], place[self._dac]]) / self._dac_ohm

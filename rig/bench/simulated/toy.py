@@ -207,3 +207,14 @@ class SimulatedToy:
         if self._amp in self._wiring.touched:
             self._sequencer.bus.settle()
             self._offset = self._amplifier.offset(self._wiring)
+
+
+def switch_on(toy: SimulatedToy) -> None:
+    """Switch a toy's supply on, let it start, press what turns it on."""
+    toy.supply(True)
+    toy.run(round((toy.board.boot_ms / 1000 + 0.3) * RATE_HZ))
+    for key in toy.board.on:
+        toy.keys({key})
+        toy.run(RATE_HZ // 8)
+        toy.keys(set())
+        toy.run(RATE_HZ // 8)

@@ -31,7 +31,7 @@ import numpy as np
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ
-from rig.bench.simulated.toy import SimulatedToy
+from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.project import Project, new_simulated_project, touchable
 
 LIMIT_DB = 3.0
@@ -193,17 +193,6 @@ class Truth:
                 by_nets[nets] = list(self.shown(pad_1, pad_2))
             found[pad_1, pad_2] = by_nets[nets]
         return found
-
-
-def switch_on(toy: SimulatedToy) -> None:
-    """Switch a toy's supply on, let it start, press what turns it on."""
-    toy.supply(True)
-    toy.run(round((toy.board.boot_ms / 1000 + 0.3) * RATE_HZ))
-    for key in toy.board.on:
-        toy.keys({key})
-        toy.run(RATE_HZ // 8)
-        toy.keys(set())
-        toy.run(RATE_HZ // 8)
 
 
 def truth(project: Project) -> dict:

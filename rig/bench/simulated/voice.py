@@ -62,7 +62,7 @@ def _noise_bits() -> np.ndarray:
 _NOISE = _noise_bits()
 _RAMP = np.arange(1, FRAME_SAMPLES + 1) / FRAME_SAMPLES
 _ONE = np.ones(1)
-_MOST_MOMENTS = 40_000
+_MOST_MOMENTS = 20_000
 
 
 @lru_cache(maxsize=8192)

@@ -56,12 +56,15 @@ class Wiring:
         self.keys = frozenset(keys)
         self._attach()
 
-    def _attach(self) -> None:
+    def _bridges(self) -> list[tuple[int, int, float]]:
         bridges = self._board.circuit.link_resistors(self.links, self._net_of)
         for key in sorted(self.keys):
             row, column = self._matrix[key]
             bridges.append((row, column, KEY_CONTACT_OHM))
-        self.bridged = self._board.circuit.bridged(bridges)
+        return bridges
+
+    def _attach(self) -> None:
+        self.bridged = self._board.circuit.bridged(self._bridges())
         self._place = self.bridged.place
         self.touched = frozenset(self.bridged.members)
 
@@ -87,10 +90,7 @@ class Wiring:
     def reads(self) -> list[float]:
         """Solve the whole board and give every net's level, for measuring."""
         circuit = self._board.circuit
-        whole = circuit.bridged(
-            [(circuit_net, len(self.state), 1e12) for circuit_net in range(len(self.state))]
-            + circuit.link_resistors(self.links, self._net_of)
-        )
+        whole = circuit.bridged(self._bridges(), whole=True)
         levels, _ = whole.solved(self.state)
         return [
             circuit.fixed[net] if net in circuit.fixed else levels[whole.place[net]]
