@@ -1,0 +1,109 @@
+"""The board's circuit: what nodal analysis must keep, and how links become resistors."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rig.bench.simulated.board import make_board
+from rig.bench.simulated.circuit import GROUND, HIGH, LOW, OPEN, Circuit, Drive, Link, solve
+
+ohms = st.floats(10.0, 1e6)
+
+
+@st.composite
+def networks(draw):
+    nodes = draw(st.integers(2, 7))
+    ends = st.integers(GROUND, nodes - 1)
+    resistors = draw(st.lists(st.tuples(ends, ends, ohms), min_size=1, max_size=14))
+    resistors = [r for r in resistors if r[0] != r[1]]
+    sources = draw(
+        st.lists(
+            st.tuples(st.integers(0, nodes - 1), st.floats(-5, 5), ohms), min_size=1, max_size=4
+        )
+    )
+    return nodes, resistors, sources
+
+
+@given(networks())
+def test_currents_into_every_node_sum_to_nothing(network):
+    nodes, resistors, sources = network
+    volts, _ = solve(nodes, resistors, sources)
+    amps = np.zeros(nodes)
+    for a, b, ohm in resistors:
+        flow = ((volts[a] if a != GROUND else 0) - (volts[b] if b != GROUND else 0)) / ohm
+        if a != GROUND:
+            amps[a] -= flow
+        if b != GROUND:
+            amps[b] += flow
+    for node, v, ohm in sources:
+        amps[node] += (v - volts[node]) / ohm
+    assert np.max(np.abs(amps)) < 1e-9
+
+
+@given(networks())
+def test_sources_superpose(network):
+    nodes, resistors, sources = network
+    together, _ = solve(nodes, resistors, sources)
+    alone = np.zeros(nodes)
+    for i in range(len(sources)):
+        dead = [(n, v if j == i else 0.0, r) for j, (n, v, r) in enumerate(sources)]
+        alone += solve(nodes, resistors, dead)[0]
+    assert together == pytest.approx(alone, abs=1e-6)
+
+
+def test_a_floating_net_has_a_voltage():
+    volts, impedance_ohm = solve(2, [(0, 1, 1000.0)], [])
+    assert volts.tolist() == [0.0, 0.0]
+    assert np.isfinite(impedance_ohm).all()
+
+
+def test_a_resistance_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="must be above 0"):
+        solve(1, [(0, GROUND, 0.0)], [])
+
+
+def board_of_three() -> Circuit:
+    drives = [Drive(), Drive(200.0, 200.0), Drive(20e3, 30e3), Drive()]
+    return Circuit(drives, [], {0: 1.0})
+
+
+NETS = {"A": 0, "B": 1, "C": 2, "D": 3}
+
+
+def test_a_weak_line_follows_a_strong_one_and_a_bridge_of_megohms_does_nothing():
+    circuit = board_of_three()
+    state = [OPEN, LOW, HIGH, OPEN]
+    for series_ohm, expected in ((0.0, 3200 / 33200), (1e9, 1.0)):
+        link = Link(("B",), ("C",), 1500.0, series_ohm, 0.0)
+        bridged = circuit.bridged(circuit.link_resistors([link], NETS))
+        levels, _ = bridged.solved(state)
+        assert levels[bridged.place[2]] == pytest.approx(expected, abs=1e-4)
+
+
+def test_pads_on_one_bus_join_through_their_leads_alone():
+    circuit = board_of_three()
+    link = Link(("B", "C"), ("D",), 1000.0, 50e3, 100.0)
+    bridged = circuit.bridged(circuit.link_resistors([link], NETS))
+    levels, _ = bridged.solved([OPEN, LOW, HIGH, OPEN])
+    # 30 kohm to the rail, two reaches of 1.1 kohm, 200 ohm to ground; nothing flows to D
+    assert levels[bridged.place[2]] == pytest.approx((2200 + 200) / 32400, rel=1e-6)
+    assert levels[bridged.place[3]] == pytest.approx((1100 + 200) / 32400, rel=1e-4)
+    assert set(bridged.members) == {1, 2, 3}
+
+
+def test_rails_do_not_carry_a_bridge_on_to_other_nets():
+    circuit = Circuit([Drive(), Drive(), Drive(pull=(1e4, 0.0))], [(0, 2, 1e3)], {0: 1.0})
+    assert set(circuit.bridged([(0, 1, 3e3)]).members) == {1}
+
+
+@given(st.sampled_from(range(6)), st.data())
+def test_either_order_of_the_leads_is_the_same_circuit(seed, data):
+    board = make_board(seed, 16)
+    one, two = data.draw(st.lists(st.sampled_from(board.letters), min_size=2, max_size=2,
+                                  unique=True))
+    made = [
+        board.circuit.bridged(board.circuit.link_resistors([link], board.net_of))
+        for link in (Link((one,), (two,), 1500, 6800, 0.1), Link((two,), (one,), 1500, 6800, 0.1))
+    ]
+    assert made[0] is made[1]
