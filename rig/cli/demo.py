@@ -6,14 +6,14 @@ from pathlib import Path
 
 import typer
 
+from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.choose import finds
 from rig.cli.progress import SweepView, console
 from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
 from rig.log import SweepLog
-from rig.project import load_project, new_simulated_project
-from rig.project.new import DEMO_PADS, DEMO_SEED
+from rig.project import load_project
 
 DEMO_FOLDER = "padsweep-demo"
 BEST = 12

@@ -11,11 +11,11 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.errors import BenchError
-from rig.project import Project, load_project, new_project, new_simulated_project
+from rig.project import Project, load_project, new_project
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, touchable, worst_current_ma
-from rig.project.new import DEMO_PADS, DEMO_SEED
 from rig.project.places import load_places
 
 TAKE_BYTES_PER_S = 75_000

@@ -4,7 +4,7 @@ from rig.project.electrical import path_ohm, touchable, worst_current_ma
 from rig.project.facts import setup_difference, setup_facts, setup_hash
 from rig.project.load import load_project
 from rig.project.models import Project, Rig, Toy
-from rig.project.new import new_project, new_simulated_project, simulated_setup
+from rig.project.new import new_project
 
 __all__ = [
     "Project",
@@ -12,12 +12,10 @@ __all__ = [
     "Toy",
     "load_project",
     "new_project",
-    "new_simulated_project",
     "path_ohm",
     "setup_difference",
     "setup_facts",
     "setup_hash",
-    "simulated_setup",
     "touchable",
     "worst_current_ma",
 ]

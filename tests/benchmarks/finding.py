@@ -18,7 +18,7 @@ from pathlib import Path
 
 
 def run(*command: str) -> str:
-    done = subprocess.run(command, capture_output=True, text=True)
+    done = subprocess.run(command, check=False, capture_output=True, text=True)
     if done.returncode:
         raise SystemExit(f"{' '.join(command)}: {done.stderr.strip()}")
     return done.stdout

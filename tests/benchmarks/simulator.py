@@ -16,7 +16,7 @@ import numpy as np
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.simulated.bench import SimulatedBench
-from rig.project import new_simulated_project
+from rig.bench.simulated.folder import new_simulated_project
 
 
 def main() -> None:

@@ -15,12 +15,13 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-from rig.bench.simulated.bench import SimulatedBench  # noqa: E402
-from rig.log import SweepLog  # noqa: E402
-from rig.project import new_simulated_project, setup_facts, setup_hash  # noqa: E402
-from rig.sweep import Progress, Sweep  # noqa: E402
+from rig.bench.simulated.bench import SimulatedBench
+from rig.bench.simulated.folder import new_simulated_project
+from rig.log import SweepLog
+from rig.project import setup_facts, setup_hash
+from rig.sweep import Progress, Sweep
 
 
 class TimedBench:

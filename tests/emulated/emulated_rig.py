@@ -18,7 +18,7 @@ from emulator import Emulator
 from sound_server import SoundServer, hurry
 
 from rig.bench.simulated.board import make_board
-from rig.project import new_simulated_project
+from rig.bench.simulated.folder import new_simulated_project
 from rig.project.models import letters
 
 TIMINGS = """\

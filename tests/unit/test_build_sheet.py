@@ -10,6 +10,7 @@ import typer
 from typer.testing import CliRunner
 
 from rig.bench.base import Connection, Stimulus, Touch
+from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawings import board_overlay, wiring
 from rig.build.sayings import after_words, sound_words
 from rig.build.sheet import make_sheet, proposals, write_sheet
@@ -18,7 +19,7 @@ from rig.choose.picks import Pick
 from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
 from rig.listen.judgement import AFTERS, SOUNDS
-from rig.project import load_project, new_simulated_project
+from rig.project import load_project
 from rig.project.places import Places, load_places
 
 VOID = {"meta", "br", "img", "path", "rect", "circle", "image", "ellipse", "line"}

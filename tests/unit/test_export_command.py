@@ -15,10 +15,10 @@ import typer
 from making_logs import BASELINE, add, bridge, new_log
 from typer.testing import CliRunner
 
+from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import load_picks
 from rig.cli import choose, export
 from rig.errors import ConfigError, LogError, RigError
-from rig.project import new_simulated_project
 
 APP = typer.Typer()
 choose.register(APP)

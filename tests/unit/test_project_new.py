@@ -11,11 +11,18 @@ import typer
 from typer.testing import CliRunner
 
 from rig.bench.simulated.board import make_board
+from rig.bench.simulated.folder import (
+    DEMO_PADS,
+    DEMO_SEED,
+    lead_for,
+    new_simulated_project,
+    simulated_files,
+    simulated_setup,
+)
 from rig.cli import project as commands
 from rig.errors import BenchError, ConfigError, SafetyRefusal
-from rig.project import load_project, new_project, new_simulated_project, simulated_setup
+from rig.project import load_project, new_project
 from rig.project.models import letters
-from rig.project.new import DEMO_PADS, DEMO_SEED, lead_for, simulated_files
 from rig.project.picture import HEIGHT, WIDTH, draw_board
 from rig.project.places import load_places
 

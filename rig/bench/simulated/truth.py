@@ -30,9 +30,10 @@ import numpy as np
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.folder import new_simulated_project
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
-from rig.project import Project, new_simulated_project, touchable
+from rig.project import Project, touchable
 
 LIMIT_DB = 3.0
 RANGE_DB = 40.0

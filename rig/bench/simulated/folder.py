@@ -1,0 +1,150 @@
+"""The project folder of an invented toy: an ordinary one, which every command works on."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, Pad, make_board
+from rig.errors import ConfigError
+from rig.project import Project, Rig, Toy, load_project
+from rig.project.electrical import FRESH_CELL
+from rig.project.new import write_new
+from rig.project.picture import draw_board
+from rig.project.places import places_text
+
+DEMO_SEED, DEMO_PADS = 7, 24
+"""The board of `padsweep demo`."""
+
+SIMULATED_SERIES_OHM = (0, 6_800, 33_000, 150_000)
+"""With the leads: about a path each half decade from 3 kohm to beyond what fingertips need."""
+
+_LEADS_OHM = (1500, 1800, 2200, 2700, 3300, 3900)
+
+SIMULATED_TOY = """\
+# {name}: an invented toy on the simulated bench (seed {seed}).
+name: {name}
+
+supply:
+  volts: {volts}
+  source: cells
+
+# Leads in the order of their channels. What is on the board is for the sweep to find out.
+pads:
+{pads}
+
+keys:
+{keys}
+
+on: {on}
+longest_phrase_s: {longest}
+boot_ms: {boot}
+"""
+
+SIMULATED_RIG = """\
+# The simulated bench: a circuit is solved in place of the toy, on a virtual clock.
+bench: simulated
+
+lead_ohm: {lead}
+switch: reed
+switch_ohm: 0.2
+series_ohm: [{series}]
+current_limit_ma: 2.0
+
+simulated:
+  kind: talker
+  seed: {seed}
+  pads: {pads}
+  room_db: 40
+"""
+
+
+def new_simulated_project(
+    folder: str | Path, seed: int = DEMO_SEED, pads: int = DEMO_PADS
+) -> Project:
+    """Write the project folder of an invented toy: toy.yaml, rig.yaml, board.yaml, board.svg.
+
+    The same seed and pads give the same files byte for byte. A folder that holds exactly
+    these files already is taken as it is.
+
+    Raises
+    ------
+    ConfigError
+        The folder holds another project, can't be written, or a number is out of range.
+    """
+    files = simulated_files(seed, pads)
+    for name, text in files.items():
+        file = Path(folder) / name
+        if name in ("toy.yaml", "rig.yaml") and file.exists() and file.read_text("utf-8") != text:
+            raise ConfigError(
+                f"{file} is there already and is another toy's: choose another folder"
+            )
+    if not (Path(folder) / "toy.yaml").exists():
+        write_new(Path(folder), files)
+    return load_project(folder)
+
+
+def simulated_setup(seed: int, pads: int) -> tuple[Toy, Rig]:
+    """Give the toy and rig of a simulated project without writing a folder."""
+    with tempfile.TemporaryDirectory() as folder:
+        project = new_simulated_project(Path(folder) / "toy", seed, pads)
+    return project.toy, project.rig
+
+
+def simulated_files(seed: int, pads: int) -> dict[str, str]:
+    """Give the texts of a simulated project's files, by name.
+
+    Raises
+    ------
+    ConfigError
+        Seed or pads out of range.
+    """
+    if not MIN_PADS <= pads <= MAX_PADS:
+        raise ConfigError(
+            f"--pads must be {MIN_PADS} to {MAX_PADS} on the simulated bench, is {pads}"
+        )
+    if not 0 <= seed < 2**31:
+        raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
+    board = make_board(seed, pads)
+    names = [pad.letter for pad in board.pads]
+    # The picture's contacts are plus, then minus.
+    rails = sorted(board.rails, key=lambda rail: "minus" in _pad(board, rail).note)
+    svg, places, notes = draw_board(
+        names, seed=seed, title=board.name, keys=list(board.keys), rails=rails,
+        nets=_nets(board),
+    )  # fmt: skip
+    pad_lines = [
+        f'  {n}: {{note: "{notes[n]}"{", kind: rail" if n in rails else ""}}}' for n in names
+    ]
+    toy = SIMULATED_TOY.format(
+        name=board.name, seed=seed, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
+        keys="\n".join(f"  {key}:" for key in board.keys),
+        on="[" + ", ".join(board.on) + "]",
+        longest=f"{board.longest_phrase_s:.1f}", boot=board.boot_ms,
+    )  # fmt: skip
+    rig = SIMULATED_RIG.format(
+        lead=lead_for(board.volts), seed=seed, pads=pads,
+        series=", ".join(map(str, SIMULATED_SERIES_OHM)),
+    )  # fmt: skip
+    heading = f"Places of the pads on the drawn board of {board.name}, written by padsweep."
+    return {
+        "toy.yaml": toy, "rig.yaml": rig, "board.yaml": places_text(places, heading),
+        "board.svg": svg,
+    }  # fmt: skip
+
+
+def lead_for(volts: float) -> int:
+    """Give the lead resistor that keeps fresh cells of `volts` below 1.8 mA, ohms."""
+    return next(r for r in _LEADS_OHM if volts * FRESH_CELL / (2 * r) <= 0.0018)
+
+
+def _pad(board: Board, letter: str) -> Pad:
+    return next(pad for pad in board.pads if pad.letter == letter)
+
+
+def _nets(board: Board) -> list[list[str]]:
+    """Give the groups of pads that are one conductor."""
+    groups: dict[int, list[str]] = {}
+    for pad in board.pads:
+        groups.setdefault(pad.net, []).append(pad.letter)
+    return [group for group in groups.values() if len(group) > 1]

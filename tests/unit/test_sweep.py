@@ -1,0 +1,303 @@
+"""The engine on the simulated bench, in order and with everything that can go wrong."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rig.bench.simulated.bench import SimulatedBench
+from rig.bench.simulated.folder import new_simulated_project
+from rig.choose import finds
+from rig.errors import CaptureLost, RigError, ToyLost
+from rig.log import SweepLog, verify
+from rig.project import path_ohm, setup_facts, setup_hash, touchable
+from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, TakeLost, plan
+from rig.sweep.engine import NO_ANSWER
+
+SEED, PADS = 7, 8
+
+
+@pytest.fixture
+def project(tmp_path):
+    return make_project(tmp_path / "toy")
+
+
+def make_project(folder):
+    made = new_simulated_project(folder, SEED, PADS)
+    sweep = made.rig.sweep.model_copy(update={"baseline_takes": 8})
+    return replace(made, rig=made.rig.model_copy(update={"sweep": sweep}))
+
+
+def new_log(project, name="main"):
+    return SweepLog.create(
+        project.folder / "sweeps" / name, setup_facts(project), setup_hash(project), {}
+    )
+
+
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory):
+    project = make_project(tmp_path_factory.mktemp("swept") / "toy")
+    log = new_log(project)
+    bench = SimulatedBench(project)
+    events = list(Sweep(project, bench, log).run())
+    log.close()
+    return project, events, SweepLog.open(log.folder, read_only=True), bench
+
+
+def test_every_pair_is_touched_from_high_to_low(swept):
+    project, events, log, _ = swept
+    assert isinstance(events[-1], SweepDone)
+    touched = {}
+    for record in log.records():
+        if record.kind == "sweep" and record.complete and not record.fault:
+            touched.setdefault((record.pads_1, record.pads_2), []).append(record)
+    pads = list(project.toy.pads)
+    series = sorted(project.rig.series_ohm, reverse=True)
+    for i, one in enumerate(pads):
+        for other in pads[i + 1 :]:
+            made = touched[one, other]
+            paths = [r.path_ohm for r in made]
+            stops = [r.after == "freeze" for r in made]
+            allowed = [
+                path_ohm(project.rig, s)
+                for s in series
+                if touchable(project, (one,), (other,), s) is None
+            ]
+            assert paths == allowed[: len(paths)]
+            # Lower values follow only where the higher one did not freeze the toy.
+            assert len(paths) == len(allowed) or stops[-1]
+            assert not any(stops[:-1])
+
+
+def test_every_hit_was_touched_again_and_every_freeze_recovered(swept):
+    _, events, log, _ = swept
+    records = [r for r in log.records() if r.complete and not r.fault]
+    confirmed = {(r.pads_1, r.pads_2, r.path_ohm) for r in records if r.kind == "confirm"}
+    hits = {
+        (r.pads_1, r.pads_2, r.path_ohm)
+        for r in records
+        if r.kind == "sweep" and (r.sound != "none" or r.after == "freeze")
+    }
+    assert hits == confirmed
+    assert hits
+    freezes = [r for r in records if r.after == "freeze"]
+    assert freezes
+    assert len(freezes) == sum(isinstance(e, FreezeSeen) for e in events)
+    rungs = [e for e in log.events() if e.kind == "recovery" and e.detail["rung"] == "supply"]
+    assert len(rungs) == len(freezes)
+    # The next touch made after each freeze was answered by the toy.
+    for frozen in freezes:
+        later = [r for r in records if r.number > frozen.number]
+        assert not later or later[0].after in ("answers", "freeze", "runs on")
+
+
+def test_the_toy_is_left_off_and_open(swept):
+    *_, bench = swept
+    bench.wait(5)
+    assert bench.rail_v() < 0.2
+
+
+def test_the_log_is_whole_and_takes_hold_the_press(swept):
+    project, _, log, _ = swept
+    assert not verify(log)
+    for record in log.records():
+        samples, rate_hz = log.read_take(record.number)
+        assert len(samples) == record.take_samples
+        assert record.offsets["press"] / rate_hz == pytest.approx(
+            project.rig.timings.before_ms / 1000, abs=0.002
+        )
+
+
+class Interrupted(SimulatedBench):
+    """A bench whose person presses Ctrl-C during the given touch."""
+
+    at = 30
+    made = 0
+
+    def begin(self, touch):
+        self.made += 1
+        super().begin(touch)
+
+    def stream(self):
+        for chunk in super().stream():
+            if self.made == self.at:
+                raise KeyboardInterrupt
+            yield chunk
+
+
+def test_ctrl_c_leaves_the_toy_off_and_the_next_run_goes_on(project, swept):
+    log = new_log(project)
+    bench = Interrupted(project)
+    with pytest.raises(KeyboardInterrupt):
+        list(Sweep(project, bench, log).run())
+    log.close()
+    bench.wait(5)
+    assert bench.rail_v() < 0.2
+    log = SweepLog.open(log.folder, setup_hash(project), setup_facts(project))
+    before = log.records()
+    events = list(Sweep(project, SimulatedBench(project), log).run())
+    assert isinstance(events[-1], SweepDone)
+    after = log.records()
+    log.close()
+    assert [r.number for r in before] == [r.number for r in after[: len(before)]]
+    assert sum(r.kind == "baseline" for r in after) == sum(
+        r.kind == "baseline" for r in swept[2].records()
+    )
+    pairs = [(r.pads_1, r.pads_2, r.path_ohm) for r in after
+             if r.kind == "sweep" and r.complete and not r.fault]
+    assert len(pairs) == len(set(pairs))
+    assert {f.pair for f in finds(after)} == {f.pair for f in finds(swept[2].records())}
+
+
+class Deaf(SimulatedBench):
+    """A bench whose marker channel goes silent for some touches."""
+
+    silent = range(20, 22)
+    made = 0
+
+    def begin(self, touch):
+        self.made += 1
+        super().begin(touch)
+
+    def stream(self):
+        for chunk in super().stream():
+            if self.made in self.silent:
+                chunk = replace(chunk, marker=np.zeros_like(chunk.marker))
+            yield chunk
+
+
+def test_lost_takes_are_recorded_never_ranked_and_made_again(project, swept):
+    log = new_log(project)
+    events = list(Sweep(project, Deaf(project), log).run())
+    lost = [r for r in log.records() if r.fault and r.fault != NO_ANSWER]
+    assert {r.sound for r in lost} == {"lost"}
+    assert len(lost) == len(Deaf.silent) == sum(isinstance(e, TakeLost) for e in events)
+    assert all("marker" in r.fault for r in lost)
+    assert {f.pair for f in finds(log.records())} == {f.pair for f in finds(swept[2].records())}
+    log.close()
+
+
+def test_a_dead_sound_path_pauses_the_sweep_with_one_clear_line(project):
+    class Mute(Deaf):
+        silent = range(20, 10_000)
+
+    log = new_log(project)
+    bench = Mute(project)
+    with pytest.raises(CaptureLost, match=r"takes in a row were lost .*continue") as caught:
+        list(Sweep(project, bench, log).run())
+    assert "\n" not in str(caught.value)
+    bench.wait(5)
+    assert bench.rail_v() < 0.2
+    assert all(r.sound == "lost" for r in log.records()[19:])
+    log.close()
+
+
+class Dropping(SimulatedBench):
+    """A bench that loses samples in one touch."""
+
+    made = 0
+
+    def begin(self, touch):
+        self.made += 1
+        super().begin(touch)
+
+    def stream(self):
+        for number, chunk in enumerate(super().stream()):
+            yield replace(chunk, lost=self.made == 25 and number == 3)
+
+
+def test_lost_samples_make_a_lost_take(project):
+    log = new_log(project)
+    list(Sweep(project, Dropping(project), log).run())
+    lost = [r for r in log.records() if r.fault and r.fault != NO_ANSWER]
+    assert [r.number for r in lost] == [25]
+    log.close()
+
+
+class Stubborn(SimulatedBench):
+    """A bench whose toy never comes back once its supply has been cut."""
+
+    cut = False
+
+    def supply(self, on):
+        self.cut = self.cut or not on
+        super().supply(on and not self.cut)
+
+
+def test_a_toy_that_does_not_come_back_stops_the_sweep(project):
+    log = new_log(project)
+    bench = Stubborn(project)
+    with pytest.raises(ToyLost, match="it is off and all pads are open") as caught:
+        list(Sweep(project, bench, log).run())
+    assert "\n" not in str(caught.value)
+    records = log.records()
+    # The touch that killed it is known and complete, so it is not tried again.
+    assert records[-2].after == "freeze" or records[-1].after == "freeze"
+    assert any(e.kind == "toy lost" for e in log.events())
+    log.close()
+
+
+def test_a_silent_toy_is_refused_at_its_baseline(project):
+    class Silent(SimulatedBench):
+        def supply(self, on):
+            super().supply(False)
+
+    log = new_log(project)
+    with pytest.raises(RigError, match="nothing is heard when key"):
+        list(Sweep(project, Silent(project), log).run())
+    log.close()
+
+
+def test_a_touch_that_killed_the_host_twice_is_set_aside(project):
+    log = new_log(project)
+    step = next(s for s in Knowledge(project).steps)
+    for _ in range(2):
+        log.intend(step.plan_key, step.touch(project))
+    list(Sweep(project, SimulatedBench(project), log).run())
+    made = [r for r in log.records() if (r.pads_1, r.pads_2) == step.pads]
+    assert not made
+    assert [e.detail["plan_key"] for e in log.events() if e.kind == "set aside"] == [step.plan_key]
+    log.close()
+
+
+def test_progress_reaches_its_end(swept):
+    _, events, _, _ = swept
+    last = [e for e in events if isinstance(e, Progress)][-1]
+    assert last.done == last.planned
+
+
+def test_the_plan_alone_touches_everything_once(project):
+    known = Knowledge(project)
+    steps = []
+    for step in plan(known):
+        steps.append(step)
+        known.note(step, False, "answers")
+    swept_steps = [s for s in steps if s.kind == "sweep"]
+    assert len(swept_steps) == len(set(swept_steps)) == len(known.steps)
+    assert not [s for s in steps if s.kind == "confirm"]
+
+
+def test_a_hit_is_confirmed_at_once_and_dropped_after_three_misses(project):
+    known = Knowledge(project)
+    steps = []
+    for step in plan(known):
+        steps.append(step)
+        known.note(step, step.kind == "sweep" and len(steps) == 12, "answers")
+    again = [i for i, s in enumerate(steps) if s.kind == "confirm"]
+    assert again == [12, 13, 14]
+    assert {steps[i] for i in again} == {replace(steps[11], kind="confirm")}
+
+
+def test_a_pair_that_was_not_settled_keeps_its_order(project):
+    known = Knowledge(project)
+    odd = Step("sweep", project.sweep_keys[0], ("A", "C"), max(project.rig.series_ohm))
+    made, dropped = [], 0
+    for step in plan(known):
+        if step == odd and dropped < 3:
+            dropped += 1
+            known.drop(step)
+            continue
+        made.append(step)
+        known.note(step, False, "answers")
+    order = [s.series_ohm for s in made if s.pads == ("A", "C")]
+    assert order == sorted(project.rig.series_ohm, reverse=True)
