@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import serial
 from serial.tools import list_ports
 
-from rig.errors import BenchError, LinkLost
+from rig.errors import BenchError, GuardTripped, LinkLost
 
 try:
     import fcntl
@@ -42,6 +42,17 @@ QUIET_S = 0.1
 
 LONGEST_REPLY = 512
 FIRMWARE_NEEDED = (0, 1)
+GUARD_LATCHED = 105
+
+ACTIONS = {
+    -240: "a relay register doesn't read back: check the chain's wiring and its 5 V",
+    101: "this computer was silent for too long: keep it awake, then start again",
+    102: "a closure was held too long and was opened: start again",
+    103: "its watchdog restarted it: start again, and report it if it comes back",
+    104: "its supply sagged: use another USB port or its own supply",
+    105: "its guard holds everything open: find out why before clearing it",
+}
+"""What a person does about the controller's own errors, by number (see firmware/errors.def)."""
 _ERROR_REPLY = re.compile(r'([+-]?\d+),"(.*)"')
 
 
@@ -165,20 +176,27 @@ class Controller:
         self._in_step = False
         self._send(message)
         self._in_step = True
-        self.check_errors(message)
+        self.check_errors(f"after '{message}'")
 
     def check_errors(self, after: str) -> None:
-        """Read the controller's error queue to its end.
+        """Read the controller's error queue to its end; `after` says when, for the message.
 
         Raises
         ------
+        GuardTripped
+            The guard holds everything open.
         BenchError
-            Something was in it.
+            Anything else was in the queue.
         """
         errors = self.errors()
-        if errors:
-            text = "; ".join(f"{number} {words}" for number, words in errors)
-            raise BenchError(f"controller on {self.port}: '{after}' was refused: {text}")
+        if not errors:
+            return
+        text = "; ".join(f'{number} "{words}"' for number, words in errors)
+        actions = [ACTIONS[number] for number, _ in errors if number in ACTIONS]
+        hint = f": {actions[0]}" if actions else ""
+        guarded = any(number == GUARD_LATCHED for number, _ in errors)
+        kind = GuardTripped if guarded else BenchError
+        raise kind(f"controller on {self.port} reports {text} {after}{hint}")
 
     def errors(self) -> list[tuple[int, str]]:
         """Take everything out of the controller's error queue: (number, text), oldest first."""
@@ -237,6 +255,7 @@ class Controller:
 
     def _greet(self, restart_s: float) -> None:
         """Wait out the restart that opening may have caused, then check who is there."""
+        # Some boot loaders start the firmware only after silence: ask less and less often.
         reply_s, self._link.timeout = self._link.timeout, min(0.3, self._link.timeout)
         deadline = self._clock() + restart_s
         heard = b""
@@ -250,6 +269,7 @@ class Controller:
                 )
             self._send("\n*IDN?")
             heard += self._receive(lambda: self._link.read_until(b"\n", LONGEST_REPLY))
+            self._link.timeout *= 2
         self._resync()
         self._link.timeout = reply_s
         self._identify(self.query("*IDN?"))

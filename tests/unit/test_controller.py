@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import select
 import subprocess
 import sys
 import threading
+from pathlib import Path
 
 import pytest
 
-from rig.bench.controller import Controller
-from rig.errors import BenchError, LinkLost
+from rig.bench.controller import ACTIONS, Controller
+from rig.errors import BenchError, GuardTripped, LinkLost
 
 IDENTITY = "padsweep,controller,0,0.1.0"
 
@@ -189,6 +191,22 @@ def test_a_command_reads_the_error_queue(peer, controller):
     # Refused is not lost: the link is still in step.
     assert not isinstance(caught.value, LinkLost)
     controller.command("ROUTe:SERies 1")
+
+
+def test_a_latched_guard_is_its_own_error(peer, controller):
+    peer.queue = ['105,"Guard latched"']
+    with pytest.raises(GuardTripped) as caught:
+        controller.command("OUTPut ON")
+    assert ACTIONS[105] in one_line(caught)
+
+
+def test_every_error_of_the_firmware_s_own_has_its_action():
+    text = (Path(__file__).parents[2] / "firmware" / "errors.def").read_text()
+    numbers = [int(number) for number in re.findall(r"^ERROR\((-?\d+),", text, re.MULTILINE)]
+    assert len(numbers) > 10
+    own = {number for number in numbers if number > 0}
+    assert own
+    assert own <= set(ACTIONS) <= set(numbers)
 
 
 def test_a_short_reply_is_an_error_at_once(peer, controller):
