@@ -1,0 +1,88 @@
+"""`padsweep replay` is heard: what it plays is recorded again from a private sound server."""
+
+import subprocess
+import sys
+import threading
+
+import numpy as np
+import pytest
+from sound_server import SoundServer
+
+from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.bench.simulated.folder import new_simulated_project
+from rig.listen.judgement import Judgement
+from rig.log import SweepLog
+
+RATE_HZ = 48_000
+LINE = Timeline(60_000, 300_000, 180_000, 1_500_000, 2_000_000)
+BASELINE_HZ, BEND_HZ = 500.0, 1_700.0
+
+
+def tone(hz):
+    t = np.arange(RATE_HZ) / RATE_HZ
+    return (0.3 * np.sin(2 * np.pi * hz * t)).astype(np.float32)
+
+
+@pytest.fixture
+def project(tmp_path):
+    """A project whose baseline and whose bend are two tones of one second."""
+    folder = tmp_path / "toy"
+    new_simulated_project(folder, 5, 8)
+    touches = [("baseline", Touch((), Stimulus(("moo",))), "none", BASELINE_HZ)]
+    bridge = Touch((Connection(("C",), ("F",), 9_000.0),), Stimulus(("moo",)))
+    touches += [(kind, bridge, "pitch", BEND_HZ) for kind in ("sweep", "confirm")]
+    with SweepLog.create(folder / "sweeps" / "main", {}, "h") as log:
+        for number, (kind, touch, sound, hz) in enumerate(touches, 1):
+            log.made(number, kind, kind, touch, 11_000.0 if touch.connections else None, "now",
+                     LINE, tone(hz), RATE_HZ)
+            log.judged(number, Judgement(sound, None, None, 2.0, 0.01, "test"))
+            log.completed(number, "answers")
+    return folder
+
+
+def record(server, seconds, until):
+    """Record the sink while `until()` runs and a moment longer; mono float32."""
+    recorder = subprocess.Popen(
+        ["parec", "--raw", f"--rate={RATE_HZ}", "--channels=1", "--format=float32le",
+         "--latency-msec=50", "--device=toy.monitor"],
+        env=server.env, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+    heard = bytearray()
+    reader = threading.Thread(
+        target=lambda: [heard.extend(piece) for piece in iter(lambda: recorder.stdout.read(4096),
+                                                              b"")])
+    reader.start()
+    try:
+        done = until()
+        threading.Event().wait(seconds)
+    finally:
+        recorder.terminate()
+        recorder.wait(10)
+        reader.join(10)
+        recorder.stdout.close()
+    return done, np.frombuffer(bytes(heard[: len(heard) // 4 * 4]), "<f4")
+
+
+def strongest_hz(piece):
+    """The strongest frequency of a piece of sound, Hz; 0 in silence."""
+    if np.sqrt(np.mean(piece**2)) < 0.05:
+        return 0.0
+    spectrum = np.abs(np.fft.rfft(piece * np.hanning(len(piece))))
+    return float(np.argmax(spectrum) * RATE_HZ / len(piece))
+
+
+def test_the_baseline_is_heard_and_then_the_bend(project):
+    words = [sys.executable, "-c", "from rig.cli.main import run; run()", "replay",
+             "--project", project, "--play", "C-F"]
+    with SoundServer() as server:
+        done, heard = record(server, 0.5, lambda: subprocess.run(
+            words, env=server.env, capture_output=True, text=True, check=False, timeout=120))
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert "C-F" in done.stdout
+    pieces = heard[: len(heard) // 4800 * 4800].reshape(-1, 4800)
+    tones = [round(strongest_hz(piece), -2) for piece in pieces]
+    sounding = [hz for hz in tones if hz]
+    baseline, bend = sounding.count(BASELINE_HZ), sounding.count(BEND_HZ)
+    assert 9 <= baseline <= 11, tones
+    assert 9 <= bend <= 11, tones
+    assert sounding.index(BEND_HZ) >= baseline
