@@ -87,18 +87,22 @@ def band_levels_db(sound: np.ndarray) -> np.ndarray:
     return 10 * np.log10(np.maximum(bands, 1e-20))
 
 
-def difference_db(reference: np.ndarray, sound: np.ndarray) -> float:
+def difference_db(
+    reference: np.ndarray, sound: np.ndarray, levels: np.ndarray | None = None
+) -> float:
     """Give the difference that two successive windows reach, dB; 0 where none.
 
     Parameters
     ----------
     reference, sound : ndarray, shape (n,), at 48 kHz, of the same moments
+    levels : ndarray or None
+        `band_levels_db(reference)`, where it is at hand.
     """
     if np.array_equal(reference, sound):
         return 0.0
-    levels = band_levels_db(reference)
-    loud_db = float(np.max(levels))
-    floor_db = loud_db - RANGE_DB
+    if levels is None:
+        levels = band_levels_db(reference)
+    floor_db = float(np.max(levels)) - RANGE_DB
     apart = np.maximum(band_levels_db(sound), floor_db) - np.maximum(levels, floor_db)
     window_db = np.sqrt(np.mean(apart**2, axis=1))
     return float(np.max(np.minimum(window_db[1:], window_db[:-1]), initial=0.0))
@@ -121,13 +125,14 @@ class Truth:
         self._keys = list(rig.sweep.keys or list(project.toy.keys)[:1])
         self._states = {key: self._make_states(key) for key in self._keys}
 
-    def _make_states(self, key: str) -> list[tuple[SimulatedToy, np.ndarray]]:
+    def _make_states(self, key: str) -> list[tuple[SimulatedToy, np.ndarray, np.ndarray]]:
         toy = SimulatedToy(self.board, self._project.rig.simulated.seed)
         switch_on(toy)
         found = []
         for _ in range(STATES):
             start = toy.fork()
-            found.append((start, self._play(toy, key, [])))
+            reference = self._play(toy, key, [])
+            found.append((start, reference, band_levels_db(reference)))
             toy.run(round((self.board.longest_phrase_s + 0.137) * RATE_HZ))
         return found
 
@@ -168,11 +173,11 @@ class Truth:
             link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
             worst_db, frozen, touches = [], 0, 0
             for key in self._keys:
-                for start, reference in self._states[key]:
+                for start, reference, levels in self._states[key]:
                     touches += 1
                     toy = start.fork()
                     sound = self._play(toy, key, [link])
-                    worst_db.append(difference_db(reference, sound))
+                    worst_db.append(difference_db(reference, sound, levels))
                     if worst_db[-1] > 0:
                         frozen += self._is_frozen(toy, key)
             differs = sum(db > LIMIT_DB for db in worst_db) / touches
