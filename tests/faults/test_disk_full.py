@@ -6,6 +6,7 @@ A small file system of its own is mounted, so that the disk is really full.
 import os
 import shutil
 import subprocess
+import sys
 from contextlib import suppress
 
 import numpy as np
@@ -146,3 +147,34 @@ def test_a_log_on_a_disk_that_became_full_is_still_read(small_disk):
         make_touches(log, 3)
     fill(disk)
     check_whole(disk / "main", at_least=3)
+
+
+def padsweep(*words):
+    """Run the command line in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-c", "from rig.cli.main import run; run()", *map(str, words)],
+        capture_output=True, text=True, check=False, timeout=300)
+
+
+def test_a_sweep_stops_with_one_line_and_goes_on_later(small_disk):
+    disk = small_disk(20_000)
+    project = disk / "toy"
+    assert padsweep("new", project, "--simulated", "--seed", 5, "--pads", 8).returncode == 0
+    stopped = padsweep("sweep", "--project", project)
+    assert stopped.returncode == DiskFull.exit_code
+    (line,) = stopped.stderr.splitlines()
+    assert line.startswith("padsweep: ")
+    assert "no room left on the disk" in line
+    log = SweepLog.open(project / "sweeps" / "main", read_only=True)
+    assert verify(log) == []
+    before = [one for one in log.records() if one.complete]
+    assert len(before) > 10
+    room = subprocess.run(["mount", "-o", "remount,size=90m", disk], check=False,
+                          capture_output=True, timeout=30)
+    assert room.returncode == 0
+    done = padsweep("sweep", "--project", project)
+    assert done.returncode == 0, done.stderr
+    now = {one.number: one for one in log.records()}
+    assert [now[one.number] for one in before] == before
+    assert len(now) > len(before)
+    assert verify(log) == []
