@@ -12,7 +12,7 @@ FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_mi
                 "path_max_ohm", "score")
 """Columns of the exported finds, one row per pair."""
 
-STOPS = ("freeze", "guarded")
+STOPS = ("guarded", "freeze")
 WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45, "blip": 0.45,
           "level": 0.35}
 """How much a kind of change is worth to a bender, 0 to 1 (common practice, no source)."""
@@ -26,14 +26,14 @@ SAME_PAD = 0.95
 
 @dataclass(frozen=True)
 class Find:
-    """What one pair does, seen at least twice.
+    """What one pair does: a change that was heard again, or a stop.
 
     Parameters
     ----------
     pads_1, pads_2 : str
         The pair, in the order of the letters: the two leads may be swapped.
     sound, after : str
-        Words of the tables; "freeze" only if nothing but freezes was found on the pair.
+        Words of the tables, of the best touch: "freeze" only if there was no gentler one.
     amount : float or None
         In `unit`, of the best touch.
     unit : str or None
@@ -49,8 +49,11 @@ class Find:
         The one to listen to.
     baseline_touch : int or None
         A take of the same key with nothing bridged, made nearest to it.
+    stop : str or None
+        "freeze" or "guarded" when the pair stopped the toy over any path. Once is enough:
+        that the supply had to be cut, or the guard tripped, is direct evidence.
     freezes_at_ohm : float or None
-        The highest path over which the pair froze the toy or tripped the guard.
+        The highest path over which it did.
     """
 
     pads_1: str
@@ -65,7 +68,13 @@ class Find:
     touches: tuple[int, ...]
     best_touch: int
     baseline_touch: int | None
+    stop: str | None = None
     freezes_at_ohm: float | None = None
+
+    @property
+    def after_at_worst(self) -> str:
+        """How the toy was after the harshest touch of the pair."""
+        return self.stop or self.after
 
     @property
     def pair(self) -> str:
@@ -74,7 +83,7 @@ class Find:
 
 
 def finds(records: Iterable[Record]) -> list[Find]:
-    """Give one find per pair that was seen to do something twice, the best first.
+    """Give one find per pair that changed the sound again when touched again, or stopped the toy.
 
     Parameters
     ----------
@@ -98,8 +107,11 @@ def finds(records: Iterable[Record]) -> list[Find]:
 
 
 def find_rows(found: Iterable[Find]) -> list[dict]:
-    """Give finds as rows of `FIND_COLUMNS`."""
-    return [{name: getattr(one, name) for name in FIND_COLUMNS} for one in found]
+    """Give finds as rows of `FIND_COLUMNS`; `after` is the pair's worst, over any path."""
+    return [
+        {name: getattr(one, name) for name in FIND_COLUMNS} | {"after": one.after_at_worst}
+        for one in found
+    ]
 
 
 def letter_order(pad: str) -> tuple[int, str]:
@@ -131,41 +143,34 @@ def _find(
     spots: dict[tuple, list[Record]] = defaultdict(list)
     for one in touches:
         spots[one.path_ohm, one.key].append(one)
-    bends, stops = [], []
+    bends, stops, sure = [], [], False
     for made in spots.values():
+        stops += [one for one in made if _stops(one)]
         if _heard_again(made):
+            sure = True
             bends += [one for one in made if _heard(one) and not _stops(one)]
-        if _stopped_again(made):
-            stops += [one for one in made if _stops(one)]
     shown = bends or stops
     if not shown:
         return None
     best = _best(shown)
     paths = [one.path_ohm for one in shown]
+    heard = (best.sound, best.after, best.amount, best.unit) if sure else (
+        "none", best.after, None, None)
     return Find(
-        *pair, best.sound, best.after, best.amount, best.unit, min(paths), max(paths),
-        best.score or 0.0, tuple(one.number for one in shown), best.number,
-        _nearest_baseline(best, baselines),
+        *pair, *heard, min(paths), max(paths), best.score or 0.0,
+        tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
+        max((one.after for one in stops), key=STOPS.index, default=None),
         max((one.path_ohm for one in stops), default=None),
     )
-
-
-def _marked(made: Sequence[Record]) -> bool:
-    return any(one.facts.get("counts") is True for one in made)
 
 
 def _heard_again(made: Sequence[Record]) -> bool:
     """Say if a change came back, over one path: in a confirming touch, and before it."""
     heard = [one for one in made if _heard(one)]
     if not any(one.kind == "confirm" for one in heard):
-        return bool(heard) and _marked(heard)
+        return False
     # A first touch that stopped the toy, and a second that let the change be heard, will do.
     return len(heard) >= 2 or any(_stops(one) for one in made if one not in heard)
-
-
-def _stopped_again(made: Sequence[Record]) -> bool:
-    stops = [one for one in made if _stops(one)]
-    return len(stops) >= 2 or _marked(stops)
 
 
 def _best(shown: Sequence[Record]) -> Record:

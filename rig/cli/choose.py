@@ -18,8 +18,8 @@ from rig.cli.keys import at_terminal, read_key, single_keys
 from rig.cli.player import Player
 from rig.cli.progress import console
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
-from rig.cli.tables import AFTERWARDS, span
-from rig.cli.words import change, ohms
+from rig.cli.tables import afterwards, span
+from rig.cli.words import change
 from rig.errors import BenchError, RigError
 from rig.log import SweepLog
 from rig.project import load_project
@@ -88,7 +88,7 @@ def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog)
         _, path = listening_paths(find, log.folder)[-1]
         table.add_row(
             str(rank), find.pair, _what(find), span(find.path_min_ohm, find.path_max_ohm),
-            AFTERWARDS[find.after], Text(_choice(entries.get(find.pair))),
+            afterwards(find), Text(_choice(entries.get(find.pair))),
             path.relative_to(folder).as_posix(),
         )
     wide = Console(width=None if out.is_terminal else 240, highlight=False)
@@ -214,9 +214,7 @@ def _show(out: Console, session: Session, files: bool = False) -> None:
     state = session.state(find)
     _line(out, f"\n{at} of {count}   {find.pair}   {_what(find)}   "
                f"{span(find.path_min_ohm, find.path_max_ohm)}"
-               + (f"   {AFTERWARDS[find.after]}" if AFTERWARDS[find.after] else "")
-               + (f"   freezes at {ohms(find.freezes_at_ohm)}"
-                  if find.freezes_at_ohm and find.after != "freeze" else "")
+               + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
     if files:
         _show_paths(out, session)

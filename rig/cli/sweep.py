@@ -67,10 +67,11 @@ def open_log(project: Project, name: str) -> SweepLog:
         When it was made with another set-up, or can't be read.
     """
     folder = sweep_folder(project, name)
-    if (folder / "log.db").exists():
-        return SweepLog.open(folder, setup_hash(project), setup=setup_facts(project))
     files = {f: (project.folder / f).read_text("utf-8") for f in ("toy.yaml", "rig.yaml")}
-    return SweepLog.create(folder, setup_facts(project), setup_hash(project), files)
+    make = SweepLog.open if (folder / "log.db").exists() else SweepLog.create
+    return make(
+        folder, setup=setup_facts(project), setup_hash=setup_hash(project), files=files
+    )
 
 
 def run_sweep(

@@ -11,7 +11,7 @@ from rich.table import Table
 from rig.choose import Find
 from rig.cli.words import change, ohms
 
-AFTERWARDS = {
+_AFTERWARDS = {
     "answers": "",
     "runs on": "runs on",
     "freeze": "freezes",
@@ -43,7 +43,7 @@ def print_finds(console: Console, found: Sequence[Find], most: int | None = None
     for find in bends[:most]:
         table.add_row(
             f"{find.pads_1}-{find.pads_2}", change(find.sound, find.amount, find.unit),
-            span(find.path_min_ohm, find.path_max_ohm), AFTERWARDS[find.after],
+            span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
             str(find.best_touch),
         )
     console.print(table)
@@ -55,3 +55,10 @@ def span(low_ohm: float, high_ohm: float) -> str:
     """Say a range of resistance: "3 kΩ" or "3 kΩ to 13 kΩ"."""
     low, high = ohms(low_ohm), ohms(high_ohm)
     return low if low == high else f"{low} to {high}"
+
+
+def afterwards(find: Find) -> str:
+    """Say how the toy is after a find's touches, and over which path it's too much for it."""
+    if find.stop and find.after != find.stop:
+        return f"{_AFTERWARDS[find.stop]} at {ohms(find.freezes_at_ohm)}"
+    return _AFTERWARDS[find.after]

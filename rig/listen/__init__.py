@@ -1,7 +1,7 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
 from rig.listen.baseline import Baseline, Span
-from rig.listen.decide import JUDGE, Ear, lost
+from rig.listen.decide import JUDGE, Ear, clean, lost
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, Judgement
 
@@ -15,6 +15,7 @@ __all__ = [
     "Frames",
     "Judgement",
     "Span",
+    "clean",
     "frames",
     "lost",
 ]

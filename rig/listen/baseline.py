@@ -16,8 +16,8 @@ ALIGNED_LAG_FRAMES = 1
 """Takes that were laid over each other need only this many."""
 SKIP_FRAMES = 3
 """Left out after the press: a loop that ran on from the touch before ends within these."""
-LOCAL_FRAMES = 10
-"""Length of the sliding window that finds short changes (0.1 s)."""
+LOCAL_FRAMES = 15
+"""Length of the sliding window that finds short changes (0.15 s)."""
 FLOOR_OVER_NOISE_DB = 9.0
 """Bands are compared only as far as they stand above the room's noise by this much."""
 LEAD_IN_MARGIN = 4
@@ -27,7 +27,7 @@ LEAST_DB = {"local": 0.5, "mean": 0.25}
 LEAST_SPREAD = 0.2
 """Few takes can look more alike than they are: the log distance spreads at least this much."""
 SAME_PHRASE_DB = 3.0
-"""Two takes closer than this (worst 0.1 s) are one phrase, whatever the calibration."""
+"""Two takes closer than this (worst 0.15 s) are one phrase, whatever the calibration."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Distance:
     Parameters
     ----------
     local_db, mean_db : float
-        Mean difference over the bands, dB: in the worst 0.1 s, and over the whole take.
+        Mean difference over the bands, dB: in the worst 0.15 s, and over the whole take.
     nearest : int
         Index of the nearest baseline take.
     lag : int

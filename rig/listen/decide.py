@@ -13,7 +13,7 @@ JUDGE = "1"
 """Version of the judge, stored with every judgement."""
 
 AUDIBLE_DB = 3.0
-"""A change below this, averaged over the bands in the worst 0.1 s, isn't worth a control."""
+"""A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control."""
 SCREEN_P = 1e-3
 """A take at or below this p value is a hit, to be touched again."""
 CLIP_LEVEL = 0.999
@@ -103,3 +103,8 @@ class Ear:
 def lost(why: str) -> Judgement:
     """Give the judgement of a take that can't be judged, with the reason."""
     return Judgement("lost", None, None, 0.0, None, JUDGE, {"why": why})
+
+
+def clean() -> Judgement:
+    """Give the judgement of a take that is itself part of the baseline."""
+    return Judgement("none", None, None, 0.0, None, JUDGE)

@@ -15,7 +15,7 @@ import numpy as np
 
 from rig.bench import Bench
 from rig.errors import CaptureLost, RigError, ToyLost
-from rig.listen import HOP_S, Ear, Judgement, Span, frames, lost
+from rig.listen import HOP_S, Ear, Judgement, Span, clean, frames, lost
 from rig.log import Record, SweepLog
 from rig.project import Project, path_ohm
 from rig.sweep.events import (
@@ -35,6 +35,8 @@ from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
 NO_ANSWER = "the toy did not answer"
 LOST_IN_A_ROW = 4
+SAMPLE_EVERY = 20
+"""With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
 CHECKS_IN_A_ROW = 3
 SOUNDING_DB = 12.0
 """A key's sound must stand this far above the room for the ear to work."""
@@ -265,6 +267,9 @@ class Sweep:
             return
         hit = self.ear.is_hit(judgement)
         self.known.note(pending.step, hit, after)
+        dull = judgement.sound == "none" and after == "answers"
+        if self.project.rig.keep == "finds" and dull and pending.number % SAMPLE_EVERY:
+            self.log.drop_take(pending.number)
         if hit and pending.step.kind == "confirm":
             self._news.append(
                 BendSeen(
@@ -291,6 +296,7 @@ class Sweep:
         if step.kind == "baseline":
             self._check_sounding(step.key, heard)
             self._learn(step.key, heard.samples, heard.offsets)
+            self.log.judged(number, clean())
             self.known.note(step, False, "answers")
             return
         span = self._span(heard.offsets, len(heard.samples))

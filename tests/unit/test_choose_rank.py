@@ -91,12 +91,21 @@ def test_a_pair_that_bends_above_and_freezes_below_is_a_bend_with_its_limit_told
         "pitch", "answers", 50_000.0, 13_000.0)
 
 
-def test_freezes_count_when_seen_twice():
-    freeze = {"sound": "none", "after": "freeze"}
-    assert finds([record(1, **freeze)]) == []
-    assert finds([record(1, **freeze), record(2, kind="confirm", sound="none")]) == []
-    (find,) = finds(seen_twice(**freeze))
-    assert (find.after, find.sound, find.freezes_at_ohm) == ("freeze", "none", 12_000.0)
+def test_a_freeze_counts_at_once_but_its_sound_only_when_heard_again():
+    (find,) = finds([record(1, sound="cut", after="freeze")])
+    assert (find.after, find.stop, find.sound, find.amount) == ("freeze", "freeze", "none", None)
+    (find,) = finds([record(1, sound="cut", after="freeze"),
+                     record(2, kind="confirm", sound="none")])
+    assert (find.stop, find.sound) == ("freeze", "none")
+    (find,) = finds(seen_twice(sound="cut", after="freeze"))
+    assert (find.after, find.sound, find.freezes_at_ohm) == ("freeze", "cut", 12_000.0)
+
+
+def test_the_row_of_a_pair_tells_its_worst():
+    touches = [*seen_twice(first=1, path_ohm=50_000.0),
+               record(3, path_ohm=13_000.0, sound="none", after="freeze")]
+    (row,) = find_rows(finds(touches))
+    assert (row["sound"], row["after"], row["path_min_ohm"]) == ("pitch", "freeze", 50_000.0)
 
 
 def test_a_change_heard_with_and_without_a_freeze_is_a_bend():
@@ -108,11 +117,6 @@ def test_a_change_heard_with_and_without_a_freeze_is_a_bend():
 def test_running_on_counts_though_nothing_else_was_heard():
     (find,) = finds(seen_twice(sound="none", after="runs on"))
     assert find.after == "runs on"
-
-
-def test_what_the_sweep_itself_marked_counts():
-    assert len(finds([record(1, facts={"counts": True})])) == 1
-    assert len(finds([record(1, after="freeze", sound="none", facts={"counts": True})])) == 1
 
 
 def test_groups_and_held_pairs_are_no_pairs():
