@@ -218,6 +218,17 @@ def test_ctrl_c_leaves_everything_open_and_off_at_once(cut):
         assert verify(log) == []
 
 
+def test_a_controller_that_restarts_in_mid_sweep_is_one_clear_line(cut):
+    with cut.start_sweep("--name", "restarted") as host:
+        cut.emulator.wait_for(lambda state: bool(state.keys), 30)
+        cut.emulator.reset()
+        _, said = host.communicate(timeout=30)
+    assert host.returncode != 0
+    # Seen through the boot counter; a query on its way at that very moment stays unanswered.
+    assert_one_line(said, "no whole reply" if "no whole reply" in said else "restarted by itself")
+    assert cut.emulator.state.is_open_and_off
+
+
 def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line(cut):
     with cut.start_sweep("--name", "unplugged") as host:
         cut.emulator.wait_for(lambda state: bool(state.keys), 30)
