@@ -310,3 +310,26 @@ def test_boards_that_cannot_be(arguments, word):
 def test_a_key_that_is_not_there():
     with pytest.raises(ValueError, match="no key"):
         ready(0).keys({"doorbell"})
+
+
+def test_the_sound_does_not_hang_on_how_long_a_piece_is_asked_for():
+    # Lines that talk reach the mute, clock and half-speed inputs in the middle of a piece.
+    board = make_board(4, 24)
+    letters = {pad.net: pad.letter for pad in board.pads}
+    talking = [letters[board.roles[r]] for r in ("d0", "d1", "d2", "a0", "a1") if
+               board.roles[r] in letters]
+    listening = [letters[board.roles[r]] for r in ("mute", "half", "osc", "amp") if
+                 board.roles[r] in letters]
+    assert talking
+    assert listening
+    for one in talking:
+        for other in listening:
+            toys = [SimulatedToy(board, 3) for _ in range(2)]
+            for toy in toys:
+                switch_on(toy)
+                toy.keys({board.keys[0]})
+                toy.run(4800)
+                toy.connect([Link((one,), (other,), 1500.0, 0.0, 0.2)])
+            whole = toys[0].run(48_000)
+            pieces = np.concatenate([toys[1].run(n) for n in (1, 479, 5_520, 6_000, 36_000)])
+            assert np.array_equal(whole, pieces), (one, other)

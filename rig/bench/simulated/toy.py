@@ -117,6 +117,8 @@ class SimulatedToy:
         ndarray of float32, shape (samples,), within -1..1
         """
         held = np.empty(samples, np.float32)
+        self._silent: list[slice] = []
+        self._hear_mute()
         at = 0
         while at < samples:
             end = samples
@@ -127,10 +129,25 @@ class SimulatedToy:
             if self._powered:
                 self._run_chips(held, at, end)
             else:
-                held[at:end] = 0.0
+                self._silent.append(slice(at, end))
             at = end
-        muted = not self._powered or self._wiring.high(self._mute)
+        for part in self._silent:
+            held[part] = 0.0
+        muted = self._silent == [slice(0, samples)]
         return self._amplifier.sound(held, muted)
+
+    def _hear_mute(self) -> None:
+        """Read the amplifier's mute input, which may hang on a line that talks."""
+        self._muted = self._wiring.high(self._mute)
+
+    def _put(self, held: np.ndarray, at: int, end: int, values) -> None:
+        """Hand a piece of the voice to the amplifier, or nothing while it is muted."""
+        if not self._muted:
+            held[at:end] = values
+        elif self._silent and self._silent[-1].stop == at:
+            self._silent[-1] = slice(self._silent[-1].start, end)
+        else:
+            self._silent.append(slice(at, end))
 
     def _power(self) -> None:
         if self._supply.forgets:
@@ -176,7 +193,7 @@ class SimulatedToy:
     def _run_chips(self, held: np.ndarray, at: int, end: int) -> None:
         while at < end:
             if self._step == 0:
-                held[at:end] = self._last + self._offset
+                self._put(held, at, end, self._last + self._offset)
                 self._stopped += end - at
                 if self._stopped > _DYNAMIC_LOSS_SAMPLES and self.board.habits.dynamic:
                     self._sequencer.jam()
@@ -187,14 +204,15 @@ class SimulatedToy:
                 continue
             count = min(end - at, len(_COUNT), -((self._phase - _FRAME_END) // self._step))
             if self._samples is None:
-                held[at : at + count] = self._offset
+                self._put(held, at, at + count, self._offset)
                 self._last = 0.0
             else:
                 index = (self._ramp[:count] + self._phase) >> 32
-                np.take(self._samples, index, out=held[at : at + count], mode="clip")
-                self._last = float(held[at + count - 1])
+                voice = self._samples.take(index, mode="clip")
+                self._last = float(voice[-1])
                 if self._offset:
-                    held[at : at + count] += self._offset
+                    voice += self._offset
+                self._put(held, at, at + count, voice)
             self._phase += self._step * count
             at += count
 
@@ -202,9 +220,12 @@ class SimulatedToy:
         frame = self._sequencer.tick()
         self._samples = self._voice.frame(frame, self._sequencer.transpose)
         self._offset = 0.0
-        if self._osc in self._wiring.touched:
+        touched = self._wiring.touched
+        if self._osc in touched or self._half in touched:
             self._set_clock()
-        if self._amp in self._wiring.touched:
+        if self._mute in touched:
+            self._hear_mute()
+        if self._amp in touched:
             self._sequencer.bus.settle()
             self._offset = self._amplifier.offset(self._wiring)
 
