@@ -236,8 +236,8 @@ class Baseline:
         """Frames after the press that `answers` needs."""
         return SKIP_FRAMES + self.lead_in_frames
 
-    def answers(self, samples: np.ndarray, press: int) -> bool:
-        """Say whether the sound after a press begins as the toy's own.
+    def answer(self, samples: np.ndarray, press: int) -> str:
+        """Say what a press brought forth.
 
         Parameters
         ----------
@@ -245,16 +245,29 @@ class Baseline:
         press : int
             Frame of the press; `answer_frames` must follow it.
 
+        Returns
+        -------
+        str
+            "known" when one of the toy's own phrases begins; "strange" when it was quiet
+            and begins to sound, but like none of them; "none" when it stays silent or
+            merely goes on with what it did before.
+
         Raises
         ------
         ValueError
             When the sound is too short to say.
         """
         aligned = self.align(samples, Span(press, press, press, press))
-        if len(aligned.frames) < press + self.answer_frames:
-            raise ValueError(f"{len(aligned.frames)} frames are too few to hear an answer")
-        mine = self._from_press(aligned.frames, aligned.span, self.lead_in_frames)
-        return self._lead_in_error(mine, aligned.lag_frames) <= self.lead_in_limit_db
+        take = aligned.frames
+        if len(take) < press + self.answer_frames:
+            raise ValueError(f"{len(take)} frames are too few to hear an answer")
+        mine = self._from_press(take, aligned.span, self.lead_in_frames)
+        if self._lead_in_error(mine, aligned.lag_frames) <= self.lead_in_limit_db:
+            return "known"
+        before = take.level_db[: max(1, press - LAG_FRAMES)]
+        after = take.level_db[press + SKIP_FRAMES : press + self.answer_frames]
+        starts = self.is_quiet(before) and not self.is_quiet(after)
+        return "strange" if starts else "none"
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""

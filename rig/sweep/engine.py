@@ -141,27 +141,32 @@ class Sweep:
             yield self._set_aside(step, "the rig or this program died during it, twice")
             return
         touch = step.touch(self.project)
+        if step.kind == "baseline":
+            self._wait_for_quiet(step.key)
         self.log.intend(step.plan_key, touch)
         began = datetime.now(UTC)
-        answered: list[bool] = []
+        said: list[str] = []
         try:
             heard = hear(
-                self.bench, touch, watch=lambda sound: self._watch(step, sound, answered),
+                self.bench, touch, watch=lambda sound: self._watch(step, sound, said),
                 meanwhile=self._judge_pending,
             )
         except KeyboardInterrupt:
             self.bench.safe()
             self.log.withdraw(step.plan_key, "stopped by the person")
             raise
-        if answered and not answered[0] and heard.fault is None:
+        answered = said == ["known"]
+        if said and not answered and heard.fault is None:
             heard = Heard(heard.samples, heard.offsets, heard.timeline, NO_ANSWER, True)
         self.touches += heard.fault is None
         number = self.log.next_number()
         self._write(number, step, touch, began, heard)
-        if answered:
-            yield from self._complete_pending(step.key, answered[0])
+        if said:
+            yield from self._complete_pending(step.key, answered)
         else:
             self._drop_pending()
+        if said == ["strange"]:
+            self.known.hear_more(step.key)
         yield from self._take_in(number, step, heard)
         yield Progress(
             number, step.kind, describe(step, self.project), self.touches,
@@ -169,17 +174,25 @@ class Sweep:
         )
         yield from self._drain_news()
 
-    def _watch(self, step: Step, sound: np.ndarray, answered: list[bool]) -> bool:
+    def _wait_for_quiet(self, key: str) -> None:
+        """Let the last phrase end, so that a clean take has a quiet beginning."""
+        longest_s = self.project.toy.longest_phrase_s
+        if self.ear.takes_learnt(key) >= 3:
+            self.recovery.listen(longest_s, self.ear.baseline(key))
+        else:
+            self.bench.wait(longest_s)
+
+    def _watch(self, step: Step, sound: np.ndarray, said: list[str]) -> bool:
         """Judge the lead-in as soon as it is in; True ends a touch on a toy that's dead."""
-        if answered or step.kind == "baseline":  # its phrases are only now being learnt
+        if said or step.kind == "baseline":  # its phrases are only now being learnt
             return False
         baseline = self.ear.baseline(step.key)
         press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
         needed = round((press + baseline.answer_frames + 6) * HOP_S * self.bench.rate_hz)
         if len(sound) < needed:
             return False
-        answered.append(baseline.answers(sound[:needed], press))
-        return not answered[0]
+        said.append(baseline.answer(sound[:needed], press))
+        return said != ["known"]
 
     def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:
         path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)

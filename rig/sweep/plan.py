@@ -14,6 +14,9 @@ CONFIRM_TRIES = 3
 """A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
 TRIES = 3
 """A touch whose take was lost is made again until this many have failed."""
+MORE_TAKES = 6
+MORE_TAKES_MOST = 3
+"""Clean takes made when the toy says something new, and at most, in baselines."""
 CHECK_EVERY = 60
 """Touches between two clean presses that show whether the baseline still holds."""
 
@@ -92,6 +95,7 @@ class Knowledge:
     heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     confirms: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
+    more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     since_check: int = 0
 
     def __post_init__(self):
@@ -164,6 +168,11 @@ class Knowledge:
             return False
         return all(self.spots[higher].swept for higher in self._higher[step])
 
+    def hear_more(self, key: str) -> None:
+        """Ask for more clean takes: the toy was heard to say something new by itself."""
+        most = MORE_TAKES_MOST * self.project.rig.sweep.baseline_takes
+        self.more_takes[key] = min(self.more_takes[key] + MORE_TAKES, most)
+
     def next_confirm(self) -> Step | None:
         """Give the oldest hit that must be touched again and isn't under way."""
         return next((step for step in self.confirms if step not in self.under_way), None)
@@ -191,12 +200,11 @@ def plan(known: Knowledge) -> Iterator[Step]:
 
 
 def _plan(known: Knowledge) -> Iterator[Step]:
-    for key in known.project.sweep_keys:
-        while _wants_baseline(known, key):
-            yield Step("baseline", key)
+    yield from _baselines(known)
     while True:
         for step in known.steps:
             while known.is_due(step):
+                yield from _baselines(known)
                 while again := known.next_confirm():
                     yield again
                 if known.since_check >= CHECK_EVERY:
@@ -211,9 +219,15 @@ def _plan(known: Knowledge) -> Iterator[Step]:
         yield Step("check", known.project.sweep_keys[0])
 
 
+def _baselines(known: Knowledge) -> Iterator[Step]:
+    for key in known.project.sweep_keys:
+        while _wants_baseline(known, key):
+            yield Step("baseline", key)
+
+
 def _wants_baseline(known: Knowledge, key: str) -> bool:
     """More clean takes while there are too few, or some phrase was heard only once."""
-    enough = known.project.rig.sweep.baseline_takes
+    enough = known.project.rig.sweep.baseline_takes + known.more_takes[key]
     made = known.clean_takes[key] + known.under_way.count(Step("baseline", key))
     return made < enough or (known.heard_once[key] > 0 and made < 2 * enough)
 

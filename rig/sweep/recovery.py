@@ -23,8 +23,8 @@ RAIL_OFF_V = 0.2
 RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
 POWER_CYCLES = 3
-PRESSES = 2
-"""A phrase that was never heard before doesn't match the baseline; the next one may."""
+PRESSES = 5
+SILENT_PRESSES = 2
 TAIL_CHECK_S = 0.15
 
 Note = Callable[..., None]
@@ -68,14 +68,24 @@ class Recovery:
             self._press(key)
 
     def answers(self, key: str, baseline: Baseline) -> bool:
-        """Press a key with nothing closed and say whether the toy's own sound begins."""
+        """Press a key with nothing closed and say whether the toy's own sound begins.
+
+        A phrase that was never heard before may come, a few times in a row; silence counts
+        sooner.
+        """
+        silent = 0
         for _ in range(PRESSES):
             heard = self._press(key)
             if heard.fault:
                 continue
             press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
-            if baseline.answers(heard.samples, press):
+            said = baseline.answer(heard.samples, press)
+            if said == "known":
                 return True
+            silent += said == "none"
+            if silent >= SILENT_PRESSES:
+                return False
+            self.listen(self.project.toy.longest_phrase_s, baseline)
         return False
 
     def revive(self, key: str, baseline: Baseline) -> Revival:
