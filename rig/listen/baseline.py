@@ -68,6 +68,11 @@ class Distance:
     trace_db: np.ndarray
 
 
+def _mean_over_bands(difference: np.ndarray) -> np.ndarray:
+    """Give the mean over the last axis; much faster than `mean` on a short one."""
+    return difference @ np.full(difference.shape[-1], 1 / difference.shape[-1], np.float32)
+
+
 @dataclass(frozen=True)
 class Aligned:
     """The frames of a take, shifted so that its sound starts where its phrase's others do."""
@@ -157,7 +162,7 @@ class Baseline:
         best_key = np.inf
         for lag in range(-aligned.lag_frames, aligned.lag_frames + 1):
             at = LAG_FRAMES + lag
-            error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=2)
+            error = _mean_over_bands(np.abs(self._stack[:, at : at + length] - mine))
             total = np.cumsum(error, axis=1)
             window = min(LOCAL_FRAMES, length)
             local = total[:, window - 1 :].copy()

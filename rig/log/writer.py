@@ -27,6 +27,8 @@ WAITING_TAKES = 2
 
 WAITING_JOBS = 1000
 
+HOLD_S = 0.02
+"""A take is held back this long for the intent of the next touch, which follows at once."""
 LINGER_S = 0.1
 """Small rows wait this long for company: an intent or a take's row carries them along, and
 the disk is flushed twice a touch instead of five times."""
@@ -64,6 +66,7 @@ class Writer:
         self._busy = False
         self._closing = False
         self._flushing = 0
+        self._intents = 0
         self._failure: RigError | None = None
         self._told = False
         try:
@@ -80,7 +83,7 @@ class Writer:
             self._change.wait_for(lambda: self._failure or self._has_room(write_take))
             self._check()
             if write_take is not None:
-                job.take = self._takes.submit(write_take)
+                job.take = self._takes.submit(self._after_intent, write_take, self._intents)
                 job.take.add_done_callback(self._take_done)
             self._jobs.append(job)
             self._change.notify_all()
@@ -127,6 +130,14 @@ class Writer:
     def _has_room(self, write_take: object) -> bool:
         takes = sum(job.take is not None for job in self._jobs)
         return len(self._jobs) < WAITING_JOBS and (write_take is None or takes < WAITING_TAKES)
+
+    def _after_intent(self, write_take: Callable[[], StoredTake], intents: int) -> StoredTake:
+        """Write a take, once the next touch's intent is through: the disk serves that first."""
+        with self._change:
+            self._change.wait_for(
+                lambda: self._intents > intents or self._flushing or self._closing, HOLD_S
+            )
+        return write_take()
 
     def _take_done(self, _: Future) -> None:
         with self._change:
@@ -183,6 +194,7 @@ class Writer:
 
     def _commit(self, batch: list[Job]) -> None:
         failed = None
+        applied = []
         self._db.execute("BEGIN IMMEDIATE")
         try:
             for job in batch:
@@ -190,15 +202,16 @@ class Writer:
                 if failed:  # what was queued before it is kept
                     break
                 job.apply(self._db, job.take.result() if job.take else None)
-                job.done = True
+                applied.append(job)
             self._db.execute("COMMIT")
         except BaseException:
             if self._db.in_transaction:
                 with suppress(sqlite3.Error):
                     self._db.execute("ROLLBACK")
-            for job in batch:
-                job.done = False
             raise
+        for job in applied:  # only now: who waits for it is told that it's on the disk
+            job.done = True
+            self._intents += job.urgent
         if failed:
             raise failed
 

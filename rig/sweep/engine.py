@@ -7,9 +7,11 @@ the one before. So a touch is *made* when its take is in and *complete* one pres
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from statistics import median
 
 import numpy as np
 
@@ -33,6 +35,8 @@ from rig.sweep.hearing import Heard, hear
 from rig.sweep.plan import TRIES, Knowledge, Step, describe, plan, touches_left
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
+RATIOS_KEPT, RATIOS_NEEDED = 25, 9
+"""Touches over which the two clocks are compared: the middle one of the latest counts."""
 NO_ANSWER = "the toy did not answer"
 LOST_IN_A_ROW = 4
 SAMPLE_EVERY = 20
@@ -78,6 +82,7 @@ class Sweep:
         self._news: list[SweepEvent] = []
         self._lost_in_a_row = 0
         self._odd_checks = 0
+        self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def run(self) -> Iterator[SweepEvent]:
         """Make every touch that is still due, and report as it goes.
@@ -149,15 +154,17 @@ class Sweep:
         try:
             heard = hear(
                 self.bench, touch, watch=lambda sound: self._watch(step, sound, said),
-                meanwhile=self._judge_pending,
+                meanwhile=self._judge_pending, known_ratio=self._known_ratio(),
             )
         except KeyboardInterrupt:
             self.bench.safe()
             self.log.withdraw(step.plan_key, "stopped by the person")
             raise
+        if heard.clock_ratio is not None:
+            self._ratios.append(heard.clock_ratio)
         answered = said == ["known"]
         if said and not answered and heard.fault is None:
-            heard = Heard(heard.samples, heard.offsets, heard.timeline, NO_ANSWER, True)
+            heard = replace(heard, fault=NO_ANSWER)
         self.touches += heard.fault is None
         number = self.log.next_number()
         self._write(number, step, touch, began, heard)
@@ -173,6 +180,10 @@ class Sweep:
             self.touches + touches_left(self.known), self.bench.now_s(),
         )
         yield from self._drain_news()
+
+    def _known_ratio(self) -> float | None:
+        """Give how fast the sound device's clock runs against the controller's, once known."""
+        return median(self._ratios) if len(self._ratios) >= RATIOS_NEEDED else None
 
     def _wait_for_quiet(self, key: str) -> None:
         """Let the last phrase end, so that a clean take has a quiet beginning."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rig.bench import Bench, Timeline, Touch
-from rig.bench.marker import find_pulses, tie
+from rig.bench import Bench, Chunk, Timeline, Touch
+from rig.bench.marker import TiedTimeline, find_pulses, tie
 from rig.errors import CaptureLost
 
 Watcher = Callable[[np.ndarray], bool]
@@ -30,6 +30,8 @@ class Heard:
         Why the take can't be judged.
     ended_early : bool
         True when the watcher ended the touch.
+    clock_ratio : float or None
+        Sound device's seconds per controller's second in this touch.
     """
 
     samples: np.ndarray
@@ -37,6 +39,7 @@ class Heard:
     timeline: Timeline | None = None
     fault: str | None = None
     ended_early: bool = False
+    clock_ratio: float | None = None
 
     def seconds(self, step: str, rate_hz: int) -> float:
         """Give the time of a step since the start of the take."""
@@ -48,6 +51,7 @@ def hear(
     touch: Touch,
     watch: Watcher | None = None,
     meanwhile: Callable[[], None] | None = None,
+    known_ratio: float | None = None,
 ) -> Heard:
     """Make one touch and give its take.
 
@@ -60,6 +64,8 @@ def hear(
         True the touch is ended early.
     meanwhile : callable, optional
         Work done right after the touch has begun, while the bench is busy with it.
+    known_ratio : float, optional
+        The clocks' ratio of earlier touches: with it, smaller losses of sound show.
 
     Raises
     ------
@@ -69,45 +75,67 @@ def hear(
     bench.begin(touch)
     if meanwhile:
         meanwhile()
-    sounds: list[np.ndarray] = []
-    markers: list[np.ndarray] = []
-    first: int | None = None
+    tape = _Tape(bench.rate_hz)
     start: int | None = None
-    is_lost = False
     ended = False
     for chunk in bench.stream():
-        if first is None:
-            first = chunk.first_sample
-        sounds.append(chunk.sound)
-        markers.append(chunk.marker)
-        is_lost = is_lost or chunk.lost
+        tape.add(chunk)
         if watch is None or ended:
             continue
         if start is None:
-            pulses = find_pulses(np.concatenate(markers), bench.rate_hz, first)
-            start = pulses[0] if pulses else None
+            start = next(iter(tape.pulses()), None)
         if start is not None:
-            ended = watch(np.concatenate(sounds)[start - first :])
+            ended = watch(tape.sound[start : tape.length])
             if ended:
                 bench.end_early()
     timeline = bench.timeline()
-    empty = np.zeros(0, dtype=np.float32)
-    if is_lost:
-        return Heard(empty, {}, timeline, "sound samples were lost", ended)
-    if first is None:
-        return Heard(empty, {}, timeline, "no sound arrived", ended)
-    pulses = find_pulses(np.concatenate(markers), bench.rate_hz, first)
-    if len(pulses) != 2:
-        return Heard(empty, {}, timeline, f"{len(pulses)} marker pulses instead of 2", ended)
-    try:
-        tied = tie(timeline, pulses[0], pulses[1], bench.rate_hz)
-    except CaptureLost as fault:
-        return Heard(empty, {}, timeline, str(fault), ended)
-    sound = np.concatenate(sounds)
-    take = sound[tied.start - first : tied.end - first]
+    fault, tied = tape.tie(timeline, known_ratio)
+    if fault:
+        return Heard(np.zeros(0, dtype=np.float32), {}, timeline, fault, ended)
     offsets = {
         name: at - tied.start
         for name in ("start", "press", "close", "release", "open", "end")
         if (at := getattr(tied, name)) is not None
     }
-    return Heard(take, offsets, timeline, None, ended)
+    take = tape.sound[tied.start : tied.end].copy()
+    return Heard(take, offsets, timeline, None, ended, tied.clock_ratio)
+
+
+class _Tape:
+    """The stream of one touch, put together as it comes."""
+
+    def __init__(self, rate_hz: int):
+        self.rate_hz = rate_hz
+        self.length = 0
+        self.is_lost = False
+        self.sound = np.empty(2 * rate_hz, dtype=np.float32)
+        self.marker = np.empty(2 * rate_hz, dtype=np.float32)
+
+    def add(self, chunk: Chunk) -> None:
+        end = self.length + len(chunk.sound)
+        if end > len(self.sound):
+            self.sound = np.concatenate([self.sound, np.empty(end, dtype=np.float32)])
+            self.marker = np.concatenate([self.marker, np.empty(end, dtype=np.float32)])
+        self.sound[self.length : end] = chunk.sound
+        self.marker[self.length : end] = chunk.marker
+        self.length = end
+        self.is_lost = self.is_lost or chunk.lost
+
+    def pulses(self) -> list[int]:
+        return find_pulses(self.marker[: self.length], self.rate_hz)
+
+    def tie(
+        self, timeline: Timeline, known_ratio: float | None
+    ) -> tuple[str | None, TiedTimeline | None]:
+        """Place the timeline in the tape; gives the fault instead where that can't be done."""
+        if self.is_lost:
+            return "sound samples were lost", None
+        if not self.length:
+            return "no sound arrived", None
+        pulses = self.pulses()
+        if len(pulses) != 2:
+            return f"{len(pulses)} marker pulses instead of 2", None
+        try:
+            return None, tie(timeline, *pulses, self.rate_hz, known_ratio)
+        except CaptureLost as fault:
+            return str(fault), None

