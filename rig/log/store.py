@@ -187,6 +187,10 @@ class SweepLog:
             if kind is None:  # else the first error is the one to tell
                 raise
 
+    def see_to(self, duty: Callable[[], None] | None) -> None:
+        """Have something done twice a second while a slow disk keeps the caller waiting."""
+        self._need_writer().while_waiting = duty
+
     # -- writing ----------------------------------------------------------------------
 
     def intend(self, plan_key: str, touch: Touch) -> None:

@@ -27,6 +27,8 @@ WAITING_TAKES = 2
 
 WAITING_JOBS = 1000
 
+PATIENCE_S = 0.5
+"""After each so much waiting for the disk the caller's other duties are seen to."""
 HOLD_S = 0.02
 """A take is held back this long for the intent of the next touch, which follows at once."""
 LINGER_S = 0.1
@@ -69,6 +71,7 @@ class Writer:
         self._intents = 0
         self._failure: RigError | None = None
         self._told = False
+        self.while_waiting: Callable[[], None] | None = None
         try:
             self._db = open_writing(self._path)
         except sqlite3.Error as trouble:
@@ -80,8 +83,7 @@ class Writer:
     def put(self, job: Job, write_take: Callable[[], StoredTake] | None = None) -> None:
         """Queue a job; waits while too many are queued. Raises an earlier write's error."""
         with self._change:
-            self._change.wait_for(lambda: self._failure or self._has_room(write_take))
-            self._check()
+            self._wait_for(lambda: self._has_room(write_take))
             if write_take is not None:
                 job.take = self._takes.submit(self._after_intent, write_take, self._intents)
                 job.take.add_done_callback(self._take_done)
@@ -93,18 +95,17 @@ class Writer:
         job.urgent = True
         self.put(job)
         with self._change:
-            self._change.wait_for(lambda: self._failure or job.done)
-            if not job.done:
-                self._check()
+            self._wait_for(lambda: job.done)
 
     def flush(self) -> None:
         """Wait until everything queued is on the disk."""
         with self._change:
             self._flushing += 1
             self._change.notify_all()
-            self._change.wait_for(lambda: self._failure or not (self._jobs or self._busy))
-            self._flushing -= 1
-            self._check()
+            try:
+                self._wait_for(lambda: not (self._jobs or self._busy))
+            finally:
+                self._flushing -= 1
 
     def close(self) -> None:
         """Write what is queued, fold the WAL in and end both threads.
@@ -122,6 +123,18 @@ class Writer:
         if self._failure and not self._told:
             self._check()
 
+    def _wait_for(self, is_so: Callable[[], bool]) -> None:
+        """Wait, without keeping anyone else waiting; raises a write's error."""
+        while not self._change.wait_for(lambda: self._failure or is_so(), PATIENCE_S):
+            if self.while_waiting:
+                self._change.release()
+                try:
+                    self.while_waiting()
+                finally:
+                    self._change.acquire()
+        if not is_so():
+            self._check()
+
     def _check(self) -> None:
         if self._failure:
             self._told = True
@@ -135,8 +148,11 @@ class Writer:
         """Write a take, once the next touch's intent is through: the disk serves that first."""
         with self._change:
             self._change.wait_for(
-                lambda: self._intents > intents or self._flushing or self._closing, HOLD_S
+                lambda: self._intents > intents or self._flushing or self._closing
+                or self._failure, HOLD_S
             )
+            if self._failure:
+                raise self._failure
         return write_take()
 
     def _take_done(self, _: Future) -> None:

@@ -5,6 +5,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import threading
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from making_logs import BASELINE, HASH, LINE, RATE_HZ, SETUP, add, bridge, new_l
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.errors import LogError
 from rig.listen.judgement import Judgement
-from rig.log import SweepLog, verify
+from rig.log import SweepLog, takes, verify
 from rig.log.takes import from_pcm, to_pcm
 
 
@@ -234,3 +235,26 @@ def test_set_up_must_be_the_same_but_may_grow(tmp_path):
         SweepLog.open(tmp_path, HASH, SETUP)
     with SweepLog.open(tmp_path, HASH, grown) as log:
         assert verify(log) == []
+
+
+def test_a_slow_disk_leaves_time_for_the_caller_s_duties(tmp_path, monkeypatch):
+    slow, calls = threading.Event(), []
+    real = takes.write_take
+
+    def write_take(*arguments):
+        slow.wait()
+        return real(*arguments)
+
+    monkeypatch.setattr(takes, "write_take", write_take)
+    log = new_log(tmp_path / "s")
+
+    def duty():
+        calls.append(len(log._writer._jobs))
+        if len(calls) == 2:
+            slow.set()
+
+    log.see_to(duty)
+    for _ in range(4):  # more than may wait: the caller has to
+        add(log)
+    log.close()
+    assert len(calls) >= 2
