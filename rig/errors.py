@@ -59,3 +59,9 @@ class ToyLost(RigError):
     """The recovery ladder is used up: the toy no longer answers."""
 
     exit_code = 6
+
+
+class Stopped(RigError):
+    """The person stopped it; everything is safe and can be continued."""
+
+    exit_code = 130

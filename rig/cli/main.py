@@ -41,7 +41,9 @@ def _stop(signum, frame) -> None:
 
 def run() -> None:
     """Run the command line; leaves with 0, a RigError's exit code, or 130 after Ctrl-C."""
-    signal.signal(signal.SIGTERM, _stop)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _stop)
     try:
         app(standalone_mode=True)
     except RigError as error:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
 import typer
 
-from rig.bench import Bench
 from rig.choose import finds
 from rig.cli.benches import open_bench
 from rig.cli.progress import SweepView, console
-from rig.errors import LogError
+from rig.errors import LogError, Stopped
 from rig.log import SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
 from rig.sweep import Sweep, SweepDone
@@ -74,30 +74,28 @@ def open_log(project: Project, name: str) -> SweepLog:
     )
 
 
-def run_sweep(
-    project: Project, name: str, view: SweepView, bench: Bench | None = None
-) -> tuple[SweepDone | None, str]:
+def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone | None, str]:
     """Run or continue a sweep to its end and say in a line what it came to.
-
-    Parameters
-    ----------
-    bench : Bench, optional
-        The bench to use; opened from the project's rig.yaml when not given.
 
     Raises
     ------
     RigError
+        `Stopped` after Ctrl-C; whatever else ends it early.
     """
-    log = open_log(project, name)
-    try:
-        bench = bench or open_bench(project)
+    with closing(open_log(project, name)) as log:
+        bench = open_bench(project)
+        events = Sweep(project, bench, log).run()
         try:
-            done = view.show(Sweep(project, bench, log).run())
+            done = view.show(events)
+        except KeyboardInterrupt:
+            raise Stopped(
+                "stopped: the toy is off, all pads are open and the log is whole; "
+                f"`padsweep sweep --project {project.folder}` continues"
+            ) from None
         finally:
+            events.close()
             bench.close()
         return done, summary(log)
-    finally:
-        log.close()
 
 
 def summary(log: SweepLog) -> str:

@@ -130,7 +130,9 @@ def _cut(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Descrip
     measures["silenced"] = _db(down.mean())
     # The last of the sounding frames must be silent: a blip comes back.
     if down.mean() > 0.7 and down[-5:].mean() > 0.7:
-        return Description("cut", measures["level_db"], "dB")
+        fall = (pair.level - pair.clean_level)[where][down]
+        measures["cut_db"] = _db(np.median(fall))
+        return Description("cut", measures["cut_db"], "dB")
     return None
 
 

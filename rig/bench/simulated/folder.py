@@ -13,7 +13,7 @@ from rig.project.new import write_new
 from rig.project.picture import draw_board
 from rig.project.places import places_text
 
-DEMO_SEED, DEMO_PADS = 7, 24
+DEMO_SEED, DEMO_PADS = 8, 24
 """The board of `padsweep demo`."""
 
 SIMULATED_SERIES_OHM = (0, 6_800, 33_000, 150_000)
