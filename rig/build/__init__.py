@@ -1,7 +1,7 @@
 """Building: from picks to controls with their values, and the sheet for the soldering bench."""
 
 from rig.build.controls import Control, propose
-from rig.build.series import E12, E24, at_least, bands, nearest, ohms
+from rig.build.series import E12, E24, at_least, bands, nearest
 from rig.build.sheet import make_sheet
 from rig.build.trials import Trial, trials_by_pair
 
@@ -14,7 +14,6 @@ __all__ = [
     "bands",
     "make_sheet",
     "nearest",
-    "ohms",
     "propose",
     "trials_by_pair",
 ]

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import log10
 
-from rig.build.sayings import sound_words
-from rig.build.series import at_least, ohms, pot_for
+from rig.build.series import at_least, pot_for
 from rig.build.trials import Trial, amounts, stopped_ohm
 from rig.choose.picks import Pick
+from rig.words import ohms, sound_words
 
 BODY_LEAST_OHM = 50_000.0
 """Two fingertips on domes are 50 kohm to 2 Mohm, with damp skin less (common practice)."""

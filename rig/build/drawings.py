@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
-from rig.build.series import ohms
 from rig.choose.picks import Pick
 from rig.project.places import PICTURE_TYPES, Places
+from rig.words import ohms
 
 Point = tuple[float, float]
 

@@ -88,11 +88,3 @@ def bands(ohm: float) -> tuple[str, str, str]:
 def pot_for(span_ohm: float) -> float:
     """Give the smallest potentiometer that reaches `span_ohm`, or the largest there is."""
     return next((pot for pot in POTS_OHM if pot >= span_ohm * 0.95), POTS_OHM[-1])
-
-
-def ohms(value: float) -> str:
-    """Write a resistance for people: 470 Ω, 3 kΩ, 1.5 MΩ (three figures)."""
-    for size, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
-        if value >= size * 0.9995:
-            return f"{value / size:.3g} {unit}"
-    return f"{value:.3g} Ω"

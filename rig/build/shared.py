@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from rig.build.series import ohms
 from rig.build.trials import Pair, Trial
 from rig.choose.picks import Pick
+from rig.words import ohms
 
 
 @dataclass(frozen=True)

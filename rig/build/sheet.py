@@ -11,8 +11,6 @@ from string import Template
 from rig.build.controls import Control, propose
 from rig.build.drawings import board_overlay, wiring
 from rig.build.pieces import bands_drawn, items, number_tag
-from rig.build.sayings import after_words, sound_words
-from rig.build.series import ohms
 from rig.build.trials import Pair, Trial
 from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
@@ -21,6 +19,7 @@ from rig.project import Project, path_ohm
 from rig.project.electrical import highest_v
 from rig.project.places import Places
 from rig.project.words import nearest
+from rig.words import after_words, ohms, sound_words
 
 Trials = Mapping[Pair, Sequence[Trial]]
 

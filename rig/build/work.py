@@ -9,11 +9,11 @@ from html import escape
 from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
 from rig.build.pieces import bands_drawn, items, number_tag, numbered
-from rig.build.series import ohms
 from rig.build.shared import clusters, crowded, joints
 from rig.build.trials import Pair, Trial
 from rig.choose.picks import Pick
 from rig.project import Project
+from rig.words import ohms
 
 
 def together(

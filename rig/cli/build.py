@@ -7,7 +7,6 @@ from typing import Annotated
 
 import typer
 
-from rig.build.series import ohms
 from rig.build.sheet import make_sheet, proposals, write_sheet
 from rig.build.trials import trials_by_pair
 from rig.choose.picks import load_picks
@@ -15,6 +14,7 @@ from rig.cli.project import console
 from rig.log import SweepLog
 from rig.project import load_project
 from rig.project.places import load_places
+from rig.words import ohms
 
 
 def register(app: typer.Typer) -> None:

@@ -19,10 +19,10 @@ from rig.cli.player import Player
 from rig.cli.progress import console
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import afterwards, span
-from rig.cli.words import change
 from rig.errors import BenchError, RigError
 from rig.log import SweepLog
 from rig.project import load_project
+from rig.words import sound_words
 
 KEYS = """\
 p play baseline and bend   b baseline alone   o bend alone
@@ -98,7 +98,7 @@ def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog)
 def _what(find: Find) -> str:
     if find.sound == "none":
         return "nothing heard" if find.after in ("freeze", "guarded") else "sounds on"
-    return change(find.sound, find.amount, find.unit)
+    return sound_words(find.sound, find.amount, find.unit)
 
 
 def _choice(entry: Pick | None) -> str:

@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-from rig.cli.words import change, duration, ohms
 from rig.sweep import (
     BendSeen,
     FreezeSeen,
@@ -21,6 +20,7 @@ from rig.sweep import (
     TakeLost,
 )
 from rig.sweep import Progress as Made
+from rig.words import duration, ohms, sound_words
 
 PIPE_LINE_EVERY_S = 10.0
 
@@ -93,7 +93,7 @@ class SweepView:
         elif self.quiet:
             return
         elif isinstance(event, BendSeen):
-            told = change(event.sound, event.amount, event.unit)
+            told = sound_words(event.sound, event.amount, event.unit)
             say(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}: {told}", highlight=False)
         elif isinstance(event, FreezeSeen):
             say(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}", highlight=False)

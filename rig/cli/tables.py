@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from rig.choose import Find
-from rig.cli.words import change, ohms
+from rig.words import ohms, sound_words
 
 _AFTERWARDS = {
     "answers": "",
@@ -42,7 +42,7 @@ def print_finds(console: Console, found: Sequence[Find], most: int | None = None
     table.add_column("take", justify="right", no_wrap=True)
     for find in bends[:most]:
         table.add_row(
-            f"{find.pads_1}-{find.pads_2}", change(find.sound, find.amount, find.unit),
+            f"{find.pads_1}-{find.pads_2}", sound_words(find.sound, find.amount, find.unit),
             span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
             str(find.best_touch),
         )

@@ -5,11 +5,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.build.controls import BODY_FLOOR_OHM, propose
-from rig.build.series import E24, POTS_OHM, ohms, pot_for
+from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
 from rig.build.trials import Pair, Trial, amounts, stopped_ohm
 from rig.choose.picks import Pick
 from rig.listen.judgement import AFTERS, SOUNDS
+from rig.words import ohms
 
 PATHS = (3000.4, 9800.4, 36000.4, 153000.4)
 

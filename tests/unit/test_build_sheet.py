@@ -12,7 +12,6 @@ from typer.testing import CliRunner
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawings import board_overlay, wiring
-from rig.build.sayings import after_words, sound_words
 from rig.build.sheet import make_sheet, proposals, write_sheet
 from rig.build.trials import Pair, Trial, trials_by_pair
 from rig.choose.picks import Pick
@@ -21,6 +20,7 @@ from rig.errors import ConfigError, SafetyRefusal
 from rig.listen.judgement import AFTERS, SOUNDS
 from rig.project import load_project
 from rig.project.places import Places, load_places
+from rig.words import after_words, sound_words
 
 VOID = {"meta", "br", "img", "path", "rect", "circle", "image", "ellipse", "line"}
 
@@ -94,10 +94,10 @@ def test_the_sheet_holds_what_a_builder_needs(project, picks, signals):
     for heading in ("The board", "What is fitted", "One by one", "Together", "Reset",
                     "Order of work", "Parts", "Before you begin"):  # fmt: skip
         assert heading in words
-    assert f"{a} – {b} : loop of 0.22 s" in words or f"{a} – {b}: loop of 0.22 s" in words
+    assert f"{a} – {b} : loops every 0.22 s" in words or f"{a} – {b}: loops every 0.22 s" in words
     assert "like a <stuck> door & more" in words
     assert "pitch up 7 semitones (700 cents)" in words
-    assert "drone at 110 Hz; then stops until reset" in words
+    assert "drones at 110 Hz; then stops until reset" in words
     assert "the rig never tried less" in words
     assert "Heard over 3 kΩ to 153 kΩ of path, take 12" in words
     assert "orange, black, red, gold" in words  # 3 kohm

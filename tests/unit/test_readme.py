@@ -1,0 +1,71 @@
+"""README says what the program does: its commands exist and its demo is what is printed."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from rig.cli.main import app
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text("utf-8")
+DOCUMENTS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "firmware" / "README.md"]
+COMMANDS = get_command(app).commands
+
+
+def between(start: str, end: str) -> str:
+    return README.split(f"<!-- {start} -->")[1].split(f"<!-- {end} -->")[0]
+
+
+def test_every_command_is_in_the_readme_and_every_one_there_exists():
+    table = set(re.findall(r"^\| `padsweep (\w+)", README, re.MULTILINE))
+    assert table == set(COMMANDS)
+    for document in DOCUMENTS:
+        named = set(re.findall(r"padsweep (\w+)[ `]", document.read_text("utf-8")))
+        assert named <= set(COMMANDS) | {"and", "does", "waits", "runs"}, document
+
+
+def test_every_option_in_the_documents_exists():
+    known = {"--help", "--version"}
+    for command in COMMANDS.values():
+        known |= {option for p in command.params for option in p.opts}
+    for line in README.splitlines():
+        if "padsweep" in line:
+            assert set(re.findall(r"--[a-z]+", line)) <= known, line
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_has_a_help_with_an_example(name):
+    done = subprocess.run(
+        [sys.executable, "-c", "from rig.cli.main import run; run()", name, "--help"],
+        check=True, capture_output=True, text=True,
+    )
+    assert f"Example: padsweep {name}" in done.stdout
+
+
+def test_every_file_the_readme_names_is_there():
+    for path in re.findall(r"`((?:tests|rig|configs|firmware)/[\w./-]+)`", README):
+        assert (ROOT / path).exists(), path
+    for path in re.findall(r"python (tests/[\w./]+\.py)", README):
+        assert (ROOT / path).exists(), path
+
+
+def test_the_demo_prints_what_the_readme_shows(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-c", "from rig.cli.main import run; run()", "demo"],
+        check=True, capture_output=True, text=True, cwd=tmp_path, stdin=subprocess.DEVNULL,
+    )
+    assert done.stderr == ""
+    lines = [line.rstrip() for line in done.stdout.splitlines() if not line.endswith(" left")]
+    shown = between("demo", "end of demo").strip().strip("`").strip("\n").splitlines()
+    assert lines == [line.rstrip() for line in shown]
+    # Run again, it shows what is there and touches nothing anew.
+    again = subprocess.run(
+        [sys.executable, "-c", "from rig.cli.main import run; run()", "demo"],
+        check=True, capture_output=True, text=True, cwd=tmp_path, stdin=subprocess.DEVNULL,
+    )
+    assert [line.rstrip() for line in again.stdout.splitlines()
+            if not line.startswith("continuing")] == lines
