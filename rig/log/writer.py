@@ -84,6 +84,7 @@ class Writer:
         """Queue a job; waits while too many are queued. Raises an earlier write's error."""
         with self._change:
             self._wait_for(lambda: self._has_room(write_take))
+            self._check()
             if write_take is not None:
                 job.take = self._takes.submit(self._after_intent, write_take, self._intents)
                 job.take.add_done_callback(self._take_done)
@@ -96,6 +97,8 @@ class Writer:
         self.put(job)
         with self._change:
             self._wait_for(lambda: job.done)
+            if not job.done:
+                self._check()
 
     def flush(self) -> None:
         """Wait until everything queued is on the disk."""
@@ -104,6 +107,7 @@ class Writer:
             self._change.notify_all()
             try:
                 self._wait_for(lambda: not (self._jobs or self._busy))
+                self._check()
             finally:
                 self._flushing -= 1
 
@@ -124,7 +128,7 @@ class Writer:
             self._check()
 
     def _wait_for(self, is_so: Callable[[], bool]) -> None:
-        """Wait, without keeping anyone else waiting; raises a write's error."""
+        """Wait for this, or for a failure, and see to the caller's duties meanwhile."""
         while not self._change.wait_for(lambda: self._failure or is_so(), PATIENCE_S):
             if self.while_waiting:
                 self._change.release()
@@ -132,8 +136,6 @@ class Writer:
                     self.while_waiting()
                 finally:
                     self._change.acquire()
-        if not is_so():
-            self._check()
 
     def _check(self) -> None:
         if self._failure:

@@ -168,11 +168,13 @@ class Sweep:
         if said and not answered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
         self.touches += heard.fault is None
+        if answered:  # before the row of this touch, which waits for its take
+            yield from self._complete_pending(step.key, answered)
         number = self.log.next_number()
         self._write(number, step, touch, began, heard)
-        if said:
+        if said and not answered:
             yield from self._complete_pending(step.key, answered)
-        else:
+        elif not said:
             self._drop_pending()
         if said == ["strange"]:
             self.known.hear_more(step.key)

@@ -16,6 +16,12 @@ def shared():
         yield emulator, port
 
 
+def settled(emulator):
+    """Give all states so far, once what was just done has had time to show in them."""
+    emulator.wait_cycles(10 * CYCLES_PER_MS)
+    return emulator.events()
+
+
 @pytest.fixture
 def bench(shared):
     emulator, port = shared
@@ -147,10 +153,10 @@ def test_a_message_stops_at_its_first_error(bench):
 )
 def test_refused_messages_give_their_number_and_do_nothing(bench, message, error):
     emulator, port = bench
-    before = emulator.events()
+    before = settled(emulator)
     port.write(message)
     assert port.errors() == [error]
-    assert emulator.events() == before
+    assert settled(emulator) == before
 
 
 @pytest.mark.parametrize(
@@ -179,7 +185,7 @@ def test_decimal_numbers_in_all_their_forms(bench, number, channel):
 @pytest.mark.parametrize("place", [0, 5, 15, 19])
 def test_a_bad_byte_spoils_its_whole_message(bench, bad, place):
     emulator, port = bench
-    before = emulator.events()
+    before = settled(emulator)
     message = b"ROUTe:CLOSe (@1!1)\n"
     port.write(message[:place] + bad + message[place:])
     if place == len(message):
@@ -188,17 +194,17 @@ def test_a_bad_byte_spoils_its_whole_message(bench, bad, place):
         emulator.wait_for(lambda state: state.closures == {(1, 1)}, 5)
         return
     assert port.errors() == [-101]
-    assert emulator.events() == before
+    assert settled(emulator) == before
 
 
 @pytest.mark.parametrize("length", [201, 255, 256, 257, 300, 1000, 5000])
 def test_an_overlong_line_closes_nothing_whatever_is_in_it(bench, length):
     emulator, port = bench
-    before = emulator.events()
+    before = settled(emulator)
     filler = "ROUTe:CLOSe (@1!1);:" * (length // 20 + 1)
     port.write(filler[:length])
     assert port.errors() == [-363]
-    assert emulator.events() == before
+    assert settled(emulator) == before
     port.write("ROUTe:CLOSe (@1!2)")
     assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 2)}
 
@@ -223,13 +229,13 @@ def test_messages_behind_a_long_wait_run_whole_or_not_at_all(bench):
 def test_bytes_lost_by_a_blind_receiver_are_reported_and_close_nothing(bench):
     """The chip holds two bytes and a third on its way; the rest of 20 ms is overwritten."""
     emulator, port = bench
-    before = emulator.events()
+    before = settled(emulator)
     emulator.blind(20)
     port.write("ROUTe:CLOSe (@1!1)")
     emulator.wait_cycles(50 * CYCLES_PER_MS)
     port.write("")  # the loss may have eaten the line's end too
     assert port.errors() == [-363]
-    assert emulator.events() == before
+    assert settled(emulator) == before
     port.write("ROUTe:CLOSe (@1!2)")
     assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 2)}
 
@@ -261,13 +267,13 @@ def test_the_tail_of_a_message_cut_by_a_reset_is_not_run():
 
 def test_half_a_command_waits_and_joined_to_another_is_refused(bench):
     emulator, port = bench
-    before = emulator.events()
+    before = settled(emulator)
     port.write(b"ROUTe:CLOSe (@1!1,2!")
     emulator.wait_cycles(100 * CYCLES_PER_MS)
-    assert emulator.events() == before
+    assert settled(emulator) == before
     port.write("ROUTe:CLOSe (@1!2)")
     assert port.errors() == [-171]
-    assert emulator.events() == before
+    assert settled(emulator) == before
 
 
 def test_random_damage_never_closes_what_was_not_asked_for(bench):
@@ -337,9 +343,9 @@ def test_self_test_passes_and_moves_nothing(bench):
     emulator, port = bench
     port.write("ROUTe:SERies 1;CLOSe (@1!1,2!2)")
     emulator.wait_for(lambda state: len(state.closures) == 2, 5)
-    before = emulator.events()
+    before = settled(emulator)
     assert port.ask("*TST?") == "0"
-    assert emulator.events() == before
+    assert settled(emulator) == before
 
 
 def test_the_readme_lists_every_error_and_every_command():
