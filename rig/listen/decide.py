@@ -12,8 +12,9 @@ from rig.listen.judgement import Judgement
 JUDGE = "1"
 """Version of the judge, stored with every judgement."""
 
-AUDIBLE_DB = 3.0
-"""A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control."""
+AUDIBLE_DB = 2.4
+"""A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control.
+It is a root mean square of 3 dB where the bands' differences are normally distributed."""
 SCREEN_P = 1e-3
 """A take at or below this p value is a hit, to be touched again."""
 CLIP_LEVEL = 0.999
