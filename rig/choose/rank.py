@@ -51,7 +51,7 @@ class Find:
         A take of the same key with nothing bridged, made nearest to it.
     stop : str or None
         "freeze" or "guarded" when the pair stopped the toy over any path. Once is enough:
-        that the supply had to be cut, or the guard tripped, is direct evidence.
+        that the recovery ladder was needed, or the guard tripped, is direct evidence.
     freezes_at_ohm : float or None
         The highest path over which it did.
     """

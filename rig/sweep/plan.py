@@ -183,11 +183,15 @@ def pair_steps(project: Project) -> Iterator[Step]:
 
     All pairs are touched with one value before any is touched with the next lower one, so
     that how the toy was after a touch is known long before the same pair is touched harder.
+    Pads marked as a clock, which crash a toy most easily, come last.
     """
-    pads = list(project.toy.pads)
+    pads = project.toy.pads
+    pairs = sorted(
+        combinations(pads, 2), key=lambda pair: any(pads[p].kind == "clock" for p in pair)
+    )
     for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
         for key in project.sweep_keys:
-            for pair in combinations(pads, 2):
+            for pair in pairs:
                 if touchable(project, (pair[0],), (pair[1],), series_ohm) is None:
                     yield Step("sweep", key, pair, series_ohm)
 

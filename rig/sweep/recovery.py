@@ -39,8 +39,8 @@ class Revival:
 
     @property
     def froze(self) -> bool:
-        """Say whether it had to lose its supply."""
-        return self.rung == "supply"
+        """Say whether waiting and pressing again was not enough."""
+        return self.rung != "wait"
 
 
 class Recovery:

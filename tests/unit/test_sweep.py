@@ -301,3 +301,29 @@ def test_a_pair_that_was_not_settled_keeps_its_order(project):
         known.note(step, False, "answers")
     order = [s.series_ohm for s in made if s.pads == ("A", "C")]
     assert order == sorted(project.rig.series_ohm, reverse=True)
+
+
+def test_keeping_finds_gives_up_the_takes_in_which_nothing_was_heard(project, swept):
+    lean = replace(project, rig=project.rig.model_copy(update={"keep": "finds"}))
+    log = new_log(lean)
+    list(Sweep(lean, SimulatedBench(lean), log).run())
+    assert not verify(log)
+    records = log.records()
+    kept = [r for r in records if r.take]
+    assert len(kept) < 0.7 * len(records)
+    assert all(r.take for r in records if r.kind == "baseline")
+    found = finds(records)
+    assert {f.pair for f in found} == {f.pair for f in finds(swept[2].records())}
+    for find in found:
+        log.read_take(find.best_touch)
+    log.close()
+
+
+def test_clock_pads_come_last_among_the_pairs_of_a_value(project):
+    pads = project.toy.pads | {"B": project.toy.pads["B"].model_copy(update={"kind": "clock"})}
+    marked = replace(project, toy=project.toy.model_copy(update={"pads": pads}))
+    highest = max(project.rig.series_ohm)
+    first = [s.pads for s in Knowledge(marked).steps if s.series_ohm == highest]
+    with_clock = ["B" in pair for pair in first]
+    assert with_clock == sorted(with_clock)
+    assert any(with_clock)
