@@ -79,7 +79,7 @@ class Touch:
     connections: tuple[Connection, ...] = ()
     stimulus: Stimulus = Stimulus()
     before_ms: int = 60
-    lead_in_ms: int = 240
+    lead_in_ms: int = 300
     dwell_ms: int = 1200
     tail_ms: int = 500
 

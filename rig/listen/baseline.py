@@ -20,8 +20,9 @@ LOCAL_FRAMES = 15
 """Length of the sliding window that finds short changes (0.15 s)."""
 FLOOR_OVER_NOISE_DB = 9.0
 """Bands are compared only as far as they stand above the room's noise by this much."""
-LEAD_IN_MARGIN = 4
-"""Frames before the closing that are left out of the lead-in."""
+LEAD_IN_MARGIN = 15
+"""Frames before the closing that are left out of the lead-in: the time in which the host
+hears it and, where the toy is dead, says that nothing is to be closed."""
 LEAST_DB = {"local": 0.5, "mean": 0.25}
 """Distances below these are as good as none."""
 LEAST_SPREAD = 0.2

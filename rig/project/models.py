@@ -116,7 +116,7 @@ class Timings(_Model):
     """Lengths of a touch's steps and of the waits around it."""
 
     before_ms: int = Field(default=60, ge=20, le=5_000)
-    lead_in_ms: int = Field(default=240, ge=50, le=10_000)
+    lead_in_ms: int = Field(default=300, ge=50, le=10_000)
     dwell_ms: int = Field(default=1200, ge=50, le=10_000)
     tail_ms: int = Field(default=500, ge=50, le=10_000)
     settle_ms: int = Field(default=5, ge=0, le=1_000)

@@ -37,6 +37,8 @@ from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
+SPARE_FRAMES = 5
+"""Beyond the frames that are compared: one window's length, and room for the shift."""
 NO_ANSWER = "the toy did not answer"
 LOST_IN_A_ROW = 4
 SAMPLE_EVERY = 20
@@ -173,7 +175,8 @@ class Sweep:
         number = self.log.next_number()
         self._write(number, step, touch, began, heard)
         if said and not answered:
-            yield from self._complete_pending(step.key, answered)
+            closed = step.pads is not None and heard.timeline.close_us is not None
+            yield from self._complete_pending(step.key, answered, closed)
         elif not said:
             self._drop_pending()
         if said == ["strange"]:
@@ -203,7 +206,7 @@ class Sweep:
             return False
         baseline = self.ear.baseline(step.key)
         press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
-        needed = round((press + baseline.answer_frames + 6) * HOP_S * self.bench.rate_hz)
+        needed = round((press + baseline.answer_frames + SPARE_FRAMES) * HOP_S * self.bench.rate_hz)
         if len(sound) < needed:
             return False
         said.append(baseline.answer(sound[:needed], press))
@@ -260,10 +263,18 @@ class Sweep:
         if self._pending and self._pending.judgement is None:
             self._pending.judgement = self._judge(self._pending)
 
-    def _complete_pending(self, key: str, answered: bool) -> Iterator[SweepEvent]:
-        """Settle how the toy was after the last touch, now that a key was pressed again."""
+    def _complete_pending(
+        self, key: str, answered: bool, closed_meanwhile: bool = False
+    ) -> Iterator[SweepEvent]:
+        """Settle how the toy was after the last touch, now that a key was pressed again.
+
+        Where the host was too slow to keep the next touch from closing, that is kept as
+        evidence: the toy's state may be that one's doing.
+        """
         pending, self._pending = self._pending, None
         evidence: dict = {"answered": answered}
+        if closed_meanwhile:
+            evidence["closed_meanwhile"] = True
         after = "runs on" if pending and pending.ran_on else "answers"
         if not answered:
             try:

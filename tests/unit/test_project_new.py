@@ -199,7 +199,7 @@ def test_check_says_what_will_be_swept(tmp_path):
     assert "24, A to X: 22 signal, 2 rail" in told["pads"]
     assert "276" in told["pairs"]  # 24 * 23 / 2
     # 276 pairs at 4 paths, less the one path at which the two rails may not meet.
-    assert "at most 1,103 and 16 of the baseline, 2.0 s each" in told["touches"]
+    assert "at most 1,103 and 16 of the baseline, 2.1 s each" in told["touches"]
     assert "about 37 min" in told["time"]  # 1,119 * 2 s
     assert "153 kohm, 36 kohm, 9.8 kohm, 3 kohm" in told["paths"]
     assert "at most 1.60 mA" in told["current"]

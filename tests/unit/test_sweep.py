@@ -85,6 +85,9 @@ def test_every_hit_was_touched_again_and_every_freeze_recovered(swept):
     assert len(freezes) == sum(isinstance(e, FreezeSeen) for e in events)
     rungs = [e for e in log.events() if e.kind == "recovery" and e.detail["rung"] == "supply"]
     assert len(rungs) == len(freezes)
+    # A dead toy is not touched: the lead-in shows it before anything closes.
+    for dead in (r for r in log.records() if r.fault == NO_ANSWER):
+        assert dead.timeline.close_us is None
     # The next touch made after each freeze was answered by the toy.
     for frozen in freezes:
         later = [r for r in records if r.number > frozen.number]

@@ -16,7 +16,7 @@ from rig.errors import BenchError
 TYPICAL_RMS = 0.1
 """Level of a speaking toy; the room's noise is given below it."""
 
-CHUNK_SAMPLES = RATE_HZ // 8
+CHUNK_SAMPLES = RATE_HZ // 10
 _AROUND_SAMPLES = RATE_HZ // 50
 _LINK_DELAY_SAMPLES = RATE_HZ * 3 // 1000
 _MARKER_LEVEL = 0.5
