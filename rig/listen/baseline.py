@@ -20,9 +20,11 @@ LOCAL_FRAMES = 15
 """Length of the sliding window that finds short changes (0.15 s)."""
 FLOOR_OVER_NOISE_DB = 9.0
 """Bands are compared only as far as they stand above the room's noise by this much."""
+ANSWER_FRAMES = 12
+"""Frames after the press in which the toy must begin to answer."""
 LEAD_IN_MARGIN = 15
-"""Frames before the closing that are left out of the lead-in: the time in which the host
-hears it and, where the toy is dead, says that nothing is to be closed."""
+"""At least so many frames are left before the closing: the time in which the host hears
+the answer and, where the toy is dead, says that nothing is to be closed."""
 LEAST_DB = {"local": 0.5, "mean": 0.25}
 """Distances below these are as good as none."""
 LEAST_SPREAD = 0.2
@@ -102,9 +104,8 @@ class Baseline:
         if len(takes) < 3:
             raise ValueError(f"a baseline needs at least 3 takes, not {len(takes)}")
         self.rate_hz = rate_hz
-        self.lead_in_frames = max(
-            1, min(s.close - s.press for _, s in takes) - LEAD_IN_MARGIN - SKIP_FRAMES
-        )
+        room = min(s.close - s.press for _, s in takes) - LEAD_IN_MARGIN - SKIP_FRAMES
+        self.lead_in_frames = max(1, min(room, ANSWER_FRAMES))
         self._aligner = Aligner(rate_hz, (self.lead_in_frames + SKIP_FRAMES) * HOP_S)
         self.takes = []
         for samples, span in takes:

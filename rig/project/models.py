@@ -132,7 +132,7 @@ class SweepOptions(_Model):
     """What to sweep: which keys (None: the first one), and how often the baseline is taken."""
 
     keys: list[str] | None = Field(default=None, min_length=1)
-    baseline_takes: int = Field(default=16, ge=4, le=1000)
+    baseline_takes: int = Field(default=16, ge=8, le=1000)
 
 
 class Rig(_Model):

@@ -61,7 +61,7 @@ keep: all             # all | finds: which takes stay on the disk
 
 timings:
   before_ms: 60
-  lead_in_ms: 300     # key pressed, nothing closed yet
+  lead_in_ms: 400     # key pressed, nothing closed yet: time to hear a dead toy
   dwell_ms: 1200      # pads closed, at most
   tail_ms: 500        # everything open again
   settle_ms: 5        # reed relays bounce for about a millisecond

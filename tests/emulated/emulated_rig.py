@@ -24,7 +24,7 @@ from rig.project.models import letters
 TIMINGS = """\
 timings:
   before_ms: 60
-  lead_in_ms: 300
+  lead_in_ms: 400
   dwell_ms: {dwell_ms}
   tail_ms: 300
   rail_off_wait_s: 0.2

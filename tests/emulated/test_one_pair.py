@@ -58,7 +58,7 @@ try:
     bench.supply(True)
     bench.wait(0.6)
     print("rail", bench.rail_v())
-    while ear.takes_learnt(key) < 8:
+    while ear.takes_learnt(key) < 14:
         number, heard = made("baseline", Touch((), Stimulus((key,)), dwell_ms=900, tail_ms=300))
         if heard.fault is None:
             ear.learn(key, heard.samples, span(heard))

@@ -200,7 +200,7 @@ def test_check_says_what_will_be_swept(tmp_path):
     assert "276" in told["pairs"]  # 24 * 23 / 2
     # 276 pairs at 4 paths, less the one path at which the two rails may not meet.
     assert "at most 1,103 and 16 of the baseline, 2.1 s each" in told["touches"]
-    assert "about 37 min" in told["time"]  # 1,119 * 2 s
+    assert "about 38 min" in told["time"]  # 1,119 * 2 s
     assert "153 kohm, 36 kohm, 9.8 kohm, 3 kohm" in told["paths"]
     assert "at most 1.60 mA" in told["current"]
     assert lines[-1] == f"ready: padsweep sweep --project {tmp_path / 'toy'}"
