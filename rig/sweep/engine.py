@@ -100,7 +100,7 @@ class Sweep:
         try:
             self._remember()
             state = self.bench.describe()
-            self.log.event("session", bench=state.kind, identity=state.identity, **state.facts)
+            self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
             yield SweepStarted(self.touches, self.touches + touches_left(self.known))
             self.recovery.start()
             for step in plan(self.known):
