@@ -149,7 +149,9 @@ def _find(
         if _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not _stops(one)]
-    shown = bends or stops
+    stopped_at = max((one.path_ohm for one in stops), default=0.0)
+    # Where the toy was stopped once it may be again: what is offered lies above.
+    shown = [one for one in bends if one.path_ohm > stopped_at] or stops
     if not shown:
         return None
     best = _best(shown)
@@ -160,7 +162,7 @@ def _find(
         *pair, *heard, min(paths), max(paths), best.score or 0.0,
         tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
         max((one.after for one in stops), key=STOPS.index, default=None),
-        max((one.path_ohm for one in stops), default=None),
+        stopped_at or None,
     )
 
 

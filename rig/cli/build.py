@@ -10,7 +10,7 @@ import typer
 from rig.build.sheet import make_sheet, proposals, write_sheet
 from rig.build.trials import trials_by_pair
 from rig.choose.picks import load_picks
-from rig.cli.project import console
+from rig.cli.console import console
 from rig.log import SweepLog
 from rig.project import load_project
 from rig.project.places import load_places

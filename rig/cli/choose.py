@@ -14,9 +14,9 @@ from rich.text import Text
 from rig.choose import Find, Session, finds, keep, load_picks, remove, skip
 from rig.choose.picks import PICKS, Pick, tidy_pair
 from rig.choose.replay import decisions, find_pair, listening_paths, one_after_the_other
+from rig.cli.console import console
 from rig.cli.keys import at_terminal, read_key, single_keys
 from rig.cli.player import Player
-from rig.cli.progress import console
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import afterwards, span
 from rig.errors import BenchError, RigError

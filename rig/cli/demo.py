@@ -8,7 +8,8 @@ import typer
 
 from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.choose import finds
-from rig.cli.progress import SweepView, console
+from rig.cli.console import console
+from rig.cli.progress import SweepView
 from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
@@ -49,18 +50,17 @@ def demo(
     out.print(
         f"{toy.name}: {count} pads, {count * (count - 1) // 2} pairs, key "
         f"{loaded.sweep_keys[0]!r}, {toy.supply.volts:g} V; simulated, no hardware is touched",
-        highlight=False,
     )
     _, told = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
     log = SweepLog.open(sweep_folder(loaded, DEFAULT_NAME), read_only=True)
     print_finds(out, finds(log.records()), most=BEST)
     log.close()
-    out.print(told, highlight=False)
+    out.print(told)
     out.print(f"""
 everything is in {folder}/: toy.yaml, rig.yaml, sweeps/{DEFAULT_NAME}/ (log.db, takes/)
 next: padsweep replay --project {folder}      listen, keep or skip
       padsweep sheet --project {folder}       the build sheet of what you kept
-      padsweep export --project {folder} --finds""", highlight=False)
+      padsweep export --project {folder} --finds""")
 
 
 def _check_same(folder: Path, loaded, seed: int | None, pads: int | None) -> None:

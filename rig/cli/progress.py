@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Iterable
 
@@ -76,33 +75,26 @@ class SweepView:
         if self.console.is_terminal or now - self._last_line < PIPE_LINE_EVERY_S:
             return
         self._last_line = now
-        self.console.print(f"{event.done} of {event.planned} touches, {left}", highlight=False)
+        self.console.print(f"{event.done} of {event.planned} touches, {left}")
 
     def _tell(self, event: SweepEvent) -> None:
         say = self.console.print
         if isinstance(event, SweepStarted):
             self._first_done = event.done
             if event.done:
-                say(f"continuing: {event.done} touches are in the log", highlight=False)
+                say(f"continuing: {event.done} touches are in the log")
         elif isinstance(event, SweepDone):
             self.done = event
         elif isinstance(event, SetAside):
-            say(f"set aside: {event.what}: {event.why}", highlight=False)
+            say(f"set aside: {event.what}: {event.why}")
         elif isinstance(event, TakeLost):
-            say(f"touch {event.number}: take lost ({event.why}), making it again", highlight=False)
+            say(f"touch {event.number}: take lost ({event.why}), making it again")
         elif self.quiet:
             return
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}: {told}", highlight=False)
+            say(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}: {told}")
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}", highlight=False)
+            say(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}")
         elif isinstance(event, Recovered) and event.tries > 1:
-            say(f"the toy came back after {event.tries} power cycles", highlight=False)
-
-
-def console() -> Console:
-    """Give the console that all commands print to: plain and unwrapped in a pipe."""
-    if sys.stdout.isatty():
-        return Console()
-    return Console(color_system=None, width=200, soft_wrap=True)
+            say(f"the toy came back after {event.tries} power cycles")

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
+from rig.cli.console import console
 from rig.errors import BenchError
 from rig.project import Project, load_project, new_project
 from rig.project.cautions import cautions
@@ -63,17 +63,13 @@ def check(
     """
     loaded = load_project(project)
     places = load_places(project)
+    out = console()
     for line in report(loaded, None if places is None else len(places.pads)):
-        console().print(line)
+        out.print(line)
     check_port(loaded)
-    console().print(
+    out.print(
         "ready: padsweep sweep" + (f" --project {project}" if str(project) != "." else "")
     )
-
-
-def console() -> Console:
-    """Give a console that reads well in a pipe: no colours of its own, no wrapping there."""
-    return Console(highlight=False, markup=False, soft_wrap=True)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,8 @@ import typer
 
 from rig.choose import finds
 from rig.cli.benches import open_bench
-from rig.cli.progress import SweepView, console
+from rig.cli.console import console
+from rig.cli.progress import SweepView
 from rig.errors import LogError, Stopped
 from rig.log import SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
@@ -38,11 +39,11 @@ def sweep(
     loaded = load_project(project)
     out = console()
     if loaded.rig.bench != "simulated":
-        out.print(CAUTIONS, highlight=False)
+        out.print(CAUTIONS)
     done, told = run_sweep(loaded, name, SweepView(out))
-    out.print(told, highlight=False)
+    out.print(told)
     if done:
-        out.print(f"next: padsweep replay --project {project}", highlight=False)
+        out.print(f"next: padsweep replay --project {project}")
 
 
 def sweep_folder(project: Project, name: str) -> Path:

@@ -32,7 +32,7 @@ def print_finds(console: Console, found: Sequence[Find], most: int | None = None
     """
     bends = [find for find in found if find.sound != "none"]
     if not bends:
-        console.print("no bends were found", highlight=False)
+        console.print("no bends were found")
         return
     table = Table(box=box.SIMPLE_HEAD if console.is_terminal else None, pad_edge=False)
     table.add_column("pads", no_wrap=True)
@@ -48,7 +48,7 @@ def print_finds(console: Console, found: Sequence[Find], most: int | None = None
         )
     console.print(table)
     if most is not None and len(bends) > most:
-        console.print(f"... and {len(bends) - most} more", highlight=False)
+        console.print(f"... and {len(bends) - most} more")
 
 
 def span(low_ohm: float, high_ohm: float) -> str:

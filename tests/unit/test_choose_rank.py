@@ -108,10 +108,12 @@ def test_the_row_of_a_pair_tells_its_worst():
     assert (row["sound"], row["after"], row["path_min_ohm"]) == ("pitch", "freeze", 50_000.0)
 
 
-def test_a_change_heard_with_and_without_a_freeze_is_a_bend():
-    (find,) = finds([record(1, sound="cut", after="freeze"),
-                     record(2, kind="confirm", sound="cut")])
-    assert (find.sound, find.after, find.touches) == ("cut", "answers", (2,))
+def test_what_is_offered_lies_above_any_path_that_stopped_the_toy():
+    froze_once = [record(1, sound="cut", after="freeze"), record(2, kind="confirm", sound="cut")]
+    (find,) = finds(froze_once)
+    assert (find.sound, find.after, find.touches) == ("cut", "freeze", (1,))
+    (find,) = finds([*froze_once, *seen_twice(first=3, path_ohm=90_000.0)])
+    assert (find.after, find.stop, find.path_min_ohm) == ("answers", "freeze", 90_000.0)
 
 
 def test_running_on_counts_though_nothing_else_was_heard():
