@@ -149,20 +149,21 @@ def _find(
         if _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not _stops(one)]
+    stop = max((one.after for one in stops), key=STOPS.index, default=None)
     stopped_at = max((one.path_ohm for one in stops), default=0.0)
     # Where the toy was stopped once it may be again: what is offered lies above.
     shown = [one for one in bends if one.path_ohm > stopped_at] or stops
     if not shown:
         return None
-    best = _best(shown)
+    best = _best([one for one in shown if _heard(one)] or shown)
+    # A silent stop says nothing of what the pair was heard to do over the same path.
+    told = best if _heard(best) or not bends else _best(bends)
+    heard = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
     paths = [one.path_ohm for one in shown]
-    heard = (best.sound, best.after, best.amount, best.unit) if sure else (
-        "none", best.after, None, None)
     return Find(
-        *pair, *heard, min(paths), max(paths), best.score or 0.0,
+        *pair, heard[0], best.after, *heard[1:], min(paths), max(paths), best.score or 0.0,
         tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
-        max((one.after for one in stops), key=STOPS.index, default=None),
-        stopped_at or None,
+        stop, stopped_at or None,
     )
 
 

@@ -116,6 +116,11 @@ def test_what_is_offered_lies_above_any_path_that_stopped_the_toy():
     assert (find.after, find.stop, find.path_min_ohm) == ("answers", "freeze", 90_000.0)
 
 
+def test_a_sound_heard_twice_is_told_though_the_freeze_itself_was_silent():
+    (find,) = finds([*seen_twice(), record(3, kind="confirm", sound="none", after="freeze")])
+    assert (find.sound, find.stop) == ("pitch", "freeze")
+
+
 def test_running_on_counts_though_nothing_else_was_heard():
     (find,) = finds(seen_twice(sound="none", after="runs on"))
     assert find.after == "runs on"
