@@ -8,7 +8,6 @@ from __future__ import annotations
 import itertools
 import json
 import math
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
@@ -17,6 +16,7 @@ from typing import Any
 
 from rig.choose.rank import Find, letter_order
 from rig.errors import ConfigError
+from rig.files import replace_text
 from rig.listen.judgement import AFTERS, SOUNDS
 from rig.project.words import nearest
 from rig.project.yaml_strict import Document, parse_yaml
@@ -287,13 +287,7 @@ def _rounded(value: float | None) -> float | None:
 
 def _write(path: Path, text: str) -> None:
     _parse(text, path)  # never leave a file behind that can't be read again
-    new = path.with_name(path.name + ".new")
     try:
-        with new.open("w", encoding="utf-8") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        new.replace(path)
+        replace_text(path, text)
     except OSError as trouble:
-        new.unlink(missing_ok=True)
         raise ConfigError(f"{path}: can't be written: {trouble.strerror}") from trouble

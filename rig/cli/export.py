@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import enum
-import os
 from pathlib import Path
 
 import typer
@@ -11,6 +10,7 @@ import typer
 from rig.choose import FIND_COLUMNS, find_rows, finds
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import RigError
+from rig.files import replace_text
 from rig.log import SweepLog
 from rig.log.export import TOUCH_COLUMNS, as_text, touch_rows
 from rig.project import load_project
@@ -68,14 +68,8 @@ def write_new(path: Path, text: str, force: bool) -> None:
     """
     if path.exists() and not force:
         raise RigError(f"{path}: is there already; give --force to overwrite it")
-    new = path.with_name(path.name + ".new")
     try:
-        with new.open("w", encoding="utf-8", newline="") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        new.replace(path)
+        replace_text(path, text)
     except OSError as trouble:
-        new.unlink(missing_ok=True)
         raise RigError(f"{path}: can't be written: {trouble.strerror}; give another file "
                        "with --output") from trouble

@@ -11,8 +11,9 @@ from importlib import resources
 from pathlib import Path
 
 from rig.errors import LogError
+from rig.files import flush_folder, flush_handle
 from rig.log.records import seal
-from rig.log.takes import disk_error, disk_full, flush_folder, flush_handle, need_room
+from rig.log.takes import disk_error, disk_full, need_room
 
 DATABASE = "log.db"
 APPLICATION_ID = 1885430899

@@ -14,6 +14,7 @@ import numpy as np
 import rig
 from rig.bench.base import Timeline, Touch
 from rig.errors import LogError
+from rig.files import flush_folder, make_folder, write_whole
 from rig.listen.judgement import AFTERS, SOUNDS, Judgement
 from rig.log import takes
 from rig.log.database import (
@@ -104,7 +105,7 @@ class SweepLog:
         """
         log = cls(folder, clock)
         try:
-            takes.make_folder(log.folder / takes.TAKES)
+            make_folder(log.folder / takes.TAKES)
             log._lock = SweepLock(log.folder)
             if log._path.exists():
                 raise LogError(f"{log._path}: a sweep is already here; continue it, or give "
@@ -420,10 +421,10 @@ class SweepLog:
 
     def _copy_files(self, below: str, files: Mapping[str, str]) -> None:
         folder = self.folder / below
-        takes.make_folder(folder)
+        make_folder(folder)
         for name, text in files.items():
-            takes.write_whole(folder / name, text.encode())
-        takes.flush_folder(folder)
+            write_whole(folder / name, text.encode())
+        flush_folder(folder)
 
     def _clean(self) -> None:
         """Remove what a kill left half done: temporary takes, and takes without their row."""
@@ -431,7 +432,7 @@ class SweepLog:
         with reading(self._path) as db:
             last = db.execute("SELECT ifnull(max(number), 0) FROM touch").fetchone()[0]
             dropped = {row[0] for row in db.execute("SELECT touch FROM dropped")}
-        takes.make_folder(folder)
+        make_folder(folder)
         ahead = []
         for path in folder.iterdir():
             number = takes.take_number(path)

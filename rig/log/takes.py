@@ -7,7 +7,6 @@ import hashlib
 import io
 import os
 import re
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +14,7 @@ import numpy as np
 import soundfile
 
 from rig.errors import DiskFull, LogError
+from rig.files import flush_folder, write_whole
 
 FULL_SCALE = 32768
 COMPRESSION = 0.0
@@ -164,45 +164,3 @@ def disk_full(where: Path) -> DiskFull:
     """Give the one line about a full disk."""
     return DiskFull(f"{where}: no room left on the disk; what is logged is whole: "
                     "free some space, then sweep again to continue")
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file and flush it to the disk."""
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0),
-                     0o644)
-    try:
-        rest = memoryview(content)
-        while rest:
-            rest = rest[os.write(handle, rest):]
-        flush_handle(handle)
-    finally:
-        os.close(handle)
-
-
-def flush_handle(handle: int) -> None:
-    """Flush an open file as far down as the system can."""
-    if sys.platform == "darwin":  # fsync stops at the drive's cache there
-        import fcntl
-
-        fcntl.fcntl(handle, fcntl.F_FULLFSYNC)
-    else:
-        os.fsync(handle)
-
-
-def flush_folder(folder: Path) -> None:
-    """Flush a folder's entries, where the system has such a thing."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder with its parents, and flush each parent that got a new entry."""
-    new = [one for one in (folder, *folder.parents) if not one.exists()]
-    folder.mkdir(parents=True, exist_ok=True)
-    for one in reversed(new):
-        flush_folder(one.parent)

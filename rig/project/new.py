@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rig.errors import ConfigError
 from rig.project.load import load_project
-from rig.project.models import Project, letters
+from rig.project.models import MAX_PADS, Project, letters
 from rig.project.templates import HARDWARE_RIG, HARDWARE_TOY
 
 
@@ -18,15 +18,17 @@ def new_project(folder: str | Path, pads: int = 12) -> Project:
     folder : path
         Made if missing; may not hold a project yet.
     pads : int
-        Number of leads, 2 to 32.
+        Number of leads, 2 to 64.
 
     Raises
     ------
     ConfigError
         The folder holds a project already, can't be written, or the number is out of range.
     """
-    if not 2 <= pads <= 32:
-        raise ConfigError(f"--pads must be 2 to 32 (the controller's channels), is {pads}")
+    if not 2 <= pads <= MAX_PADS:
+        raise ConfigError(
+            f"--pads must be 2 to {MAX_PADS} (the controller's channels), is {pads}"
+        )
     lines = "".join(f"  {letter}: {{note: }}\n" for letter in letters(pads))
     lines = lines.replace("A: {note: }", "A: {note: battery minus, kind: rail}", 1)
     lines = lines.replace("{note: }", '{note: ""}')

@@ -79,9 +79,9 @@ def test_a_folder_that_cannot_be_made(tmp_path):
         new_project(tmp_path / "file" / "toy")
 
 
-@pytest.mark.parametrize("pads", [1, 33])
+@pytest.mark.parametrize("pads", [1, 65])
 def test_the_template_has_as_many_pads_as_channels(tmp_path, pads):
-    with pytest.raises(ConfigError, match="2 to 32"):
+    with pytest.raises(ConfigError, match="2 to 64"):
         new_project(tmp_path / "toy", pads=pads)
 
 
