@@ -43,6 +43,10 @@ class LinkLost(BenchError):
     """The controller does not reply, replied wrongly, or restarted unasked."""
 
 
+class Restarted(LinkLost):
+    """The controller restarted by itself and was checked again: a sweep may go on."""
+
+
 class CaptureLost(BenchError):
     """The sound stream stopped or lost samples."""
 

@@ -91,6 +91,8 @@ class Timeline:
     `press_us` and `release_us` are None without keys, `close_us` and `open_us` None when
     the touch was abandoned before anything closed (`end_early()` during the lead-in).
     A baseline has `close_us` and `open_us` too: the moments at which it would have closed.
+    `guarded`: the guard of the supply current opened everything at `open_us` and cut the
+    supply; the rest of the touch went on without the toy.
     """
 
     press_us: int | None
@@ -156,7 +158,13 @@ class Bench(Protocol):
         """Give the finished touch's timeline; call after the stream has ended."""
 
     def supply(self, on: bool) -> None:
-        """Switch the toy's supply; off also opens every key, pad and sense line, and bleeds."""
+        """Switch the toy's supply; off also opens every key, pad and sense line, and bleeds.
+
+        On lets go of the guard where a touch's timeline told that it had tripped.
+        """
+
+    def pulse_reset(self) -> bool:
+        """Pull the toy's reset line for a moment; False where none is wired."""
 
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import serial
 from serial.tools import list_ports
 
-from rig.errors import BenchError, GuardTripped, LinkLost
+from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
 try:
     import fcntl
@@ -43,6 +43,8 @@ QUIET_S = 0.1
 LONGEST_REPLY = 512
 FIRMWARE_NEEDED = (0, 1)
 GUARD_LATCHED = 105
+GUARD_TRIPS = (106, 107)
+"""The toy's supply current was over the peak or the average limit."""
 
 ACTIONS = {
     -240: "a relay register doesn't read back: check the chain's wiring and its 5 V",
@@ -172,11 +174,21 @@ class Controller:
         BenchError
             The controller put an error in its queue; the message has its number and text.
         """
+        self.send(message)
+        self.check_errors(f"after '{message}'")
+
+    def send(self, message: str) -> None:
+        """Send a command without reply; the caller reads the error queue.
+
+        Raises
+        ------
+        LinkLost
+            Bytes that nobody asked for, or the port is gone.
+        """
         self._check_in_step(message)
         self._in_step = False
         self._send(message)
         self._in_step = True
-        self.check_errors(f"after '{message}'")
 
     def check_errors(self, after: str) -> None:
         """Read the controller's error queue to its end; `after` says when, for the message.
@@ -188,13 +200,16 @@ class Controller:
         BenchError
             Anything else was in the queue.
         """
-        errors = self.errors()
+        self.complain(self.errors(), after)
+
+    def complain(self, errors: list[tuple[int, str]], after: str) -> None:
+        """Raise what `check_errors` raises for these errors; nothing for none."""
         if not errors:
             return
         text = "; ".join(f'{number} "{words}"' for number, words in errors)
         actions = [ACTIONS[number] for number, _ in errors if number in ACTIONS]
         hint = f": {actions[0]}" if actions else ""
-        guarded = any(number == GUARD_LATCHED for number, _ in errors)
+        guarded = any(number in (GUARD_LATCHED, *GUARD_TRIPS) for number, _ in errors)
         kind = GuardTripped if guarded else BenchError
         raise kind(f"controller on {self.port} reports {text} {after}{hint}")
 
@@ -212,19 +227,25 @@ class Controller:
         raise LinkLost(f"controller on {self.port}: its error queue never gets empty; restart it")
 
     def check_restart(self) -> None:
-        """Make sure that the controller is still the one that was opened.
+        """Make sure that the controller hasn't restarted since it was opened.
 
         Raises
         ------
+        Restarted
+            It did: everything is open and the toy is off. Who it is was checked again.
         LinkLost
-            It restarted by itself since: everything is open and the toy is off.
+            Another device, or other firmware, is there now.
         """
         boots = self._read_boots()
-        if boots != self._boots:
-            raise LinkLost(
-                f"controller on {self.port} restarted by itself (start {self._boots} -> {boots}): "
-                "everything is open and the toy is off; check its power, then start again"
-            )
+        if boots == self._boots:
+            return
+        before, self._boots = self._boots, boots
+        why = "; ".join(f'{number} "{words}"' for number, words in self.errors())
+        self._identify(self.query("*IDN?"))
+        raise Restarted(
+            f"controller on {self.port} restarted by itself (start {before} -> {boots}; {why}): "
+            "everything is open and the toy is off; check its power, then start again"
+        )
 
     def numbers(self, message: str, count: int) -> list[int]:
         """Send a query whose reply is `count` whole numbers separated by commas."""

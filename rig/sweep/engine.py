@@ -16,7 +16,7 @@ from statistics import median
 import numpy as np
 
 from rig.bench import Bench
-from rig.errors import CaptureLost, RigError, ToyLost
+from rig.errors import CaptureLost, GuardTripped, Restarted, RigError, ToyLost
 from rig.listen import HOP_S, Ear, Judgement, Span, clean, frames, lost
 from rig.log import Record, SweepLog
 from rig.project import Project, path_ohm
@@ -41,6 +41,7 @@ SPARE_FRAMES = 5
 """Beyond the frames that are compared: one window's length, and room for the shift."""
 NO_ANSWER = "the toy did not answer"
 LOST_IN_A_ROW = 4
+RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
 CHECKS_IN_A_ROW = 3
@@ -84,6 +85,8 @@ class Sweep:
         self._news: list[SweepEvent] = []
         self._lost_in_a_row = 0
         self._odd_checks = 0
+        self._restarts = 0
+        self._trips = 0
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def run(self) -> Iterator[SweepEvent]:
@@ -104,7 +107,10 @@ class Sweep:
             yield SweepStarted(self.touches, self.touches + touches_left(self.known))
             self.recovery.start()
             for step in plan(self.known):
-                yield from self._make(step)
+                try:
+                    yield from self._make(step)
+                except Restarted as restart:
+                    yield from self._begin_again(step, restart)
             self.log.event("done", touches=self.touches)
             self.log.flush()
             yield SweepDone(self.touches, self.freezes, self.recoveries)
@@ -229,20 +235,44 @@ class Sweep:
         if heard.fault:
             yield from self._take_lost(number, step, heard.fault)
             return
-        self._lost_in_a_row = 0
+        self._lost_in_a_row = self._restarts = 0
+        if heard.timeline.guarded:
+            self._take_in_trip(_Pending(number, step, heard))
+            return
+        self._trips = 0
         if step.pads is None:
             yield from self._clean_take(number, step, heard)
             return
         pending = _Pending(number, step, heard)
-        if heard.timeline.guarded:
-            pending.judgement = self._judge(pending)
-            self._close_book(pending, "guarded", {})
-            return
         if self._still_sounds(step.key, heard):
             pending.ran_on = self.recovery.listen(
                 self.project.toy.longest_phrase_s, self.ear.baseline(step.key)
             )
         self._pending = pending
+
+    def _take_in_trip(self, pending: _Pending) -> None:
+        """Keep a touch in which the guard tripped, and supply the toy again.
+
+        Raises
+        ------
+        GuardTripped
+            It trips with nothing bridged, or again and again.
+        """
+        self._trips += 1
+        self.log.event("guard tripped", pending.number)
+        if pending.step.pads is not None:
+            pending.judgement = self._judge(pending)
+            self._close_book(pending, "guarded", {})
+            if self._trips < TRIPS_IN_A_ROW:
+                self.recovery.start()
+                return
+        else:
+            self.log.completed(pending.number, "guarded", {})
+        raise GuardTripped(
+            "the toy drew more supply current than guard in rig.yaml allows, "
+            + ("with nothing bridged" if pending.step.pads is None else f"{self._trips} times running")
+            + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
+        )
 
     def _still_sounds(self, key: str, heard: Heard) -> bool:
         """Say whether the take ends in sound where the toy itself is quiet by then."""
@@ -364,6 +394,17 @@ class Sweep:
             )
 
     # Failures
+
+    def _begin_again(self, step: Step, restart: Restarted) -> Iterator[SweepEvent]:
+        """Go on after the controller restarted by itself, which it may do a few times only."""
+        self._drop_pending()
+        self._restarts += 1
+        self.log.event("controller restarted", why=str(restart), plan_key=step.plan_key)
+        if self._restarts >= RESTARTS_IN_A_ROW:
+            raise restart
+        if self.known.fail(step, most=2):
+            yield self._set_aside(step, "the controller restarted during it, twice")
+        self.recovery.start()
 
     def _take_lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
         yield TakeLost(number, why)

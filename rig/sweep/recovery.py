@@ -1,7 +1,7 @@
 """The recovery ladder: the one place that decides whether the toy is alive.
 
 Rungs, each with its own limit on tries: wait out the longest phrase and press again; press
-the keys that turn the toy on; cut the supply, let the rail fall, restore it, turn the toy
+the keys that turn the toy on; pulse its reset line, where wired; cut the supply, let the rail fall, restore it, turn the toy
 on. After the last rung the sweep stops with the toy off.
 """
 
@@ -26,6 +26,8 @@ POWER_CYCLES = 3
 PRESSES = 5
 SILENT_PRESSES = 2
 TAIL_CHECK_S = 0.15
+LONGEST_LISTEN_MS = 5000
+"""The controller ends any touch by itself; longer listening is done in pieces."""
 
 Note = Callable[..., None]
 
@@ -61,10 +63,12 @@ class Recovery:
 
     def start(self) -> None:
         """Supply the toy, wait until it has started, and turn it on."""
-        toy = self.project.toy
         self.bench.supply(True)
-        self.bench.wait(toy.boot_ms / 1000)
-        for key in toy.on:
+        self._turn_on()
+
+    def _turn_on(self) -> None:
+        self.bench.wait(self.project.toy.boot_ms / 1000)
+        for key in self.project.toy.on:
             self._press(key)
 
     def answers(self, key: str, baseline: Baseline) -> bool:
@@ -106,6 +110,11 @@ class Recovery:
                 self._press(on_key)
             if self.answers(key, baseline):
                 return Revival("turn on", 1)
+        if self.bench.pulse_reset():
+            self.note("recovery", rung="reset line")
+            self._turn_on()
+            if self.answers(key, baseline):
+                return Revival("reset line", 1)
         for tries in range(1, POWER_CYCLES + 1):
             fell_s = self.power_cycle(tries)
             self.note("recovery", rung="supply", tries=tries, rail_fell_s=round(fell_s, 3))
@@ -176,7 +185,3 @@ class Recovery:
             timings.before_ms, timings.lead_in_ms, dwell_ms=20, tail_ms=60,
         )
         return hear(self.bench, touch)
-
-
-LONGEST_LISTEN_MS = 5000
-"""The controller ends any touch by itself; longer listening is done in pieces."""

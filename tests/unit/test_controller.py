@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from rig.bench.controller import ACTIONS, Controller
-from rig.errors import BenchError, GuardTripped, LinkLost
+from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
-IDENTITY = "padsweep,controller,0,0.1.0"
+IDENTITY = "padsweep,controller,0,0.2.0"
 
 
 class Peer:
@@ -95,7 +95,7 @@ def one_line(caught) -> str:
 
 def test_opening_learns_who_is_there(controller):
     assert controller.identity == IDENTITY
-    assert controller.firmware == (0, 1, 0)
+    assert controller.firmware == (0, 2, 0)
     assert controller.query("SYSTem:DMAN?") == "3000"
 
 
@@ -259,9 +259,27 @@ def test_an_interrupted_query_does_not_shift_the_next(peer, controller, monkeypa
 def test_a_restart_nobody_asked_for(peer, controller):
     controller.check_restart()
     peer.replies["SYSTem:BOOTs?"] = "8"
+    peer.queue = ['103,"Restarted by watchdog"']
+    with pytest.raises(Restarted) as caught:
+        controller.check_restart()
+    assert "restarted by itself (start 7 -> 8" in one_line(caught)
+    assert "Restarted by watchdog" in one_line(caught)
+    controller.check_restart()  # told of once
+
+
+def test_another_device_after_a_restart(peer, controller):
+    peer.replies |= {"SYSTem:BOOTs?": "8", "*IDN?": "Somebody,Multimeter,123,1.0"}
     with pytest.raises(LinkLost) as caught:
         controller.check_restart()
-    assert "restarted by itself" in one_line(caught)
+    assert not isinstance(caught.value, Restarted)
+    assert "another device" in one_line(caught)
+
+
+@pytest.mark.parametrize("number", [105, 106, 107])
+def test_a_guard_that_holds_everything_open(peer, controller, number):
+    peer.queue = [f'{number},"Text"']
+    with pytest.raises(GuardTripped):
+        controller.check_errors("before a touch")
 
 
 @pytest.mark.parametrize("reply", ["1,2", "1,2,x", "4.5,1,1"])

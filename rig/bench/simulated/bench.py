@@ -231,6 +231,10 @@ class SimulatedBench:
         self._toy.supply(on)
         self.wait(0.02)
 
+    def pulse_reset(self) -> bool:
+        """Say that no reset line is wired to a simulated toy."""
+        return False
+
     def rail_v(self) -> float:
         """Measure the rail as the controller's converter does: in steps of 15 mV."""
         return round(self._toy.rail_v() / _ADC_STEP_V) * _ADC_STEP_V
