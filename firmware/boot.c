@@ -5,6 +5,7 @@
 
 #include "board.h"
 #include "errors.h"
+#include "status.h"
 
 static uint8_t cause __attribute__((section(".noinit")));
 static uint16_t count;

@@ -1,52 +1,25 @@
-/* The table of commands. */
+/* The one table of commands, made of commands.def. */
 #include "commands.h"
 
+/* Patterns of their own length, named by their line, then the rows that point at them. */
+#define JOIN(a, b) a##b
+#define NAME(a, b) JOIN(a, b)
+#define ROW(pattern) static const char NAME(pattern_, __LINE__)[] PROGMEM = pattern;
+#define COMMAND(pattern, handler, allowed) ROW(pattern)
+#define QUERY(pattern, handler, allowed) ROW(pattern)
+#define BOTH(pattern, handler, query, allowed) ROW(pattern)
+#include "commands.def"
+#undef ROW
+#undef COMMAND
+#undef QUERY
+#undef BOTH
 
+#define ROW(handler, query, allowed, query_allowed) \
+    {NAME(pattern_, __LINE__), handler, query, (allowed) | (query_allowed) << QUERY_SHIFT},
+#define COMMAND(pattern, handler, allowed) ROW(handler, 0, allowed, 0)
+#define QUERY(pattern, handler, allowed) ROW(0, handler, 0, allowed)
+#define BOTH(pattern, handler, query, allowed) ROW(handler, query, allowed, ALWAYS)
 const struct command commands[] PROGMEM = {
-    {"*IDN?", identity_query, ALWAYS},
-    {"*RST", reset_command, ALWAYS},
-    {"*CLS", clear_status, ALWAYS},
-    {"*ESR?", event_status, ALWAYS},
-    {"*ESE", event_enable, ALWAYS},
-    {"*ESE?", event_enable_query, ALWAYS},
-    {"*SRE", service_enable_set, ALWAYS},
-    {"*SRE?", service_enable_query, ALWAYS},
-    {"*STB?", status_query, ALWAYS},
-    {"*OPC", operation_complete, ALWAYS},
-    {"*OPC?", operation_complete_query, ALWAYS},
-    {"*WAI", wait_command, ALWAYS},
-    {"*TST?", self_test, WHILE_LATCHED},
-    {"SYSTem:ERRor?", next_error, ALWAYS},
-    {"SYSTem:ERRor:NEXT?", next_error, ALWAYS},
-    {"SYSTem:ERRor:COUNt?", error_count, ALWAYS},
-    {"SYSTem:VERSion?", version_query, ALWAYS},
-    {"SYSTem:BOOTs?", boots_query, ALWAYS},
-    {"SYSTem:DMAN", deadman, ALWAYS},
-    {"SYSTem:DMAN?", deadman_query, ALWAYS},
-    {"ROUTe:CLOSe", route_close, 0},
-    {"ROUTe:CLOSe?", route_close_query, ALWAYS},
-    {"ROUTe:CLOSe:STATe?", route_close_query, ALWAYS},
-    {"ROUTe:OPEN", route_open, WHILE_LATCHED},
-    {"ROUTe:OPEN:ALL", route_open_all, ALWAYS},
-    {"ROUTe:SERies", route_series, 0},
-    {"ROUTe:SERies?", route_series_query, ALWAYS},
-    {"INPut:KEY:PRESs", key_press, 0},
-    {"INPut:KEY:RELease", key_release, WHILE_LATCHED},
-    {"OUTPut", output_switch, ALWAYS},
-    {"OUTPut?", output_query, ALWAYS},
-    {"OUTPut:STATe", output_switch, ALWAYS},
-    {"OUTPut:STATe?", output_query, ALWAYS},
-    {"OUTPut:PROTection:CLEar", protection_clear, ALWAYS},
-    {"OUTPut:PROTection:TRIPped?", protection_tripped, ALWAYS},
-    {"MEASure:VOLTage?", rail_voltage, ALWAYS},
-    {"TOUCh:CONNections", touch_connections, 0},
-    {"TOUCh:SERies", touch_series, 0},
-    {"TOUCh:KEYS", touch_keys, 0},
-    {"TOUCh:TIMing", touch_timing, 0},
-    {"TOUCh:INITiate", touch_start, WHILE_TOUCHING},
-    {"TOUCh:STATe?", touch_state_query, ALWAYS},
-    {"TOUCh:END", touch_end_early, ALWAYS},
-    {"TOUCh:ABORt", touch_stop, ALWAYS},
-    {"TOUCh:TIMeline?", touch_timeline, ALWAYS},
-    {"", 0, 0},
+#include "commands.def"
+    {0, 0, 0, 0},
 };

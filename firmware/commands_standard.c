@@ -6,6 +6,7 @@
 #include "chain.h"
 #include "errors.h"
 #include "guard.h"
+#include "status.h"
 #include "touch.h"
 
 int16_t answer(uint32_t number)
@@ -16,13 +17,23 @@ int16_t answer(uint32_t number)
     return 0;
 }
 
+int16_t answer_quantity(uint32_t number, uint32_t least, uint32_t most)
+{
+    if (parse_word(PSTR("MINimum")))
+        number = least;
+    else if (parse_word(PSTR("MAXimum")))
+        number = most;
+    return answer(number);
+}
+
 /* --- common commands --------------------------------------------------------------- */
 
 int16_t identity_query(void)
 {
     TRY(parse_end());
     reply_begin();
-    TEXT("padsweep,controller,0,0.1.0");
+    TEXT("padsweep,controller,0,0.2.0");
+    scpi_last_query();
     return 0;
 }
 
@@ -40,11 +51,12 @@ int16_t clear_status(void)
 {
     TRY(parse_end());
     errors_clear();
+    status_clear();
     scpi_forget_operation();
     return 0;
 }
 
-int16_t event_status(void)
+int16_t event_status_query(void)
 {
     TRY(parse_end());
     return answer(events_take());
@@ -71,7 +83,7 @@ int16_t service_enable_set(void)
 }
 
 int16_t service_enable_query(void) { return answer(service_enable); }
-int16_t status_query(void) { return answer(status_byte(reply_pending())); }
+int16_t status_byte_query(void) { return answer(status_byte(reply_pending())); }
 
 int16_t operation_complete(void)
 {
@@ -100,6 +112,52 @@ int16_t self_test(void)
     TRY(parse_end());
     return answer(chain_test() ? 0 : 1);
 }
+
+/* --- status registers --------------------------------------------------------------- */
+
+int16_t preset_command(void)
+{
+    TRY(parse_end());
+    status_preset();
+    return 0;
+}
+
+/* Bit 15 is taken and never kept, as the standard wants it. */
+static int16_t set_register(uint16_t *bits)
+{
+    int32_t value;
+    TRY(parse_integer(0, 65535, &value));
+    TRY(parse_end());
+    *bits = value & 0x7fff;
+    return 0;
+}
+
+static int16_t answer_event(enum status_register which)
+{
+    TRY(parse_end());
+    return answer(status_take(which));
+}
+
+#define OPERATION status[STATUS_OPERATION]
+#define QUESTIONABLE status[STATUS_QUESTIONABLE]
+
+int16_t operation_event(void) { return answer_event(STATUS_OPERATION); }
+int16_t operation_condition(void) { return answer(OPERATION.condition); }
+int16_t operation_enable(void) { return set_register(&OPERATION.enable); }
+int16_t operation_enable_query(void) { return answer(OPERATION.enable); }
+int16_t operation_rise(void) { return set_register(&OPERATION.positive); }
+int16_t operation_rise_query(void) { return answer(OPERATION.positive); }
+int16_t operation_fall(void) { return set_register(&OPERATION.negative); }
+int16_t operation_fall_query(void) { return answer(OPERATION.negative); }
+
+int16_t questionable_event(void) { return answer_event(STATUS_QUESTIONABLE); }
+int16_t questionable_condition(void) { return answer(QUESTIONABLE.condition); }
+int16_t questionable_enable(void) { return set_register(&QUESTIONABLE.enable); }
+int16_t questionable_enable_query(void) { return answer(QUESTIONABLE.enable); }
+int16_t questionable_rise(void) { return set_register(&QUESTIONABLE.positive); }
+int16_t questionable_rise_query(void) { return answer(QUESTIONABLE.positive); }
+int16_t questionable_fall(void) { return set_register(&QUESTIONABLE.negative); }
+int16_t questionable_fall_query(void) { return answer(QUESTIONABLE.negative); }
 
 /* --- system ------------------------------------------------------------------------ */
 
@@ -130,10 +188,13 @@ int16_t boots_query(void) { return answer(boot_count()); }
 int16_t deadman(void)
 {
     int32_t ms;
-    TRY(parse_integer(DEADMAN_MIN_MS, DEADMAN_MAX_MS, &ms));
+    TRY(parse_quantity(UNIT_MS, DEADMAN_MIN_MS, DEADMAN_MAX_MS, &ms));
     TRY(parse_end());
     guard_set_deadman_ms(ms);
     return 0;
 }
 
-int16_t deadman_query(void) { return answer(guard_deadman_ms()); }
+int16_t deadman_query(void)
+{
+    return answer_quantity(guard_deadman_ms(), DEADMAN_MIN_MS, DEADMAN_MAX_MS);
+}

@@ -208,11 +208,11 @@ int16_t touch_keys(void)
 int16_t touch_timing(void)
 {
     int32_t before, press, lead_in, dwell, tail;
-    TRY(parse_integer(0, 10000, &before));
-    TRY(parse_integer(1, 5000, &press));
-    TRY(parse_integer(0, 10000, &lead_in));
-    TRY(parse_integer(1, CLOSURE_MAX_MS, &dwell));
-    TRY(parse_integer(0, 10000, &tail));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, &before));
+    TRY(parse_quantity(UNIT_MS, 1, 5000, &press));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, &lead_in));
+    TRY(parse_quantity(UNIT_MS, 1, CLOSURE_MAX_MS, &dwell));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, &tail));
     TRY(parse_end());
     touch_settings.before_ms = before;
     touch_settings.press_ms = press;

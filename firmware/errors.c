@@ -1,16 +1,21 @@
 #include "errors.h"
 
-#include <stdbool.h>
+#include "status.h"
 
 #define QUEUE_LENGTH 10
 
-struct error_row {
-    int16_t number;
-    char text[28];
-};
+/* Texts of their own length, named by their line, then the table that points at them. */
+#define JOIN(a, b) a##b
+#define NAME(a, b) JOIN(a, b)
+#define ERROR(number, text, action) static const char NAME(text_, __LINE__)[] PROGMEM = text;
+#include "errors.def"
+#undef ERROR
 
-static const struct error_row table[] PROGMEM = {
-#define ERROR(number, text) {number, text},
+static const struct {
+    int16_t number;
+    PGM_P text;
+} table[] PROGMEM = {
+#define ERROR(number, text, action) {number, NAME(text_, __LINE__)},
 #include "errors.def"
 #undef ERROR
 };
@@ -19,8 +24,6 @@ static const char no_error[] PROGMEM = "No error";
 
 static int16_t queue[QUEUE_LENGTH];
 static uint8_t first, count;
-static uint8_t event_register;
-uint8_t events_enable, service_enable;
 
 static uint8_t event_of(int16_t number)
 {
@@ -66,35 +69,8 @@ PGM_P errors_text(int16_t number)
 {
     for (uint8_t i = 0; i < sizeof table / sizeof table[0]; i++)
         if ((int16_t)pgm_read_word(&table[i].number) == number)
-            return table[i].text;
+            return (PGM_P)pgm_read_word(&table[i].text);
     return no_error;
 }
 
-void events_set(uint8_t bits) { event_register |= bits; }
-
-uint8_t events_take(void)
-{
-    uint8_t events = event_register;
-    event_register = 0;
-    return events;
-}
-
-void errors_clear(void)
-{
-    first = count = 0;
-    event_register = 0;
-}
-
-uint8_t status_byte(uint8_t reply_pending)
-{
-    uint8_t byte = 0;
-    if (count)
-        byte |= STB_QUEUE;
-    if (reply_pending)
-        byte |= STB_MAV;
-    if (event_register & events_enable)
-        byte |= STB_ESB;
-    if (byte & service_enable)
-        byte |= STB_MSS;
-    return byte;
-}
+void errors_clear(void) { first = count = 0; }

@@ -3,146 +3,304 @@
 #include <ctype.h>
 #include <string.h>
 
-static char *at;     /* the rest of the parameters */
+#define WORD_MAX 12 /* characters of a mnemonic, a word or a suffix */
+
+char *parse_at;
+uint8_t parse_suffix;
+
 static bool is_first;
+static bool has_begun;   /* at a parameter already, past its comma */
+static bool wants_words; /* words were looked for, and none was there */
 
 /* --- headers ---------------------------------------------------------------------- */
 
-static bool ends_mnemonic(char c) { return !c || c == ':' || c == '?'; }
+/* `header` is at a node's digits, `pattern` at its "<1|2>"; gives the rest of the header. */
+static const char *take_node_suffix(const char *header, PGM_P pattern)
+{
+    if (!isdigit(*header))
+        return header;
+    uint8_t number = 0, most = pgm_read_byte(pattern + 3) - '0';
+    for (; isdigit(*header); header++)
+        if (number < 10)
+            number = number * 10 + (*header - '0');
+    parse_suffix = number <= most ? number : 0;
+    return header;
+}
 
-/* Capitals of a pattern's mnemonic are its short form, all of it the long one. One pass that
- * gives up at the first difference: the table is searched for every message. */
+/* One pass that gives up at the first difference: the table is searched for every message. */
 bool parse_matches(const char *header, PGM_P pattern)
 {
     bool was_small = false;
-    for (;; header++, pattern++) {
+    for (;;) {
         char wanted = pgm_read_byte(pattern);
-        if (ends_mnemonic(*header)) {
-            if (islower(wanted) && !was_small) /* the short form ends here */
-                while (islower(wanted = pgm_read_byte(pattern)))
-                    pattern++;
-            if (wanted != *header)
-                return false;
-            if (!wanted)
+        if (islower(wanted) && !was_small && !isalpha(*header)) { /* the short form ends here */
+            while (islower(wanted))
+                wanted = pgm_read_byte(++pattern);
+        }
+        switch (wanted) {
+        case '[':
+            if (parse_matches(header, pattern + 1))
                 return true;
+            while (pgm_read_byte(pattern++) != ']')
+                ;
             was_small = false;
             continue;
+        case '<':
+            header = take_node_suffix(header, pattern);
+            while (pgm_read_byte(pattern++) != '>')
+                ;
+            was_small = false;
+            continue;
+        case ']':
+            pattern++;
+            continue;
         }
-        was_small = islower(wanted);
         if (toupper(wanted) != toupper(*header))
             return false;
+        if (!wanted)
+            return true;
+        was_small = islower(wanted);
+        header++;
+        pattern++;
     }
 }
 
 /* --- parameters ------------------------------------------------------------------- */
 
-static void skip_blanks(void)
+void parse_blanks(void)
 {
-    while (*at == ' ')
-        at++;
+    while (*parse_at == ' ')
+        parse_at++;
 }
 
 void parse_start(char *parameters)
 {
-    at = parameters;
+    parse_at = parameters;
     is_first = true;
-    skip_blanks();
+    has_begun = wants_words = false;
+    parse_blanks();
 }
 
 bool parse_more(void)
 {
-    skip_blanks();
-    return is_first ? *at != 0 : *at == ',';
+    parse_blanks();
+    return is_first ? *parse_at != 0 : *parse_at == ',';
 }
 
-/* Steps over the comma before any parameter but the first. */
-static int16_t next(void)
+int16_t parse_begin(void)
 {
-    skip_blanks();
-    if (!*at)
+    if (has_begun)
+        return 0;
+    parse_blanks();
+    char *comma = parse_at;
+    if (!is_first && *parse_at == ',') {
+        parse_at++;
+        parse_blanks();
+    }
+    if (!*parse_at || *parse_at == ',') {
+        parse_at = comma; /* another look must find the same */
         return -109;
-    if (!is_first) {
-        if (*at != ',')
-            return -102;
-        at++;
-        skip_blanks();
-        if (!*at || *at == ',')
-            return -109;
     }
     is_first = false;
+    has_begun = true;
     return 0;
 }
 
-static int16_t finish_parameter(void)
+int16_t parse_finish(void)
 {
-    skip_blanks();
-    return *at == 0 || *at == ',' ? 0 : -102;
+    parse_blanks();
+    has_begun = wants_words = false;
+    return *parse_at == 0 || *parse_at == ',' ? 0 : -103;
+}
+
+int16_t parse_end(void)
+{
+    parse_blanks();
+    if (!*parse_at)
+        return 0;
+    return is_first || *parse_at == ',' || has_begun ? -108 : -103;
+}
+
+static bool is_word(char c) { return isalnum(c) || c == '_'; }
+
+int16_t parse_refused(void)
+{
+    const char *end = parse_at + 1;
+    switch (*parse_at) {
+    case '"':
+    case '\'':
+        do /* a doubled quote is one of the string's characters */
+            end = strchr(end, *parse_at);
+        while (end && *++end == *parse_at && end++);
+        return end ? -158 : -151;
+    case '#':
+        return isdigit(*end) ? -168 : *end && strchr_P(PSTR("HhQqBb"), *end) ? -128 : -102;
+    case '(':
+        return strchr(end, ')') ? -178 : -171;
+    case '+':
+    case '-':
+    case '.':
+        return -128;
+    }
+    if (isdigit(*parse_at))
+        return -128;
+    if (!isalpha(*parse_at))
+        return -102;
+    while (is_word(*end))
+        end++;
+    if (end - parse_at > WORD_MAX)
+        return -144;
+    if (*end && *end != ' ' && *end != ',')
+        return -141;
+    return wants_words ? -224 : -148;
 }
 
 bool parse_word(PGM_P pattern)
 {
-    if (!is_first || !isalpha(*at))
+    if (parse_begin())
         return false;
-    char *end = at;
-    while (isalnum(*end) || *end == '_')
+    wants_words = true;
+    char *end = parse_at;
+    while (is_word(*end))
         end++;
+    if (!isalpha(*parse_at) || (*end && *end != ' ' && *end != ','))
+        return false;
     char kept = *end;
     *end = 0;
-    bool matches = parse_matches(at, pattern);
+    bool matches = parse_matches(parse_at, pattern);
     *end = kept;
     if (matches) {
-        at = end;
-        is_first = false;
+        parse_at = end;
+        has_begun = wants_words = false;
     }
     return matches;
 }
 
+/* --- numbers ---------------------------------------------------------------------- */
+
 #define SATURATED 1000000000L
 
-/* A decimal number with sign, fraction and exponent, rounded to the nearest whole one. */
-int16_t parse_integer(int32_t least, int32_t most, int32_t *value)
+static int16_t power_of_ten(int16_t *scale)
 {
-    int16_t error = next();
-    if (error)
-        return error;
-    bool negative = *at == '-';
-    if (*at == '-' || *at == '+')
-        at++;
-    if (!isdigit(*at) && *at != '.')
-        return -104;
+    char *mark = parse_at;
+    parse_blanks();
+    if (toupper(*parse_at) != 'E') {
+        parse_at = mark;
+        return 0;
+    }
+    parse_at++;
+    parse_blanks();
+    if (isalpha(*parse_at)) { /* a suffix that begins with E */
+        parse_at = mark;
+        return 0;
+    }
+    bool down = *parse_at == '-';
+    if (*parse_at == '-' || *parse_at == '+')
+        parse_at++;
+    if (!isdigit(*parse_at))
+        return -121;
+    int16_t exponent = 0;
+    for (; isdigit(*parse_at); parse_at++) {
+        if (exponent > 3200)
+            return -123;
+        exponent = exponent * 10 + (*parse_at - '0');
+    }
+    if (exponent > 32000)
+        return -123;
+    *scale += down ? -exponent : exponent;
+    return 0;
+}
+
+static int16_t suffix(enum unit unit, int16_t *scale)
+{
+    static const char bases[][4] PROGMEM = {"", "S", "A", "V", "OHM"};
+    parse_blanks();
+    char *text = parse_at;
+    if (!isalpha(*text) && *text != '/')
+        return 0;
+    while (*parse_at && *parse_at != ' ' && *parse_at != ',')
+        parse_at++;
+    if (parse_at - text > WORD_MAX)
+        return -134;
+    if (unit == UNIT_NONE)
+        return -138;
+    char kept = *parse_at, prefix = toupper(*text);
+    PGM_P base = bases[unit];
+    int8_t power = unit == UNIT_OHM ? 0 : 3; /* of the unit without a prefix */
+    *parse_at = 0;
+    if (strcasecmp_P(text, base)) {
+        if (strcasecmp_P(text + 1, base))
+            prefix = 0;
+        if (unit == UNIT_OHM && (prefix == 'K' || prefix == 'M'))
+            power = prefix == 'K' ? 3 : 6;
+        else if (unit != UNIT_OHM && (prefix == 'M' || prefix == 'U'))
+            power = prefix == 'M' ? 0 : -3;
+        else
+            power = INT8_MAX;
+    }
+    *parse_at = kept;
+    if (power == INT8_MAX)
+        return -131;
+    *scale += power;
+    return 0;
+}
+
+/* #H1F, #Q17 and #B101: they have neither sign nor suffix. */
+static int16_t in_other_base(int32_t *value)
+{
+    uint8_t base, digit;
+    switch (toupper(*++parse_at)) {
+    case 'H':
+        base = 16;
+        break;
+    case 'Q':
+        base = 8;
+        break;
+    default:
+        base = 2;
+    }
+    int32_t number = 0;
+    parse_at++;
+    do {
+        digit = isdigit(*parse_at) ? *parse_at - '0' : toupper(*parse_at) - 'A' + 10;
+        if (!isalnum(*parse_at) || digit >= base)
+            return -121;
+        number = number < SATURATED / 16 ? number * base + digit : SATURATED;
+        parse_at++;
+    } while (*parse_at && *parse_at != ' ' && *parse_at != ',');
+    *value = number;
+    return 0;
+}
+
+/* Sign, fraction, exponent and suffix, rounded to the nearest whole number of the unit. */
+static int16_t decimal(enum unit unit, int32_t *value)
+{
+    bool negative = *parse_at == '-';
+    if (*parse_at == '-' || *parse_at == '+')
+        parse_at++;
     int32_t mantissa = 0;
     int16_t scale = 0; /* power of ten the mantissa is still to be multiplied by */
     bool digits = false, fraction = false;
-    for (; isdigit(*at) || (*at == '.' && !fraction); at++) {
-        if (*at == '.') {
+    for (; isdigit(*parse_at) || (*parse_at == '.' && !fraction); parse_at++) {
+        if (*parse_at == '.') {
             fraction = true;
             continue;
         }
         digits = true;
         if (mantissa < SATURATED / 10) {
-            mantissa = mantissa * 10 + (*at - '0');
+            mantissa = mantissa * 10 + (*parse_at - '0');
             scale -= fraction;
         } else if (!fraction) {
             scale++;
         }
     }
-    if (!digits)
-        return -104;
-    if (*at == 'E' || *at == 'e') {
-        char *mark = at++;
-        bool down = *at == '-';
-        if (*at == '-' || *at == '+')
-            at++;
-        if (!isdigit(*at)) {
-            at = mark;
-            return -138;
-        }
-        int16_t exponent = 0;
-        for (; isdigit(*at); at++)
-            if (exponent < 1000)
-                exponent = exponent * 10 + (*at - '0');
-        scale += down ? -exponent : exponent;
-    }
+    if (!digits || (*parse_at && !isalpha(*parse_at) && !strchr_P(PSTR(" ,:/"), *parse_at)))
+        return -121;
+    int16_t error = power_of_ten(&scale);
+    if (!error)
+        error = suffix(unit, &scale);
+    if (error)
+        return error;
     for (; scale > 0 && mantissa; scale--)
         mantissa = mantissa < SATURATED / 10 ? mantissa * 10 : SATURATED;
     int8_t last = 0;
@@ -152,37 +310,62 @@ int16_t parse_integer(int32_t least, int32_t most, int32_t *value)
     }
     if (last >= 5)
         mantissa++;
-    skip_blanks();
-    if (isalpha(*at))
-        return -138;
-    error = finish_parameter();
-    if (error)
-        return error;
-    if (negative)
-        mantissa = -mantissa;
-    if (mantissa < least || mantissa > most)
-        return -222;
-    *value = mantissa;
+    *value = negative ? -mantissa : mantissa;
     return 0;
 }
 
-static const char word_on[] PROGMEM = "ON";
-static const char word_off[] PROGMEM = "OFF";
+static int16_t number(enum unit unit, int32_t least, int32_t most, int32_t *value)
+{
+    int32_t read = 0;
+    int16_t error = parse_begin();
+    if (error)
+        return error;
+    if (*parse_at == '#' && parse_refused() == -128)
+        error = in_other_base(&read);
+    else if (isdigit(*parse_at) || (*parse_at && strchr_P(PSTR("+-."), *parse_at)))
+        error = decimal(unit, &read);
+    else
+        error = parse_refused();
+    if (!error)
+        error = parse_finish();
+    if (error)
+        return error;
+    if (read < least || read > most)
+        return -222;
+    *value = read;
+    return 0;
+}
+
+int16_t parse_integer(int32_t least, int32_t most, int32_t *value)
+{
+    return number(UNIT_NONE, least, most, value);
+}
+
+int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t *value)
+{
+    if (parse_word(PSTR("MINimum")))
+        *value = least;
+    else if (parse_word(PSTR("MAXimum")))
+        *value = most;
+    else
+        return number(unit, least, most, value);
+    return parse_finish();
+}
 
 int16_t parse_boolean(bool *value)
 {
-    if (parse_word(word_on)) {
-        *value = true;
-        return 0;
+    int32_t read = 0;
+    int16_t error;
+    if (parse_word(PSTR("ON"))) {
+        read = 1;
+        error = parse_finish();
+    } else if (parse_word(PSTR("OFF"))) {
+        error = parse_finish();
+    } else {
+        error = parse_integer(-SATURATED, SATURATED, &read);
     }
-    if (parse_word(word_off)) {
-        *value = false;
-        return 0;
-    }
-    int32_t number;
-    int16_t error = parse_integer(-32768, 32767, &number);
     if (!error)
-        *value = number != 0;
+        *value = read != 0;
     return error;
 }
 
@@ -190,15 +373,15 @@ int16_t parse_boolean(bool *value)
 
 static int16_t small_number(uint8_t *value)
 {
-    skip_blanks();
-    if (!isdigit(*at))
+    parse_blanks();
+    if (!isdigit(*parse_at))
         return -171;
     uint16_t number = 0;
-    for (; isdigit(*at); at++)
+    for (; isdigit(*parse_at); parse_at++)
         if (number < 1000)
-            number = number * 10 + (*at - '0');
+            number = number * 10 + (*parse_at - '0');
     *value = number > 255 ? 255 : number;
-    skip_blanks();
+    parse_blanks();
     return 0;
 }
 
@@ -208,7 +391,7 @@ static int16_t channel(uint8_t *bit)
     int16_t error = small_number(&bus);
     if (error)
         return error;
-    if (*at++ != '!')
+    if (*parse_at++ != '!')
         return -171;
     error = small_number(&pad);
     if (error)
@@ -226,14 +409,14 @@ int16_t parse_channels(image_t *image, char *order, uint8_t *length)
     memset(image, 0, sizeof *image);
     if (length)
         *length = 0;
-    int16_t error = next();
+    int16_t error = parse_begin();
     if (error)
         return error;
-    if (*at != '(')
-        return -104;
-    at++;
-    skip_blanks();
-    if (*at++ != '@')
+    if (*parse_at != '(')
+        return parse_refused();
+    parse_at++;
+    parse_blanks();
+    if (*parse_at++ != '@')
         return -171;
     do {
         uint8_t bit, last;
@@ -241,8 +424,8 @@ int16_t parse_channels(image_t *image, char *order, uint8_t *length)
         if (error)
             return error;
         last = bit;
-        if (*at == ':') {
-            at++;
+        if (*parse_at == ':') {
+            parse_at++;
             error = channel(&last);
             if (error)
                 return error;
@@ -257,16 +440,10 @@ int16_t parse_channels(image_t *image, char *order, uint8_t *length)
                 order[(*length)++] = bit;
             }
         }
-    } while (*at++ == ',');
-    if (at[-1] != ')') {
-        at--; /* it may be the end of the text */
+    } while (*parse_at++ == ',');
+    if (parse_at[-1] != ')') {
+        parse_at--; /* it may be the end of the text */
         return -171;
     }
-    return finish_parameter();
-}
-
-int16_t parse_end(void)
-{
-    skip_blanks();
-    return *at ? -108 : 0;
+    return parse_finish();
 }

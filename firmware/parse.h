@@ -11,15 +11,30 @@
 
 #include "chain.h"
 
-/* True when a header is this pattern in its long or short form, upper or lower case. */
+/* What a bare number is counted in. Suffixes: S MS US, A MA UA, V MV UV, OHM KOHM MOHM (the
+ * standard's megohm). */
+enum unit { UNIT_NONE, UNIT_MS, UNIT_MA, UNIT_MV, UNIT_OHM };
+
+/* True when a header without its '?' fits a pattern: capitals are a node's short form, all of
+ * it the long one, [:NODe] may be left out, NODe<1|2> takes a numeric suffix. */
 bool parse_matches(const char *header, PGM_P pattern);
+extern uint8_t parse_suffix; /* set by a suffix that was given; 0 when it is out of range */
 
 void parse_start(char *parameters);
-bool parse_more(void);                                     /* another parameter is there */
-bool parse_word(PGM_P pattern);                            /* takes it when it matches */
-int16_t parse_integer(int32_t least, int32_t most, int32_t *value);
+bool parse_more(void);          /* another parameter is there */
+bool parse_word(PGM_P pattern); /* takes it when it matches */
+/* A number, MINimum or MAXimum; `least` and `most` are in the unit too. */
+int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t *value);
+int16_t parse_integer(int32_t least, int32_t most, int32_t *value); /* a number alone */
 int16_t parse_boolean(bool *value);
 int16_t parse_channels(image_t *image, char *order, uint8_t *length);
-int16_t parse_end(void);                                   /* nothing may be left over */
+int16_t parse_end(void); /* nothing may be left over */
+
+/* For readers of one kind of parameter. */
+extern char *parse_at;       /* the rest of the parameters */
+int16_t parse_begin(void);   /* at the next parameter, past its comma */
+void parse_blanks(void);
+int16_t parse_refused(void); /* why a parameter of another type than the wanted is refused */
+int16_t parse_finish(void);  /* it ends here */
 
 #endif

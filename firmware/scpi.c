@@ -8,10 +8,12 @@
 #include "errors.h"
 #include "guard.h"
 #include "parse.h"
+#include "status.h"
 #include "touch.h"
 #include "uart.h"
 
 #define LINE_MAX 200
+#define MNEMONIC_MAX 12
 
 static char line[LINE_MAX + 1];
 static uint8_t line_length;
@@ -20,6 +22,7 @@ static int16_t line_fault; /* of a message that must not run: -101 or -363 */
 static char *unit;               /* the next message unit; 0 between messages */
 static char path[HEADER_MAX + 1]; /* where a header without a colon at its front begins */
 static bool replied;
+static bool last_query; /* *IDN? was asked: its answer has no end but the message's */
 static enum { WAIT_NONE, WAIT, WAIT_AND_REPLY } waiting;
 static bool opc_armed;
 
@@ -32,7 +35,7 @@ void reply_begin(void)
     replied = true;
 }
 
-uint8_t reply_pending(void) { return replied; }
+bool reply_pending(void) { return replied; }
 
 void reply_char(char character) { uart_put(character); }
 
@@ -65,41 +68,62 @@ void scpi_forget_operation(void) { opc_armed = false; }
 
 void scpi_wait_for_touch(uint8_t and_reply) { waiting = and_reply ? WAIT_AND_REPLY : WAIT; }
 
+void scpi_last_query(void) { last_query = true; }
+
 /* --- one message unit ------------------------------------------------------------- */
 
-static const struct command *find(const char *header)
+static bool find(const char *header, bool is_query, struct command *row)
 {
-    for (const struct command *row = commands; pgm_read_byte(row->pattern); row++)
-        if (parse_matches(header, row->pattern))
-            return row;
-    return 0;
+    for (const struct command *at = commands;; at++) {
+        memcpy_P(row, at, sizeof *row);
+        if (!row->pattern)
+            return false;
+        parse_suffix = 1;
+        if ((is_query ? row->query : row->handle) && parse_matches(header, row->pattern))
+            return true;
+    }
+}
+
+/* A character that has its place in messages, but not here, or none at all. */
+static int16_t misplaced(char c, int16_t error)
+{
+    return isalnum(c) || strchr_P(PSTR(" \"#'()*+,-./:?@_"), c) ? error : -101;
 }
 
 /* Takes the header off the unit, completes it with the path, and moves the path on. */
-static int16_t take_header(char **rest, char *header)
+static int16_t take_header(char **rest, char *header, bool *is_query)
 {
-    char *text = *rest;
-    uint8_t length = strcspn(text, " ");
-    bool common = *text == '*';
-    uint8_t start = 0;
-    for (uint8_t n = 0; n < length; n++)
-        if (!isalnum(text[n]) && !strchr(":*?_", text[n]))
-            return -101;
-    if (!common) {
-        if (*text == ':') {
-            text++;
-            length--;
-        } else {
-            start = strlen(path);
-        }
+    char *text = *rest, *end = text;
+    bool is_common = *text == '*';
+    if (is_common || *text == ':')
+        end++;
+    for (;; end++) {
+        char *mnemonic = end;
+        if (!isalpha(*end))
+            return misplaced(*end, -110);
+        while (isalnum(*end) || *end == '_')
+            end++;
+        if (end - mnemonic > MNEMONIC_MAX)
+            return -112;
+        if (*end != ':' || is_common)
+            break;
     }
+    uint8_t start = is_common || *text == ':' ? 0 : strlen(path);
+    if (*text == ':')
+        text++;
+    uint8_t length = end - text;
+    *is_query = *end == '?';
+    if (*is_query)
+        end++;
+    if (*end && *end != ' ')
+        return misplaced(*end, -111);
     if (start + length > HEADER_MAX)
-        return -112;
+        return -113; /* no header is as long */
     memcpy(header, path, start);
     memcpy(header + start, text, length);
     header[start + length] = 0;
-    *rest = text + length;
-    if (!common) {
+    *rest = end;
+    if (!is_common) {
         strcpy(path, header);
         char *colon = strrchr(path, ':');
         if (colon)
@@ -113,31 +137,50 @@ static int16_t take_header(char **rest, char *header)
 static int16_t run_unit(char *text)
 {
     char header[HEADER_MAX + 1];
+    bool is_query;
+    struct command row;
     while (*text == ' ')
         text++;
     if (!*text)
         return 0;
-    int16_t error = take_header(&text, header);
+    int16_t error = take_header(&text, header, &is_query);
     if (error)
         return error;
-    const struct command *row = find(header);
-    if (!row)
+    if (!find(header, is_query, &row))
         return -113;
-    uint8_t allowed = pgm_read_byte(&row->allowed);
-    parse_start(text);
+    if (!parse_suffix)
+        return -114;
+    if (is_query && last_query)
+        return -440;
+    uint8_t allowed = is_query ? row.allowed >> QUERY_SHIFT : row.allowed;
     if (guard_is_latched() && !(allowed & WHILE_LATCHED))
         return 105;
     if (touch_is_busy() && !(allowed & WHILE_TOUCHING))
         return -221;
-    int16_t (*handle)(void) = (int16_t(*)(void))pgm_read_word(&row->handle);
-    return handle();
+    parse_start(text);
+    return is_query ? row.query() : row.handle();
+}
+
+/* Where the unit ends: at a semicolon that isn't part of a string. */
+static char *end_of_unit(char *text)
+{
+    char quote = 0;
+    for (; *text; text++) {
+        if (quote)
+            quote = *text == quote ? 0 : quote;
+        else if (*text == '"' || *text == '\'')
+            quote = *text;
+        else if (*text == ';')
+            break;
+    }
+    return text;
 }
 
 static void end_message(void)
 {
     if (replied)
         uart_put('\n');
-    replied = false;
+    replied = last_query = false;
     unit = 0;
     line_length = 0;
 }
@@ -147,10 +190,9 @@ static void run_message(void)
 {
     while (unit) {
         char *text = unit;
-        char *semicolon = strchr(text, ';');
-        unit = semicolon ? semicolon + 1 : 0;
-        if (semicolon)
-            *semicolon = 0;
+        char *end = end_of_unit(text);
+        unit = *end ? end + 1 : 0;
+        *end = 0;
         int16_t error = run_unit(text);
         if (error) {
             errors_push(error); /* what follows in the message is not run */

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import serial
 from serial.tools import list_ports
 
+from rig.bench.controller_errors import ACTIONS
 from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
 try:
@@ -46,15 +47,6 @@ GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
 
-ACTIONS = {
-    -240: "a relay register doesn't read back: check the chain's wiring and its 5 V",
-    101: "this computer was silent for too long: keep it awake, then start again",
-    102: "a closure was held too long and was opened: start again",
-    103: "its watchdog restarted it: start again, and report it if it comes back",
-    104: "its supply sagged: use another USB port or its own supply",
-    105: "its guard holds everything open: find out why before clearing it",
-}
-"""What a person does about the controller's own errors, by number (see firmware/errors.def)."""
 _ERROR_REPLY = re.compile(r'([+-]?\d+),"(.*)"')
 
 

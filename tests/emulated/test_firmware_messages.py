@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import random
 import re
+import subprocess
+import sys
 
 import pytest
 from emulator import CYCLES_PER_MS, FIRMWARE, START_CYCLES, Emulator, Port
@@ -121,11 +123,11 @@ def test_a_message_stops_at_its_first_error(bench):
         ("*IDN? 1", -108),
         ("ROUTe:SERies 1,2", -108),
         ("ROUTe:CLOSe (@1!1),2", -108),
-        ("ROUTe:SERies A", -104),
-        ("ROUTe:CLOSe 3", -104),
-        ("OUTPut MAYBE", -104),
+        ("ROUTe:SERies A", -148),
+        ("ROUTe:CLOSe 3", -128),
+        ("OUTPut MAYBE", -224),
         ("ROUTe:SERies 3 V", -138),
-        ("SYSTem:DMAN 3000ms", -138),
+        ("SYSTem:DMAN 3000mA", -131),
         ("ROUTe:SERies 9", -222),
         ("ROUTe:SERies -1", -222),
         ("ROUTe:SERies 1E9", -222),
@@ -144,7 +146,7 @@ def test_a_message_stops_at_its_first_error(bench):
         ("ROUTe:CLOSe (@1,2)", -171),
         ("ROUTe:CLOSe (1!1)", -171),
         ("ROUTe:CLOSe (@)", -171),
-        ("ROUTe:CLOSe (@1!1)x", -102),
+        ("ROUTe:CLOSe (@1!1)x", -103),
         ("ROUTe$CLOSe (@1!1)", -101),
         ("ROUTe:" + "X" * 60, -112),
         ("TOUCh:TIMeline?", -221),
@@ -256,7 +258,7 @@ def test_the_receiver_holds_three_bytes_and_no_more(bench, rest, errors):
 
 def test_the_tail_of_a_message_cut_by_a_reset_is_not_run():
     with Emulator() as emulator, Port(emulator.pty) as port:
-        port.write("*IDN?" + ";:ROUTe:CLOSe (@1!1)" * 9)
+        port.write("*ESE?" + ";:ROUTe:CLOSe (@1!1)" * 9)
         emulator.reset()
         emulator.wait_cycles(START_CYCLES)
         resumed = emulator.resets[0]
@@ -335,7 +337,9 @@ def test_status_byte_sums_up(bench):
 def test_the_longest_reply_is_whole_and_does_not_starve_the_watchdog(bench):
     emulator, port = bench
     resets = len(emulator.resets)
-    assert port.ask(";".join(["*IDN?"] * 33)) == ";".join(["padsweep,controller,0,0.1.0"] * 33)
+    query = "CLOS? (@1!1:1!32,2!1:2!32)"
+    reply = port.ask("ROUT:" + ";".join([query] * 7))
+    assert reply == ";".join([",".join("0" * 64)] * 7)
     assert len(emulator.resets) == resets
 
 
@@ -348,16 +352,48 @@ def test_self_test_passes_and_moves_nothing(bench):
     assert settled(emulator) == before
 
 
-def test_the_readme_lists_every_error_and_every_command():
-    readme = (FIRMWARE / "README.md").read_text()
-    errors = re.findall(
-        r'^ERROR\((-?\d+), "(.+)"\)$', (FIRMWARE / "errors.def").read_text(), re.MULTILINE
+def test_the_table_of_errors_and_the_hosts_copy_are_current():
+    """Both are made of errors.def."""
+    script = FIRMWARE / "generate" / "errors.py"
+    done = subprocess.run(
+        [sys.executable, str(script), "--check"], capture_output=True, text=True, check=False
     )
-    assert len(errors) > 20
-    for number, text in errors:
-        assert f"\n| {number} | {text} |" in readme, number
-    source = (FIRMWARE / "commands.c").read_text()
-    commands = re.findall(r'^    \{"([^"]+)",', source, re.MULTILINE)
-    assert len(commands) > 40
-    for command in commands:
-        assert f"`{command.rstrip('?')}" in readme, command
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_every_error_in_the_sources_has_its_row():
+    rows = set(re.findall(r"^ERROR\((-?\d+),", (FIRMWARE / "errors.def").read_text(), re.MULTILINE))
+    sources = "".join(path.read_text() for path in sorted(FIRMWARE.glob("*.c")))
+    sources = re.sub(r"/\*.*?\*/", "", sources, flags=re.DOTALL)
+    used = set(re.findall(r"(?<![\w.])(-[1-5]\d\d|10[1-9])(?![\w.])", sources))
+    assert used <= rows
+
+
+def commands():
+    """Give what commands.def declares: header (queries with '?') to its marks."""
+    source = (FIRMWARE / "commands.def").read_text().split("*/")[1]
+    rows = re.findall(r'^(\w+)\("([^"]+)", .*?(\w+)\)$', source, re.MULTILINE)
+    assert len(rows) == source.count('"') / 2
+    found = {}
+    for kind, pattern, allowed in rows:
+        marks = {"0": "", "WHILE_LATCHED": "L", "WHILE_TOUCHING": "T", "ALWAYS": "L T"}[allowed]
+        if kind != "QUERY":
+            found[pattern] = marks
+        if kind != "COMMAND":
+            found[pattern + "?"] = "L T" if kind == "BOTH" else marks
+    return found
+
+
+def test_the_protocols_table_and_the_table_of_handlers_agree():
+    protocol = (FIRMWARE / "PROTOCOL.md").read_text().split("## Errors")[0]
+    documented = {}
+    for line in protocol.splitlines():
+        if not line.startswith("| `"):
+            continue
+        names, _, marks = (cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1])
+        headers = [name.split()[0] for name in re.findall(r"`([^`]+)`", names)]
+        for header in headers:
+            if ":" in header or header.startswith("*"):
+                beside_command = header.endswith("?") and header[:-1] in headers
+                documented[header.replace("\\|", "|")] = "L T" if beside_command else marks
+    assert documented == commands()

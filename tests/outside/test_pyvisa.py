@@ -62,7 +62,7 @@ def test_bad_syntax_lands_in_the_error_queue(instrument):
     assert [instrument.query("SYSTem:ERRor?") for _ in range(5)] == [
         '-113,"Undefined header"',
         '-109,"Missing parameter"',
-        '-104,"Data type error"',
+        '-148,"Character data not allowed"',
         '-222,"Data out of range"',
         '0,"No error"',
     ]
