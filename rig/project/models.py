@@ -103,13 +103,31 @@ class Sound(_Model):
     marker_channel: int = Field(default=2, ge=1, le=64)
 
 
+class Room(_Model):
+    """How the simulated toy's sound reaches the samples.
+
+    A line takes the toy's sound as it is; a microphone adds the room's echoes, and its noise
+    falls with frequency. Hum and clicks are so many dB below the speaking toy (hum by its root
+    mean square, clicks by their peak); without a number there are none. Beyond full scale the
+    sound is clipped. `drift_ppm`: samples in a million that the sound card takes too many.
+    """
+
+    path: Literal["line", "microphone"] = "line"
+    gain_db: float = Field(default=0.0, ge=-60, le=60)
+    hum_db: float | None = Field(default=None, ge=-20, le=120)
+    hum_hz: Literal[50, 60] = 50
+    click_db: float | None = Field(default=None, ge=-20, le=120)
+    drift_ppm: float = Field(default=0.0, ge=-1000, le=1000)
+
+
 class Simulated(_Model):
-    """Which invented board the simulated bench makes."""
+    """Which invented board the simulated bench makes, and the room it stands in."""
 
     kind: Literal["talker"] = "talker"
     seed: int = Field(ge=0, le=2**31 - 1)
     pads: int = Field(ge=2, le=MAX_PADS)
     room_db: float = Field(default=40.0, ge=0, le=120)
+    room: Room = Room()
 
 
 class Timings(_Model):

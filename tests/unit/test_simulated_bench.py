@@ -10,16 +10,17 @@ from rig.bench import Bench, Connection, Stimulus, Touch
 from rig.bench.base import MARKER_PULSE_MS
 from rig.bench.simulated.bench import SimulatedBench
 from rig.errors import BenchError
+from rig.project.models import Room, Simulated
 
 
-def make(seed: int = 1, room_db: float = 40.0) -> SimulatedBench:
-    simulated = SimpleNamespace(seed=seed, pads=16, room_db=room_db)
+def make(seed: int = 1, room_db: float = 40.0, **room) -> SimulatedBench:
+    simulated = Simulated(seed=seed, pads=16, room_db=room_db, room=Room(**room))
     rig = SimpleNamespace(simulated=simulated, lead_ohm=1500.0, switch_ohm=0.1)
     return SimulatedBench(SimpleNamespace(rig=rig))
 
 
-def ready(seed: int = 1, room_db: float = 40.0) -> SimulatedBench:
-    bench = make(seed, room_db)
+def ready(seed: int = 1, room_db: float = 40.0, **room) -> SimulatedBench:
+    bench = make(seed, room_db, **room)
     bench.supply(True)
     bench.wait(1.0)
     for key in bench.board.on:

@@ -9,12 +9,10 @@ import numpy as np
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Timeline, Touch
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.room import Room, SoundCard
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy
 from rig.errors import BenchError
-
-TYPICAL_RMS = 0.1
-"""Level of a speaking toy; the room's noise is given below it."""
 
 CHUNK_SAMPLES = RATE_HZ // 10
 _AROUND_SAMPLES = RATE_HZ // 50
@@ -30,8 +28,7 @@ class SimulatedBench:
     Parameters
     ----------
     project
-        Read are `rig.simulated.seed`, `.pads` and `.room_db`, `rig.lead_ohm` and
-        `rig.switch_ohm`.
+        Read are `rig.simulated`, `rig.lead_ohm` and `rig.switch_ohm`.
     """
 
     rate_hz = RATE_HZ
@@ -43,12 +40,10 @@ class SimulatedBench:
         self.board = make_board(simulated.seed, simulated.pads)
         self._toy = SimulatedToy(self.board, simulated.seed)
         self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
-        self._room_rms = TYPICAL_RMS * 10 ** (-float(simulated.room_db) / 20)
-        noise = np.random.Generator(np.random.PCG64([simulated.seed, 0x4007]))
-        # pieces are taken from it at random: much cheaper than fresh noise, and as white
-        self._room = noise.standard_normal(20 * RATE_HZ, np.float32) * np.float32(self._room_rms)
+        self._room = Room(simulated.room, simulated.room_db, simulated.seed, self._chance)
+        self._card = SoundCard(simulated.room.drift_ppm)
         # a resonator is up to a few tenths of a per cent off
-        self._clock_ratio = 1.0 + float(self._chance.uniform(-1e-3, 1e-3))
+        self._clock_ratio = (1.0 + float(self._chance.uniform(-1e-3, 1e-3))) / self._card.ratio
         self._sample = 0
         self._touch: Touch | None = None
         self._steps: dict[str, int | None] = {}
@@ -63,7 +58,7 @@ class SimulatedBench:
             facts={
                 "seed": self.board.seed,
                 "pads": len(self.board.pads),
-                "room_rms": self._room_rms,
+                "room_rms": self._room.noise_rms,
                 "rate_hz": RATE_HZ,
             },
         )
@@ -147,9 +142,7 @@ class SimulatedBench:
                     break
                 parts.append(self._pass(min([left, last, *ahead])))
             sound = np.concatenate(parts)
-            at = int(self._chance.integers(len(self._room) - CHUNK_SAMPLES))
-            sound += self._room[at : at + len(sound)]
-            np.clip(sound, -1.0, 1.0, out=sound)
+            sound = self._room.heard(sound, first)
             marker = np.zeros(len(sound), np.float32)
             for step in ("start", "end"):
                 at = self._steps[step] - first
@@ -160,24 +153,27 @@ class SimulatedBench:
             yield Chunk(first, sound, marker)
 
     def _pass(self, samples: int) -> np.ndarray:
-        sound = self._toy.run(samples)
+        sound = self._card.take(self._toy.run(self._card.wants(samples)), samples)
         self._sample += samples
         return sound
 
     def _act(self) -> None:
         """Do every step whose moment has come, in the order of a touch."""
+        touch = self._touch
         for step, at in self._steps.items():
             if at is None or step in self._done or at > self._sample:
                 continue
             self._done.add(step)
+            if step in ("press", "release") or step in ("close", "open") and touch.connections:
+                self._room.click(self._sample)
             if step == "press":
-                self._toy.keys(set(self._touch.stimulus.keys))
+                self._toy.keys(set(touch.stimulus.keys))
             elif step == "release":
                 self._toy.keys(set())
             elif step == "close":
                 self._toy.connect([
                     Link(c.pads_1, c.pads_2, self._lead_ohm, c.series_ohm, self._switch_ohm)
-                    for c in self._touch.connections
+                    for c in touch.connections
                 ])
             elif step == "open":
                 self._toy.connect([])
@@ -241,7 +237,8 @@ class SimulatedBench:
 
     def wait(self, seconds: float) -> None:
         """Let time pass on the virtual clock."""
-        left = max(0, round(seconds * RATE_HZ))
+        self._room.silence()
+        left = max(0, round(seconds * RATE_HZ * self._card.ratio))
         while left:
             count = min(left, _WAIT_BLOCK)
             self._pass(count)
@@ -249,7 +246,7 @@ class SimulatedBench:
 
     def now_s(self) -> float:
         """Give the virtual clock, seconds."""
-        return self._sample / RATE_HZ
+        return self._sample / (RATE_HZ * self._card.ratio)
 
     def _open_all(self) -> None:
         self._toy.connect([])
