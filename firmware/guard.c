@@ -3,6 +3,7 @@
 #include "clock.h"
 #include "errors.h"
 #include "relays.h"
+#include "status.h"
 #include "supply.h"
 #include "touch.h"
 
@@ -105,13 +106,18 @@ void guard_run(void)
 void guard_latch(int16_t error)
 {
     latched = true;
+    status_condition(STATUS_QUESTIONABLE, GUARD, true);
     guard_off();
     errors_push(error);
 }
 
 bool guard_is_latched(void) { return latched; }
 
-void guard_clear(void) { latched = false; }
+void guard_clear(void)
+{
+    latched = false;
+    status_condition(STATUS_QUESTIONABLE, GUARD, false);
+}
 
 void guard_set_deadman_ms(uint16_t ms) { deadman_ms = ms; }
 

@@ -4,6 +4,7 @@
 
 #include "clock.h"
 #include "relays.h"
+#include "status.h"
 
 #define NEAR_US 1200 /* a little more than the time between two ticks */
 
@@ -145,6 +146,7 @@ void touch_run(void)
         break;
     case TOUCH_MARK:
         state = TOUCH_DONE;
+        status_condition(STATUS_OPERATION, MEASURING, false);
         break;
     default:
         break;
@@ -172,6 +174,7 @@ bool touch_initiate(void)
     raise_marker(now_us);
     stamp(STEP_START, now_us);
     state = TOUCH_BEFORE;
+    status_condition(STATUS_OPERATION, MEASURING, true);
     due_us = now_us + ms(touch_settings.before_ms);
     return true;
 }
@@ -196,6 +199,7 @@ void touch_abort(void)
     drop_marker();
     keys_down = closed = false;
     state = TOUCH_IDLE;
+    status_condition(STATUS_OPERATION, MEASURING, false);
     stamped = 0;
 }
 

@@ -108,56 +108,138 @@ def test_a_message_stops_at_its_first_error(bench):
     assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 1)}
 
 
-@pytest.mark.parametrize(
-    ("message", "error"),
-    [
-        # numbers of SCPI-99 volume 2 and IEEE 488.2, from memory
-        ("ROUTe:NOSUCH", -113),
-        ("ROUT:CLOSE:STAT:X?", -113),
-        ("ROU:CLOS (@1!1)", -113),
-        ("CLOSe (@1!1)", -113),
-        ("ROUTe:CLOSe", -109),
-        ("ROUTe:SERies", -109),
-        ("TOUCh:TIMing 1,2,3,4", -109),
-        ("TOUCh:TIMing 1,,3,4,5", -109),
-        ("*IDN? 1", -108),
-        ("ROUTe:SERies 1,2", -108),
-        ("ROUTe:CLOSe (@1!1),2", -108),
-        ("ROUTe:SERies A", -148),
-        ("ROUTe:CLOSe 3", -128),
-        ("OUTPut MAYBE", -224),
-        ("ROUTe:SERies 3 V", -138),
-        ("SYSTem:DMAN 3000mA", -131),
-        ("ROUTe:SERies 9", -222),
-        ("ROUTe:SERies -1", -222),
-        ("ROUTe:SERies 1E9", -222),
-        ("ROUTe:SERies 99999999999999999999", -222),
-        ("ROUTe:CLOSe (@3!1)", -222),
-        ("ROUTe:CLOSe (@1!33)", -222),
-        ("ROUTe:CLOSe (@1!0)", -222),
-        ("ROUTe:CLOSe (@1!257)", -222),
-        ("ROUTe:CLOSe (@1!1:2!3)", -222),
-        ("ROUTe:CLOSe (@1!5:1!3)", -222),
-        ("INPut:KEY:PRESs 9", -222),
-        ("*ESE 256", -222),
-        ("ROUTe:CLOSe (@1!1", -171),
-        ("ROUTe:CLOSe (@1!1,2!", -171),
-        ("ROUTe:CLOSe (@1!1,)", -171),
-        ("ROUTe:CLOSe (@1,2)", -171),
-        ("ROUTe:CLOSe (1!1)", -171),
-        ("ROUTe:CLOSe (@)", -171),
-        ("ROUTe:CLOSe (@1!1)x", -103),
-        ("ROUTe$CLOSe (@1!1)", -101),
-        ("ROUTe:" + "X" * 60, -112),
-        ("TOUCh:TIMeline?", -221),
-        ("TOUCh:END", -221),
-    ],
-)
+BAD_SYNTAX = [
+    # numbers of SCPI-99 volume 2 and IEEE 488.2, from memory
+    ("ROUTe$CLOSe (@1!1)", -101),
+    ("ROUTe:CLOSe& (@1!1)", -101),
+    ("*ESE @1", -102),
+    ("*ESE #X1", -102),
+    ("ROUTe:CLOSe (@1!1)x", -103),
+    ("ROUTe:SERies 1 2", -103),
+    ("ROUTe:SERies 1:CLOSe (@1!1)", -103),
+    ("OUTPut ON OFF", -103),
+    ("*IDN? 1", -108),
+    ("*RST 1", -108),
+    ("ROUTe:SERies 1,2", -108),
+    ("ROUTe:CLOSe (@1!1),2", -108),
+    ("OUTPut ON,OFF", -108),
+    ("ROUTe:CLOSe", -109),
+    ("ROUTe:SERies", -109),
+    ("TOUCh:TIMing 1,2,3,4", -109),
+    ("TOUCh:TIMing 1,,3,4,5", -109),
+    ("TOUCh:TIMing 1,2,3,4,", -109),
+    ("*ESE ,1", -109),
+    (":", -110),
+    ("*", -110),
+    ("?", -110),
+    ("ROUTe::SERies 1", -110),
+    ("ROUTe:", -110),
+    ("*:IDN?", -110),
+    (":*IDN?", -110),
+    ("2ROUTe:SERies 1", -110),
+    ("_ROUTe:SERies 1", -110),
+    ("(@1!1)", -110),
+    ('*ESE"1"', -111),
+    ("ROUTe:CLOSe(@1!1)", -111),
+    ("ROUTe:CLOSe,(@1!1)", -111),
+    ("*ESE-1", -111),
+    ("*IDN??", -111),
+    ("SYSTem:ERRor?:NEXT", -111),
+    ("ROUTe:" + "X" * 13, -112),
+    ("ROUTe:" + "X" * 60, -112),
+    ("X" * 13 + ":CLOSe (@1!1)", -112),
+    ("ROUTe:" + "X" * 12, -113),
+    ("X:" * 60 + "X", -113),
+    ("ROUTe:NOSUCH", -113),
+    ("ROUT:CLOSE:STAT:X?", -113),
+    ("ROU:CLOS (@1!1)", -113),
+    ("ROUTeX:CLOS (@1!1)", -113),
+    ("ROUTE:CLOSEE (@1!1)", -113),
+    ("CLOSe (@1!1)", -113),
+    ("ROUTe2:CLOSe (@1!1)", -113),
+    ("*RST?", -113),
+    ("*IDN", -113),
+    ("STATus:OPERation:CONDition 1", -113),
+    ("ROUTe:SERies 1.2.3", -121),
+    ("ROUTe:SERies --1", -121),
+    ("ROUTe:SERies +", -121),
+    ("ROUTe:SERies .", -121),
+    ("ROUTe:SERies 1$", -121),
+    ("ROUTe:SERies 1E+", -121),
+    ("*ESE #Q8", -121),
+    ("*ESE #B102", -121),
+    ("*ESE #H", -121),
+    ("*ESE #HFG", -121),
+    ("ROUTe:SERies 1E32001", -123),
+    ("ROUTe:SERies 1E-99999", -123),
+    ("ROUTe:CLOSe 3", -128),
+    ("ROUTe:CLOSe -3", -128),
+    ("ROUTe:CLOSe #H3", -128),
+    ("SYSTem:DMAN 3000V", -131),
+    ("SYSTem:DMAN 3KS", -131),
+    ("SYSTem:DMAN 3 SM", -131),
+    ("SYSTem:DMAN 3/S", -131),
+    ("SYSTem:DMAN 3 MILLISECONDSX", -134),
+    ("ROUTe:SERies 3 V", -138),
+    ("*ESE 32mA", -138),
+    ("OUTPut O$N", -141),
+    ("SYSTem:DMAN MIN(1)", -141),
+    ("OUTPut ABCDEFGHIJKLM", -144),
+    ("ROUTe:SERies A", -148),
+    ("ROUTe:SERies MAX", -148),
+    ("ROUTe:CLOSe ALL", -148),
+    ('ROUTe:CLOSe "@1!1', -151),
+    ("ROUTe:SERies '1;:ROUTe:CLOSe (@1!1)", -151),
+    ('ROUTe:CLOSe "(@1!1)"', -158),
+    ("ROUTe:SERies '1;:ROUTe:CLOSe (@1!1)'", -158),
+    ('ROUTe:SERies "it\'s 1;2"', -158),
+    ('ROUTe:SERies "a ""b;"" c"', -158),
+    ("ROUTe:SERies #11", -168),
+    ("ROUTe:CLOSe #0(@1!1)", -168),
+    ("ROUTe:CLOSe (@1!1", -171),
+    ("ROUTe:CLOSe (@1!1,2!", -171),
+    ("ROUTe:CLOSe (@1!1,)", -171),
+    ("ROUTe:CLOSe (@1,2)", -171),
+    ("ROUTe:CLOSe (1!1)", -171),
+    ("ROUTe:CLOSe (@)", -171),
+    ("ROUTe:SERies (@1!1)", -178),
+    ("TOUCh:TIMeline?", -221),
+    ("TOUCh:END", -221),
+    ("ROUTe:SERies 9", -222),
+    ("ROUTe:SERies -1", -222),
+    ("ROUTe:SERies 1E9", -222),
+    ("ROUTe:SERies 1E32000", -222),
+    ("ROUTe:SERies 99999999999999999999", -222),
+    ("*ESE #H100", -222),
+    ("*ESE #HFFFFFFFFFFFFFFFF", -222),
+    ("SYSTem:DMAN 3", -222),
+    ("SYSTem:DMAN 11S", -222),
+    ("ROUTe:CLOSe (@3!1)", -222),
+    ("ROUTe:CLOSe (@1!0)", -222),
+    ("ROUTe:CLOSe (@1!257)", -222),
+    ("ROUTe:CLOSe (@1!1:2!3)", -222),
+    ("ROUTe:CLOSe (@1!5:1!3)", -222),
+    ("INPut:KEY:PRESs 9", -222),
+    ("*ESE 256", -222),
+    ("STATus:OPERation:ENABle 65536", -222),
+    ("OUTPut MAYBE", -224),
+    ("SYSTem:DMAN DEFault", -224),
+    ("TOUCh:KEYS SOME", -224),
+    ("TOUCh:CONNections SOME", -224),
+    ("*IDN?;*ESE?", -440),
+    ("*IDN?;*OPC?", -440),
+]
+
+
+@pytest.mark.parametrize(("message", "error"), BAD_SYNTAX)
 def test_refused_messages_give_their_number_and_do_nothing(bench, message, error):
     emulator, port = bench
     before = settled(emulator)
     port.write(message)
+    if error == -440:
+        assert port.serial.readline().startswith(b"padsweep,")
     assert port.errors() == [error]
+    assert port.ask("*ESE?;:ROUT:SER?") == "0;0"
     assert settled(emulator) == before
 
 
@@ -173,6 +255,17 @@ def test_refused_messages_give_their_number_and_do_nothing(bench, message, error
         (".3E1", 3),
         ("2.4999", 2),
         ("0000000000000003", 3),
+        ("3 E 0", 3),
+        ("30 e -1", 3),
+        ("3E+0", 3),
+        ("300000000000000000000E-20", 3),
+        ("2.5", 3),
+        ("-0.4", 0),
+        ("1E-32000", 0),
+        ("#H3", 3),
+        ("#h03", 3),
+        ("#Q3", 3),
+        ("#B011", 3),
         ("3.00000000000000000", 3),
     ],
 )
@@ -181,6 +274,89 @@ def test_decimal_numbers_in_all_their_forms(bench, number, channel):
     port.write(f"ROUTe:SERies {number}")
     assert port.errors() == []
     assert port.ask("ROUTe:SERies?") == str(channel)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "ms"),
+    [
+        ("2500", 2500),
+        ("2500ms", 2500),
+        ("2500 MS", 2500),
+        ("2.5s", 2500),
+        (".25E1 S", 2500),
+        ("2500000us", 2500),
+        ("2499.6", 2500),
+        ("MIN", 500),
+        ("minimum", 500),
+        ("MAX", 10000),
+        ("MAXimum", 10000),
+    ],
+)
+def test_quantities_take_the_standards_suffixes(bench, quantity, ms):
+    _, port = bench
+    port.write(f"SYSTem:DMAN {quantity}")
+    assert port.errors() == []
+    assert port.ask("SYSTem:DMAN?") == str(ms)
+
+
+def test_queries_of_quantities_tell_their_limits(bench):
+    _, port = bench
+    assert port.ask("SYST:DMAN? MIN;DMAN? MAX;DMAN?") == "500;10000;3000"
+
+
+@pytest.mark.parametrize(("word", "reply"), [("ON", "1"), ("on", "1"), ("1", "1"), ("-7", "1"),
+    ("OFF", "0"), ("0", "0"), ("0.4", "0"), ("0.5", "1")])  # fmt: skip
+def test_booleans(bench, word, reply):
+    _, port = bench
+    port.write(f"OUTPut {word}")
+    assert port.ask("OUTPut?") == reply
+
+
+@pytest.mark.parametrize(
+    ("query", "reply"),
+    [
+        ("SYST:ERR?", '0,"No error"'),
+        ("SYSTem:ERRor:NEXT?", '0,"No error"'),
+        ("system:error:next?", '0,"No error"'),
+        ("SYST:ERR:NEXT?;COUN?", '0,"No error";0'),
+        ("SYST:ERR?;ERR:COUN?", '0,"No error";0'),
+        ("OUTP?;:OUTP:STAT?;STATE?", "0;0;0"),
+        ("STAT:OPER?;OPER:EVEN?;:STAT:QUES:EVENT?", "0;0;0"),
+    ],
+)
+def test_optional_nodes_may_be_left_out_or_given(bench, query, reply):
+    _, port = bench
+    assert port.ask(query) == reply
+
+
+@pytest.mark.parametrize(
+    ("message", "reply"),
+    [
+        (";;*ESE?;", "0"),
+        (" ; *ESE? ; ; *SRE? ", "0;0"),
+        ("*ESE? ;*CLS;*SRE?", "0;0"),
+        ("ROUT:SER 2;*CLS;SER?;*ESE?;CLOS? (@1!1)", "2;0;0"),
+        ("STAT:OPER:ENAB 5;ENAB?;*CLS;*ESE?;COND?;:SYST:VERS?", "5;0;0;1999.0"),
+        ("*ESE?\r", "0"),
+        ("\t*ESE?\t;\t*SRE?", "0;0"),
+        ("*SRE 255;*SRE?;*SRE 0", "191"),
+        ("*IDN?;*CLS", "padsweep,controller,0,0.2.0"),
+        ("*ESE?;*IDN?", "0;padsweep,controller,0,0.2.0"),
+    ],
+)
+def test_separators_terminators_and_paths(bench, message, reply):
+    _, port = bench
+    assert port.ask(message) == reply
+    assert port.errors() == []
+    port.write("STAT:PRES")
+
+
+def test_empty_messages_are_nothing_at_all(bench):
+    emulator, port = bench
+    before = settled(emulator)
+    port.write(b"\n\r\n  \n;\n;;\t;\n")
+    assert port.errors() == []
+    assert settled(emulator) == before
 
 
 @pytest.mark.parametrize("bad", [b"\x00", b"\x02", b"\x1b", b"\x7f", b"\x80", b"\xff"])
@@ -341,6 +517,96 @@ def test_the_longest_reply_is_whole_and_does_not_starve_the_watchdog(bench):
     reply = port.ask("ROUT:" + ";".join([query] * 7))
     assert reply == ";".join([",".join("0" * 64)] * 7)
     assert len(emulator.resets) == resets
+
+
+def touch_once(port):
+    port.write("TOUC:CONN NONE;KEYS NONE;TIM 0,1,0,30,0;INIT")
+    assert port.ask("STAT:OPER:COND?") == "16"
+    assert port.ask("*OPC?") == "1"
+    assert port.ask("STAT:OPER:COND?") == "0"
+
+
+def test_a_touch_is_a_condition_of_operation_and_its_start_an_event(bench):
+    _, port = bench
+    touch_once(port)
+    assert port.ask("STAT:OPER?;OPER?") == "16;0"
+
+
+def test_transition_filters_choose_the_edge(bench):
+    _, port = bench
+    port.write("STAT:OPER:PTR 0;NTR 16")
+    assert port.ask("STAT:OPER:PTR?;NTR?") == "0;16"
+    port.write("TOUC:CONN NONE;KEYS NONE;TIM 0,1,0,30,0;INIT")
+    assert port.ask("STAT:OPER?") == "0"
+    assert port.ask("*OPC?") == "1"
+    assert port.ask("STAT:OPER?") == "16"
+    port.write("STAT:PRES")
+    assert port.ask("STAT:OPER:PTR?;NTR?") == "32767;0"
+
+
+def test_operation_events_reach_the_status_byte_only_when_enabled(bench):
+    _, port = bench
+    touch_once(port)
+    assert port.ask("*STB?") == "0"
+    port.write("STAT:OPER:ENAB 16;*SRE 128")
+    assert int(port.ask("*STB?")) == 0x80 | 0x40
+    assert port.ask("STAT:OPER?") == "16"
+    assert port.ask("*STB?") == "0"
+    port.write("*SRE 0;:STAT:PRES")
+
+
+def test_a_latched_guard_is_questionable_until_it_is_cleared(bench):
+    emulator, port = bench
+    port.write("STAT:QUES:ENAB 512")
+    emulator.read_back("low")
+    port.write("ROUT:SER 1")
+    assert port.errors() == [-240]
+    emulator.read_back("ok")
+    assert port.ask("STAT:QUES:COND?") == "512"
+    assert int(port.ask("*STB?")) == 0x08
+    assert port.ask("STAT:QUES?;QUES?") == "512;0"
+    port.write("OUTP:PROT:CLE")
+    assert port.ask("STAT:QUES:COND?;EVEN?") == "0;0"
+    port.write("STAT:PRES")
+
+
+def test_cls_rst_and_preset_each_clear_what_the_standard_says(bench):
+    """SCPI-99 volume 1, 4.1.3 and volume 2, STATus (memory): *CLS events and the queue,
+    PRESet the enables and filters of OPERation and QUEStionable, *RST none of them."""
+    _, port = bench
+    enables = "*ESE?;*SRE?;:STAT:OPER:ENAB?;:STAT:QUES:ENAB?"
+    port.write("*ESE 1;*SRE 4;:STAT:OPER:ENAB 16;:STAT:QUES:ENAB 65535")
+    assert port.ask(enables) == "1;4;16;32767"
+    touch_once(port)
+    port.write("NOSUCH")
+    port.write("*RST")
+    assert port.ask("SYST:ERR:COUN?") == "1"
+    assert port.ask(enables) == "1;4;16;32767"
+    port.write("STAT:PRES")
+    assert port.ask(enables) == "1;4;0;0"
+    assert port.ask("STAT:OPER?;:SYST:ERR:COUN?") == "16;1"
+    touch_once(port)
+    port.write("*CLS")
+    assert port.ask("STAT:OPER?;*ESR?;:SYST:ERR:COUN?") == "0;0;0"
+    assert port.ask(enables) == "1;4;0;0"
+    port.write("*ESE 0;*SRE 0")
+
+
+def test_operation_complete_is_an_event_at_the_touchs_end_and_forgotten_by_cls(bench):
+    _, port = bench
+    start = "TOUC:CONN NONE;KEYS NONE;TIM 0,1,0,60,0;INIT;*OPC"
+    port.write(start)
+    assert port.ask("*ESR?") == "0"
+    assert port.ask("*WAI;*ESR?") == "1"
+    port.write(start)
+    port.write("*CLS")
+    assert port.ask("*WAI;*ESR?") == "0"
+
+
+def test_mav_tells_of_a_reply_that_is_under_way_in_the_same_message(bench):
+    _, port = bench
+    assert port.ask("*STB?") == "0"
+    assert port.ask("*ESE?;*STB?") == "0;16"
 
 
 def test_self_test_passes_and_moves_nothing(bench):
