@@ -1,4 +1,4 @@
-/* The main loop: touch, guard, one message, sleep. All state but the serial rings and the
+/* The main loop: touch, guard, one command, sleep. All state but the serial rings and the
  * clock belongs to it; interrupts only move bytes and count time. */
 #include <avr/interrupt.h>
 #include <avr/sleep.h>
@@ -33,8 +33,9 @@ int main(void)
         touch_run();
         guard_run();
         if (touch_is_near())
-            continue; /* a message would take up to a millisecond: it waits, the step doesn't */
-        scpi_run();
+            continue; /* a command would take up to a millisecond: it waits, the step doesn't */
+        if (scpi_run())
+            continue;
         cli(); /* a byte that comes between the look and the sleep must still wake it */
         if (!uart_has_input()) {
             sleep_enable();

@@ -27,12 +27,24 @@ static const char *take_node_suffix(const char *header, PGM_P pattern)
     return header;
 }
 
-/* One pass that gives up at the first difference: the table is searched for every message. */
+static bool same_letter(char wanted, char c)
+{
+    return wanted >= 'A' && (wanted & 0x1f) <= 26 && !((wanted ^ c) & ~0x20);
+}
+
+/* One pass that gives up at the first difference: the table is searched for every message,
+ * so equal letters take a few cycles each. */
 bool parse_matches(const char *header, PGM_P pattern)
 {
     bool was_small = false;
     for (;;) {
         char wanted = pgm_read_byte(pattern);
+        if (same_letter(wanted, *header)) {
+            was_small = wanted & 0x20;
+            header++;
+            pattern++;
+            continue;
+        }
         if (islower(wanted) && !was_small && !isalpha(*header)) { /* the short form ends here */
             while (islower(wanted))
                 wanted = pgm_read_byte(++pattern);
@@ -55,11 +67,11 @@ bool parse_matches(const char *header, PGM_P pattern)
             pattern++;
             continue;
         }
-        if (toupper(wanted) != toupper(*header))
+        if (wanted != *header)
             return false;
         if (!wanted)
             return true;
-        was_small = islower(wanted);
+        was_small = false;
         header++;
         pattern++;
     }

@@ -185,23 +185,18 @@ static void end_message(void)
     line_length = 0;
 }
 
-/* Runs the units of the message in `line` until it ends, fails, or has to wait. */
-static void run_message(void)
+static void run_next_unit(void)
 {
-    while (unit) {
-        char *text = unit;
-        char *end = end_of_unit(text);
-        unit = *end ? end + 1 : 0;
-        *end = 0;
-        int16_t error = run_unit(text);
-        if (error) {
-            errors_push(error); /* what follows in the message is not run */
-            unit = 0;
-        }
-        if (waiting)
-            return;
+    char *text = unit, *end = end_of_unit(text);
+    unit = *end ? end + 1 : 0;
+    *end = 0;
+    int16_t error = run_unit(text);
+    if (error) {
+        errors_push(error); /* what follows in the message is not run */
+        unit = 0;
     }
-    end_message();
+    if (!unit && !waiting)
+        end_message();
 }
 
 /* --- lines ------------------------------------------------------------------------ */
@@ -218,7 +213,6 @@ static void end_line(void)
     guard_fed();
     path[0] = 0;
     unit = line;
-    run_message();
 }
 
 static void take(uint8_t byte)
@@ -242,7 +236,7 @@ static void take(uint8_t byte)
         line[line_length++] = byte;
 }
 
-void scpi_run(void)
+bool scpi_run(void)
 {
     if (opc_armed && !touch_is_busy()) {
         opc_armed = false;
@@ -250,20 +244,25 @@ void scpi_run(void)
     }
     if (waiting) {
         if (touch_is_busy())
-            return;
+            return false;
         if (waiting == WAIT_AND_REPLY) {
             reply_begin();
             reply_char('1');
         }
         waiting = WAIT_NONE;
-        run_message();
-        return;
+        if (!unit)
+            end_message();
+        return true;
     }
-    /* One message a turn at most, so that touch and guard are looked at in between. */
+    if (unit) {
+        run_next_unit();
+        return true;
+    }
     while (uart_has_input()) {
         uint8_t byte = uart_get();
         take(byte);
         if (byte == '\n' || byte == UART_LOST)
-            return;
+            return true;
     }
+    return false;
 }

@@ -23,7 +23,9 @@ struct command {
 
 extern const struct command commands[] PROGMEM; /* ends with a null pattern */
 
-void scpi_run(void);
+/* Takes in a line, or runs one unit of it: touch and guard are looked at in between. True:
+ * come again at once. */
+bool scpi_run(void);
 
 /* For handlers. */
 void scpi_operation_complete(void);          /* *OPC */

@@ -603,6 +603,21 @@ def test_operation_complete_is_an_event_at_the_touchs_end_and_forgotten_by_cls(b
     assert port.ask("*WAI;*ESR?") == "0"
 
 
+def test_long_messages_dont_move_the_steps_of_a_touch(bench):
+    """Each message takes about 9 ms; a step waits for one command of it at most."""
+    _, port = bench
+    long = ":STAT:QUES:NTR 0;" * 11 + "*ESE?"
+    for _ in range(20):
+        port.write("TOUC:CONN (@1!1);KEYS 1;TIM 5,200,7,6,5;INIT")
+        for _ in range(6):
+            assert port.ask(long) == "0"
+        start, press, close, _, opened, end = port.timeline()
+        steps = [press - start, close - press, opened - close, end - opened]
+        for us, ms in zip(steps, (5, 7, 6, 5), strict=True):
+            assert 1000 * ms <= us < 1000 * ms + 1200
+    assert port.errors() == []
+
+
 def test_mav_tells_of_a_reply_that_is_under_way_in_the_same_message(bench):
     _, port = bench
     assert port.ask("*STB?") == "0"
