@@ -2,7 +2,8 @@
 
 Voltages are fractions of the rail: every source on the board is a driver or a pull to
 one of the rails or to a bias between them, so the solution scales with the rail and one
-memo serves fresh and flat cells alike.
+memo serves fresh and flat cells alike. Only diodes have volts of their own; they are
+solved at the rail's nominal voltage.
 """
 
 from __future__ import annotations
@@ -11,6 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
+from rig.bench.simulated.diodes import Diode, conduct
+from rig.bench.simulated.transient import Transient
 
 GROUND = -1
 """Node number of the reference in `solve`."""
@@ -80,17 +84,22 @@ class Drive:
     Parameters
     ----------
     low_ohm, high_ohm : float or None
-        Output resistance of the driver towards ground and rail; None where nothing drives.
+        Output resistance of the driver towards its low and its high rail; None where
+        nothing drives.
     pull : (ohm, fraction of the rail) or None
         A resistor that is always there.
     bias : (ohm, fraction of the rail) or None
         What the net is held at in the state `BIAS`.
+    low, high : float
+        The driver's own rails, fractions of the board's.
     """
 
     low_ohm: float | None = None
     high_ohm: float | None = None
     pull: tuple[float, float] | None = None
     bias: tuple[float, float] | None = None
+    low: float = 0.0
+    high: float = 1.0
 
     def sources(self, state: int) -> list[tuple[float, float]]:
         """Give the (ohm, fraction) sources of this net in a driver state."""
@@ -98,9 +107,9 @@ class Drive:
         if self.pull is not None:
             found.append(self.pull)
         if state == LOW and self.low_ohm is not None:
-            found.append((self.low_ohm, 0.0))
+            found.append((self.low_ohm, self.low))
         elif state == HIGH and self.high_ohm is not None:
-            found.append((self.high_ohm, 1.0))
+            found.append((self.high_ohm, self.high))
         elif state == BIAS and self.bias is not None:
             found.append(self.bias)
         return found
@@ -133,7 +142,7 @@ class Bridged:
         fixed = circuit.fixed
         resistors = circuit.resistors + bridges
         neighbours: dict[int, list[int]] = {}
-        for a, b, _ in resistors:
+        for a, b in [*((a, b) for a, b, _ in resistors), *circuit.coupled]:
             neighbours.setdefault(a, []).append(b)
             neighbours.setdefault(b, []).append(a)
         reached: set[int] = set()
@@ -161,7 +170,26 @@ class Bridged:
                     self._rails.append((self.place[node], fixed[rail], ohm))
             elif a in self.place:
                 self._resistors.append((self.place[a], self.place[b], ohm))
+        self._fixed = fixed
+        self._rail_v = circuit.rail_v
+        self._diodes = [d for d in circuit.diodes if self._reaches(d.anode, d.cathode)]
+        self._across, self._offset = self._between([(d.anode, d.cathode) for d in self._diodes])
+        self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
         self._memo: dict[tuple[int, ...], tuple[list[float], np.ndarray]] = {}
+
+    def _reaches(self, a: int, b: int) -> bool:
+        return a in self.place or b in self.place
+
+    def _between(self, ends: Sequence[tuple[int, int]]) -> tuple[np.ndarray, np.ndarray]:
+        """Give what turns levels into the differences between two ends each."""
+        across, offset = np.zeros((len(ends), len(self.place))), np.zeros(len(ends))
+        for i, pair in enumerate(ends):
+            for net, sign in zip(pair, (1.0, -1.0), strict=True):
+                if net in self._fixed:
+                    offset[i] += sign * self._fixed[net]
+                else:
+                    across[i, self.place[net]] += sign
+        return across, offset
 
     def solved(self, state: Sequence[int]) -> tuple[list[float], np.ndarray]:
         """Give the levels and impedances of the reached nodes.
@@ -176,6 +204,7 @@ class Bridged:
         levels : list of float
             Fractions of the rail, at the places that `place` gives.
         impedance_ohm : ndarray
+            Small-signal: diodes that conduct count as their resistance at their current.
         """
         key = tuple([state[m] for m in self.members])
         found = self._memo.get(key)
@@ -185,13 +214,45 @@ class Bridged:
                 for ohm, fraction in self._drives[net].sources(net_state):
                     sources.append((self.place[net], fraction, ohm))
             volts, impedance_ohm = solve(len(self.place), self._resistors, sources)
+            if self._diodes:
+                volts, impedance_ohm = self._clamped(volts, impedance_ohm)
             found = (volts.tolist(), impedance_ohm)
             self._memo[key] = found
         return found
 
+    def _clamped(
+        self, levels: np.ndarray, impedance_ohm: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Let the diodes conduct."""
+        across = self._across
+        open_v = (across @ levels + self._offset) * self._rail_v
+        towards = impedance_ohm @ across.T
+        seen_ohm = across @ towards
+        found = conduct(open_v, seen_ohm, self._diodes)
+        if found is None:
+            return levels, impedance_ohm
+        amps, dynamic_ohm = found
+        levels = levels - towards @ amps / self._rail_v
+        loop_ohm = seen_ohm + np.diag(dynamic_ohm)
+        return levels, impedance_ohm - towards @ np.linalg.solve(loop_ohm, towards.T)
+
+    def transient(self, state: Sequence[int]) -> Transient:
+        """Give how the reached nodes move while the drivers are in a state.
+
+        Levels are fractions of the rail here too. Diodes count as their small-signal
+        resistance at the state's d.c. point.
+        """
+        levels, impedance_ohm = self.solved(state)
+        across, offset = self._between([(a, b) for a, b, _ in self._capacitors])
+        farads = [farad for *_, farad in self._capacitors]
+        return Transient(np.asarray(levels), impedance_ohm, across, farads, offset)
+
 
 class Circuit:
-    """A board's nets with their drivers and fixed resistors.
+    """A board's nets with their drivers and fixed parts.
+
+    A net that nothing holds has a leak of 100 Gohm to ground: it is at 0 V, and
+    `floating` names it.
 
     Parameters
     ----------
@@ -199,6 +260,21 @@ class Circuit:
     resistors : sequence of (net, net, ohm)
     fixed : dict of net to fraction of the rail
         Nets held by the supply itself.
+    diodes : sequence of Diode
+        Between any two nets; `diodes.protection` gives the two of a chip's pin. They need
+        `rail_v`.
+    capacitors : sequence of (net, net, farad)
+        Open at d.c.; `Bridged.transient` gives what they do over time.
+    rail_v : float or None
+        Nominal voltage of the rail.
+    names : sequence of str
+        Of the nets, for errors.
+
+    Raises
+    ------
+    ValueError
+        A part has no value above zero or an end that isn't a net, a fixed net is driven,
+        or there are diodes and no `rail_v`.
     """
 
     def __init__(
@@ -206,11 +282,56 @@ class Circuit:
         drives: Sequence[Drive],
         resistors: Sequence[tuple[int, int, float]],
         fixed: dict[int, float],
+        *,
+        diodes: Sequence[Diode] = (),
+        capacitors: Sequence[tuple[int, int, float]] = (),
+        rail_v: float | None = None,
+        names: Sequence[str] = (),
     ):
         self.drives = tuple(drives)
         self.resistors = tuple(resistors)
         self.fixed = dict(fixed)
+        self.diodes = tuple(diodes)
+        self.capacitors = tuple(capacitors)
+        self.names = tuple(names) or tuple(f"net {i}" for i in range(len(self.drives)))
+        if self.diodes and rail_v is None:
+            raise ValueError("diodes need the rail's voltage; give rail_v")
+        self.rail_v = rail_v
+        self.coupled = [(d.anode, d.cathode) for d in self.diodes]
+        self.coupled += [(a, b) for a, b, _ in self.capacitors]
+        self._check()
         self._bridged: dict[tuple, Bridged] = {}
+
+    def _check(self) -> None:
+        count = len(self.drives)
+        for what, unit, parts in (
+            ("resistor", "ohm", self.resistors),
+            ("capacitor", "farad", self.capacitors),
+        ):
+            for a, b, value in parts:
+                if not (0 <= a < count and 0 <= b < count):
+                    raise ValueError(f"{what} between nets {a} and {b}: there are {count} nets")
+                if not value > 0:
+                    raise ValueError(
+                        f"{what} between {self.names[a]} and {self.names[b]} has {value} {unit}, "
+                        "must be above 0"
+                    )
+        for net in self.fixed:
+            if self.drives[net] != Drive():
+                raise ValueError(f"{self.names[net]} is held by the supply and driven as well")
+
+    def floating(self, state: Sequence[int]) -> tuple[str, ...]:
+        """Name the nets that nothing holds while the drivers are in a state."""
+        held = set(self.fixed)
+        held |= {net for net, drive in enumerate(self.drives) if drive.sources(state[net])}
+        links = [(a, b) for a, b, _ in self.resistors]
+        links += [(d.anode, d.cathode) for d in self.diodes]
+        grown = True
+        while grown:
+            more = {n for a, b in links for n in (a, b) if a in held or b in held} - held
+            grown = bool(more)
+            held |= more
+        return tuple(self.names[net] for net in range(len(self.drives)) if net not in held)
 
     def bridged(
         self, bridges: Sequence[tuple[int, int, float]], whole: bool = False
