@@ -11,9 +11,9 @@ import pytest
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.difference import difference_db
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
-from rig.bench.simulated.truth import difference_db
 from rig.errors import ConfigError
 
 

@@ -7,14 +7,18 @@ the highest value down to the first that freezes the toy, in several states of t
 own chance. Its noise-free sound is held against that of the same toy in the same state
 with nothing bridged.
 
-**The limit of audible**: third-octave bands from 100 Hz to 5 kHz in windows of 100 ms
-every 50 ms, levels within 40 dB of the toy's own; a window differs where the root mean
-square of the bands' differences is above 3 dB; a touch differs where two windows or more in
-a row do. A pair is listed when at least half of the states show it at one series value;
-`sometimes` lists those that fewer show, whose finding is a matter of luck.
+**The limit of audible**: a window of `difference` differs above 3 dB; a touch differs where
+two windows or more in a row do. A pair is listed when at least half of the states show it at
+one series value; `sometimes` lists those that fewer show, whose finding is a matter of luck.
 
 **The limit of frozen**: after the touch and the longest phrase the key is pressed again,
 and the toy gives, sample for sample, the sound it would have given without the press.
+
+**Runs on**: after the touch and the longest phrase it still sounds where it would have been
+quiet, and isn't frozen.
+
+`pairs` says of every pair that shows anything: the smallest and largest path over which it
+does, by how much and in what way the sound differs most, and in what share of the states.
 """
 
 from __future__ import annotations
@@ -22,26 +26,33 @@ from __future__ import annotations
 import argparse
 import json
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from rig.bench.simulated.board import make_board
+from rig.bench.simulated.board import Board, make_board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.difference import (
+    HOP,
+    LIMIT_DB,
+    RANGE_DB,
+    WINDOW,
+    band_levels_db,
+    change,
+    difference_db,
+)
 from rig.bench.simulated.folder import new_simulated_project
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
-from rig.project import Project, touchable
+from rig.project import Project, path_ohm, touchable
 
-LIMIT_DB = 3.0
-RANGE_DB = 40.0
 STATES = 4
 SHARE = 0.5
-_WINDOW = RATE_HZ // 10
-_HOP = RATE_HZ // 20
 _ANSWER_S = 0.5
+_QUIET_RMS = 1e-3
 
 
 @dataclass(frozen=True)
@@ -50,62 +61,32 @@ class Shown:
 
     Parameters
     ----------
-    series_ohm : float
-    differs, freezes : float
+    series_ohm, path_ohm : float
+    differs, freezes, runs_on : float
         Share of the states, 0 to 1.
     worst_db : tuple of float
         For each state, the difference that two windows in a row reach.
+    change : str
+        What was done to the sound of most states that differ; "" where none does.
     """
 
     series_ohm: float
+    path_ohm: float
     differs: float
     freezes: float
+    runs_on: float
     worst_db: tuple[float, ...]
+    change: str
 
 
-def band_levels_db(sound: np.ndarray) -> np.ndarray:
-    """Give third-octave levels, 100 Hz to 5 kHz, dB re full scale.
+@dataclass(frozen=True)
+class _State:
+    """A toy before a touch, and what it gives untouched: sound, its levels, quiet after it."""
 
-    Parameters
-    ----------
-    sound : ndarray, shape (n,), at 48 kHz
-
-    Returns
-    -------
-    ndarray, shape (windows, 18)
-    """
-    count = max(0, (len(sound) - _WINDOW) // _HOP + 1)
-    at = np.arange(count)[:, None] * _HOP + np.arange(_WINDOW)
-    hann = np.hanning(_WINDOW)
-    power = np.abs(np.fft.rfft(sound[at] * hann, axis=1)) ** 2
-    power *= 2.0 / (np.sum(hann**2) * _WINDOW)
-    centres = 1000.0 * 2.0 ** (np.arange(-10, 8) / 3.0)
-    hz = np.fft.rfftfreq(_WINDOW, 1 / RATE_HZ)
-    edges = np.searchsorted(hz, [*(centres * 2 ** (-1 / 6)), centres[-1] * 2 ** (1 / 6)])
-    sums = np.concatenate((np.zeros((count, 1)), np.cumsum(power, axis=1)), axis=1)
-    bands = sums[:, edges[1:]] - sums[:, edges[:-1]]
-    return 10 * np.log10(np.maximum(bands, 1e-20))
-
-
-def difference_db(
-    reference: np.ndarray, sound: np.ndarray, levels: np.ndarray | None = None
-) -> float:
-    """Give the difference that two successive windows reach, dB; 0 where none.
-
-    Parameters
-    ----------
-    reference, sound : ndarray, shape (n,), at 48 kHz, of the same moments
-    levels : ndarray or None
-        `band_levels_db(reference)`, where it is at hand.
-    """
-    if np.array_equal(reference, sound):
-        return 0.0
-    if levels is None:
-        levels = band_levels_db(reference)
-    floor_db = float(np.max(levels)) - RANGE_DB
-    apart = np.maximum(band_levels_db(sound), floor_db) - np.maximum(levels, floor_db)
-    window_db = np.sqrt(np.mean(apart**2, axis=1))
-    return float(np.max(np.minimum(window_db[1:], window_db[:-1]), initial=0.0))
+    toy: SimulatedToy
+    reference: np.ndarray
+    levels: np.ndarray
+    rest_rms: float
 
 
 class Truth:
@@ -115,24 +96,29 @@ class Truth:
     ----------
     project : Project
         A simulated one.
+    board : Board or None
+        In place of the project's own; its pads must be those of the project's toy.
     """
 
-    def __init__(self, project: Project):
+    def __init__(self, project: Project, board: Board | None = None):
         self._project = project
         rig = project.rig
-        self.board = make_board(rig.simulated.seed, rig.simulated.pads)
+        self.board = board or make_board(rig.simulated.seed, rig.simulated.pads)
         self._timings = rig.timings
         self._keys = list(rig.sweep.keys or list(project.toy.keys)[:1])
         self._states = {key: self._make_states(key) for key in self._keys}
 
-    def _make_states(self, key: str) -> list[tuple[SimulatedToy, np.ndarray, np.ndarray]]:
+    def _make_states(self, key: str) -> list[_State]:
         toy = SimulatedToy(self.board, self._project.rig.simulated.seed)
         switch_on(toy)
         found = []
         for _ in range(STATES):
             start = toy.fork()
             reference = self._play(toy, key, [])
-            found.append((start, reference, band_levels_db(reference)))
+            rest = toy.fork()
+            rest.run(round(self.board.longest_phrase_s * RATE_HZ))
+            rest_rms = _rms(rest.run(round(_ANSWER_S * RATE_HZ)))
+            found.append(_State(start, reference, band_levels_db(reference), rest_rms))
             toy.run(round((self.board.longest_phrase_s + 0.137) * RATE_HZ))
         return found
 
@@ -156,33 +142,42 @@ class Truth:
             act()
         return np.concatenate(parts)[close * RATE_HZ // 1000 :]
 
-    def _is_frozen(self, toy: SimulatedToy, key: str) -> bool:
+    def _afterwards(self, toy: SimulatedToy, key: str, rest_rms: float) -> str:
+        """Say whether the toy answers, runs on, or is frozen."""
         toy.run(round(self.board.longest_phrase_s * RATE_HZ))
         other = toy.fork()
         other.keys({key})
-        return np.array_equal(
-            other.run(round(_ANSWER_S * RATE_HZ)), toy.run(round(_ANSWER_S * RATE_HZ))
-        )
+        samples = round(_ANSWER_S * RATE_HZ)
+        still = toy.run(samples)
+        if np.array_equal(other.run(samples), still):
+            return "freeze"
+        return "runs on" if _rms(still) > 2 * rest_rms + _QUIET_RMS else "answers"
 
     def shown(self, pad_1: str, pad_2: str) -> Iterator[Shown]:
         """Touch a pair from the highest series value down to the first that freezes."""
         rig = self._project.rig
+        closed_s = self._timings.dwell_ms / 1000
         for series_ohm in sorted(set(rig.series_ohm), reverse=True):
             if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is not None:
                 continue
             link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
-            worst_db, frozen, touches = [], 0, 0
+            worst_db, changes, afterwards = [], Counter(), Counter()
             for key in self._keys:
-                for start, reference, levels in self._states[key]:
-                    touches += 1
-                    toy = start.fork()
+                for state in self._states[key]:
+                    toy = state.toy.fork()
                     sound = self._play(toy, key, [link])
-                    worst_db.append(difference_db(reference, sound, levels))
+                    worst_db.append(difference_db(state.reference, sound, state.levels))
+                    if worst_db[-1] > LIMIT_DB:
+                        changes[change(state.reference, sound, closed_s)] += 1
                     if worst_db[-1] > 0:
-                        frozen += self._is_frozen(toy, key)
-            differs = sum(db > LIMIT_DB for db in worst_db) / touches
-            yield Shown(series_ohm, differs, frozen / touches, tuple(worst_db))
-            if frozen:
+                        afterwards[self._afterwards(toy, key, state.rest_rms)] += 1
+            touches = len(worst_db)
+            yield Shown(
+                series_ohm, path_ohm(rig, series_ohm), sum(changes.values()) / touches,
+                afterwards["freeze"] / touches, afterwards["runs on"] / touches,
+                tuple(worst_db), changes.most_common(1)[0][0] if changes else "",
+            )  # fmt: skip
+            if afterwards["freeze"]:
                 return
 
     def pairs(self) -> dict[tuple[str, str], list[Shown]]:
@@ -201,33 +196,62 @@ class Truth:
         return found
 
 
-def truth(project: Project) -> dict:
+def _rms(sound: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(np.square(sound, dtype=float))))
+
+
+def facts(shown: list[Shown]) -> dict | None:
+    """Sum up what a pair does over all its paths; None where it shows nothing.
+
+    Returns
+    -------
+    dict or None
+        `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
+        freezes. `worst_db`, `change`: by how much and in what way, over the path where it
+        differs most. `bends`, `freezes`, `runs_on`: largest share of the states.
+    """
+    if not any(s.differs or s.freezes for s in shown):
+        return None
+    differing = [s for s in shown if s.differs]
+    paths = [s.path_ohm for s in differing]
+    most = max(differing, key=lambda s: max(s.worst_db), default=None)
+    return {
+        "least_path_ohm": min(paths, default=None), "most_path_ohm": max(paths, default=None),
+        "worst_db": round(max(most.worst_db), 2) if most else 0.0,
+        "change": most.change if most else "",
+        "bends": max(s.differs for s in shown), "freezes": max(s.freezes for s in shown),
+        "runs_on": max(s.runs_on for s in shown),
+    }  # fmt: skip
+
+
+def truth(project: Project, board: Board | None = None) -> dict:
     """Give the lists of a set-up's bends and freezes.
 
     Returns
     -------
     dict
         `bends`, `freezes`: lists of [pad, pad]; `sometimes`: the same two for pairs that
-        fewer than half of the states show; `limit`: the limit in words and numbers.
+        fewer than half of the states show; `pairs`: `facts` of each pair that shows any, with
+        its `pads`; `limit`: the limit in words and numbers.
     """
     lists: dict[str, list] = {"bends": [], "freezes": []}
     some: dict[str, list] = {"bends": [], "freezes": []}
-    for pair, shown in Truth(project).pairs().items():
-        for word, shares in (
-            ("bends", [s.differs for s in shown]),
-            ("freezes", [s.freezes for s in shown]),
-        ):
-            most = max(shares, default=0.0)
-            if most >= SHARE:
-                lists[word].append(list(pair))
-            elif most > 0:
-                some[word].append(list(pair))
+    pairs = []
+    for pair, shown in Truth(project, board).pairs().items():
+        found = facts(shown)
+        if found is None:
+            continue
+        pairs.append({"pads": list(pair), **found})
+        for word in ("bends", "freezes"):
+            if found[word] > 0:
+                (lists if found[word] >= SHARE else some)[word].append(list(pair))
     limit = {
-        "limit_db": LIMIT_DB, "range_db": RANGE_DB, "window_s": _WINDOW / RATE_HZ,
+        "limit_db": LIMIT_DB, "range_db": RANGE_DB, "window_s": WINDOW / RATE_HZ,
+        "hop_s": HOP / RATE_HZ,
         "bands": "third octaves, 100 Hz to 5 kHz, root mean square of their differences",
         "states": STATES, "share": SHARE,
-    }
-    return {**lists, "sometimes": some, "limit": limit}
+    }  # fmt: skip
+    return {**lists, "sometimes": some, "pairs": pairs, "limit": limit}
 
 
 def main(arguments: list[str] | None = None) -> None:
