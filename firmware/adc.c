@@ -1,12 +1,14 @@
 #include "adc.h"
 
+#include <avr/io.h>
+
 #include "board.h"
 
 #define SAMPLES 8
 
 void adc_init(void)
 {
-    DIDR0 = 1 << RAIL_ADC_CHANNEL;
+    DIDR0 = 1 << RAIL_CHANNEL;
     ADCSRA = (1 << ADEN) | (1 << ADPS2) | (1 << ADPS1) | (1 << ADPS0); /* 125 kHz */
 }
 
@@ -24,7 +26,7 @@ uint16_t adc_rail_mv(void)
 {
     uint16_t sum = 0;
     for (uint8_t n = 0; n < SAMPLES; n++)
-        sum += sample(RAIL_ADC_CHANNEL);
+        sum += sample(RAIL_CHANNEL);
     uint32_t scaled = (uint32_t)sum * (ADC_REFERENCE_MV * RAIL_DIVIDER / SAMPLES);
     return (scaled + 512) / 1024;
 }

@@ -1,30 +1,34 @@
-/* Pins of the ATmega328P, limits of the build, and the bit map of the relay chain. */
+/* Pins of the ATmega328P and limits of the build. */
 #ifndef BOARD_H
 #define BOARD_H
 
-#include <avr/io.h>
+/* One pin a line: direction; what holds it while the chip is in reset; use. The resistors keep
+ * everything open and off while the pins float. README.md's table is made from these lines. */
+#define RXD_PIN PD0              /* in; nothing; serial port, 250,000 baud 8N1 */
+#define TXD_PIN PD1              /* out; nothing; serial port */
+#define SUPPLY_PIN PD2           /* out; 10 kohm to ground; high: the toy's supply switch may be on */
+#define MARKER_PIN PD3           /* out; 10 kohm to ground; high for 5 ms at start and end of a touch */
+#define CHAIN_DATA_PIN PD4       /* out; nothing; serial input of the first register */
+#define CHAIN_CLOCK_PIN PD5      /* out; nothing; shift clock of all registers */
+#define CHAIN_LATCH_PIN PD6      /* out; nothing; storage clock of all registers */
+#define CHAIN_ENABLE_NOT_PIN PD7 /* out; 10 kohm to +5 V; low: the registers drive what they hold */
+#define CHAIN_READ_PIN PB0       /* in; 10 kohm to ground; serial output of the last register */
+#define BLEED_PIN PB1            /* out; 10 kohm to ground; high: the bleed resistor lies across the toy's rail */
+#define HEARTBEAT_PIN PB2        /* out; capacitor into the charge pump; its edges hold the supply switch on */
+#define STROBE_PIN PB3           /* out; 10 kohm to ground; crosspoint build only: takes the address word */
+#define RAIL_PIN PC0             /* analog; divider to ground; the toy's rail through 3:1 */
+#define CURRENT_PIN PC1          /* analog; amplifier's output; the toy's supply current, 11 mV per mA */
+#define RESET_LINE_PIN PC2       /* out; 10 kohm to ground; high: pulls the toy's reset pad low */
+#define BUS_PIN PC3              /* analog; divider to ground; the sense line through 3:1 */
+#define CONTINUITY_PIN PC4       /* analog; amplifier's output; the sense line times 20 */
 
-#if F_CPU != 16000000UL
-#error "the timings are written for a 16 MHz clock"
-#endif
-
-/* Port D: everything that can energise something. The hardware holds SUPPLY low and
- * CHAIN_ENABLE_NOT high by resistors while the pins float. */
-#define SUPPLY_PIN PD2
-#define MARKER_PIN PD3
-#define CHAIN_DATA_PIN PD4
-#define CHAIN_CLOCK_PIN PD5
-#define CHAIN_LATCH_PIN PD6
-#define CHAIN_ENABLE_NOT_PIN PD7
-
-/* Port B */
-#define CHAIN_READ_PIN PB0 /* serial output of the chain's last register */
-#define BLEED_PIN PB1      /* high: the bleed resistor is across the toy's rail */
-
-/* Port C */
-#define RAIL_ADC_CHANNEL 0
-#define RAIL_DIVIDER 3UL /* 20 kohm over 10 kohm: 12 V is 4 V at the pin */
+/* Converter channels: pin PCn is channel n. */
+#define RAIL_CHANNEL 0
+#define CURRENT_CHANNEL 1
+#define BUS_CHANNEL 3
+#define CONTINUITY_CHANNEL 4
 #define ADC_REFERENCE_MV 5000UL
+#define RAIL_DIVIDER 3UL /* 20 kohm over 10 kohm: 12 V is 4 V at the pin; the sense line's too */
 
 #define PADS 32
 #define SERIES_CHANNELS 8

@@ -3,8 +3,8 @@
 #include <avr/eeprom.h>
 #include <avr/wdt.h>
 
-#include "board.h"
 #include "errors.h"
+#include "pins.h"
 #include "status.h"
 
 static uint8_t cause __attribute__((section(".noinit")));
@@ -13,16 +13,12 @@ static uint16_t count;
 /* The count beside its complement: a torn write shows, and counts as a fresh start. */
 static uint16_t EEMEM stored_count, stored_complement;
 
-/* Runs straight after reset, before the C run-time: outputs to their safe levels first
- * (level before direction, so that no pin ever drives the wrong way), then the watchdog,
- * which a watchdog reset leaves running at its shortest time. */
+/* Runs straight after reset, before the C run-time: outputs to their safe levels first, then
+ * the watchdog, which a watchdog reset leaves running at its shortest time. */
 void boot_safe(void) __attribute__((naked, used, section(".init1")));
 void boot_safe(void)
 {
-    PORTD |= 1 << CHAIN_ENABLE_NOT_PIN;
-    DDRD |= 1 << CHAIN_ENABLE_NOT_PIN;
-    PORTD &= ~(1 << SUPPLY_PIN);
-    DDRD |= 1 << SUPPLY_PIN;
+    pins_safe();
 }
 
 void boot_watchdog(void) __attribute__((naked, used, section(".init3")));
@@ -36,10 +32,7 @@ void boot_watchdog(void)
 
 void boot_init(void)
 {
-    DDRD = (1 << CHAIN_ENABLE_NOT_PIN) | (1 << SUPPLY_PIN) | (1 << MARKER_PIN) |
-           (1 << CHAIN_DATA_PIN) | (1 << CHAIN_CLOCK_PIN) | (1 << CHAIN_LATCH_PIN);
-    PORTB = 1 << BLEED_PIN;
-    DDRB = 1 << BLEED_PIN;
+    pins_init();
 
     count = eeprom_read_word(&stored_count);
     if (eeprom_read_word(&stored_complement) != (uint16_t)~count)

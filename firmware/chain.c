@@ -1,5 +1,7 @@
 #include "chain.h"
 
+#include "pins.h"
+
 /* Shifts one image in, last bit first, and compares what falls out at the far end with
  * `expected`, the image shifted before it. */
 static bool shift(const image_t *image, const image_t *expected)
@@ -8,14 +10,10 @@ static bool shift(const image_t *image, const image_t *expected)
     for (uint8_t n = CHAIN_BYTES; n-- > 0;) {
         uint8_t out = image->byte[n], in = 0;
         for (uint8_t bit = 0x80; bit; bit >>= 1) {
-            if (PINB & (1 << CHAIN_READ_PIN))
+            if (pin_chain_read())
                 in |= bit;
-            if (out & bit)
-                PORTD |= 1 << CHAIN_DATA_PIN;
-            else
-                PORTD &= ~(1 << CHAIN_DATA_PIN);
-            PORTD |= 1 << CHAIN_CLOCK_PIN;
-            PORTD &= ~(1 << CHAIN_CLOCK_PIN);
+            pin_chain_data(out & bit);
+            pin_chain_clock();
         }
         if (expected && in != expected->byte[n])
             same = false;
@@ -29,15 +27,11 @@ bool chain_load(const image_t *image)
     return shift(image, image);
 }
 
-void chain_latch(void)
-{
-    PORTD |= 1 << CHAIN_LATCH_PIN;
-    PORTD &= ~(1 << CHAIN_LATCH_PIN);
-}
+void chain_latch(void) { pin_chain_latch(); }
 
-void chain_enable(void) { PORTD &= ~(1 << CHAIN_ENABLE_NOT_PIN); }
+void chain_enable(void) { pin_drivers_on(); }
 
-void chain_disable(void) { PORTD |= 1 << CHAIN_ENABLE_NOT_PIN; }
+void chain_disable(void) { pin_drivers_off(); }
 
 bool chain_test(void)
 {

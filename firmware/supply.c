@@ -1,7 +1,7 @@
 #include "supply.h"
 
-#include "board.h"
 #include "clock.h"
+#include "pins.h"
 
 #define CHANGEOVER_US 1000 /* both switches open in between */
 
@@ -10,15 +10,15 @@ static bool is_on;
 void supply_set(bool on)
 {
     if (on) {
-        PORTB &= ~(1 << BLEED_PIN);
+        pin_bleed(false);
         if (!is_on)
             clock_wait_us(CHANGEOVER_US);
-        PORTD |= 1 << SUPPLY_PIN;
+        pin_supply(true);
     } else {
-        PORTD &= ~(1 << SUPPLY_PIN);
+        pin_supply(false);
         if (is_on)
             clock_wait_us(CHANGEOVER_US);
-        PORTB |= 1 << BLEED_PIN;
+        pin_bleed(true);
     }
     is_on = on;
 }

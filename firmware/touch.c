@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "clock.h"
+#include "pins.h"
 #include "relays.h"
 #include "status.h"
 
@@ -28,14 +29,14 @@ static void stamp(enum touch_step step, uint32_t us)
 
 static void raise_marker(uint32_t now_us)
 {
-    PORTD |= 1 << MARKER_PIN;
+    pin_marker(true);
     marker_up = true;
     marker_us = now_us + MARKER_PULSE_US;
 }
 
 static void drop_marker(void)
 {
-    PORTD &= ~(1 << MARKER_PIN);
+    pin_marker(false);
     marker_up = false;
 }
 
