@@ -106,7 +106,7 @@ void guard_run(void)
 void guard_latch(int16_t error)
 {
     latched = true;
-    status_condition(STATUS_QUESTIONABLE, GUARD, true);
+    status_condition(STATUS_QUESTIONABLE, QUES_GUARD, true);
     guard_off();
     errors_push(error);
 }
@@ -116,7 +116,7 @@ bool guard_is_latched(void) { return latched; }
 void guard_clear(void)
 {
     latched = false;
-    status_condition(STATUS_QUESTIONABLE, GUARD, false);
+    status_condition(STATUS_QUESTIONABLE, QUES_GUARD, false);
 }
 
 void guard_set_deadman_ms(uint16_t ms) { deadman_ms = ms; }

@@ -25,12 +25,12 @@
 enum status_register { STATUS_OPERATION, STATUS_QUESTIONABLE };
 
 /* Bits of OPERation */
-#define MEASURING 4 /* a touch runs */
+#define OPER_MEASURING 4 /* a touch runs */
 
 /* Bits of QUEStionable */
-#define VOLTAGE 0 /* the toy's rail didn't come up, or fell */
-#define CURRENT 1 /* the over-current guard has latched */
-#define GUARD 9   /* the guard has latched, whatever for */
+#define QUES_VOLTAGE 0 /* the toy's rail didn't come up, or fell */
+#define QUES_CURRENT 1 /* the over-current guard has latched */
+#define QUES_GUARD 9   /* the guard has latched, whatever for */
 
 /* A condition has begun or ended; anything may say so again and again. */
 void status_condition(enum status_register which, uint8_t bit, bool on);

@@ -147,7 +147,7 @@ void touch_run(void)
         break;
     case TOUCH_MARK:
         state = TOUCH_DONE;
-        status_condition(STATUS_OPERATION, MEASURING, false);
+        status_condition(STATUS_OPERATION, OPER_MEASURING, false);
         break;
     default:
         break;
@@ -175,7 +175,7 @@ bool touch_initiate(void)
     raise_marker(now_us);
     stamp(STEP_START, now_us);
     state = TOUCH_BEFORE;
-    status_condition(STATUS_OPERATION, MEASURING, true);
+    status_condition(STATUS_OPERATION, OPER_MEASURING, true);
     due_us = now_us + ms(touch_settings.before_ms);
     return true;
 }
@@ -200,7 +200,7 @@ void touch_abort(void)
     drop_marker();
     keys_down = closed = false;
     state = TOUCH_IDLE;
-    status_condition(STATUS_OPERATION, MEASURING, false);
+    status_condition(STATUS_OPERATION, OPER_MEASURING, false);
     stamped = 0;
 }
 
