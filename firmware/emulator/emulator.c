@@ -84,7 +84,7 @@ static void greet(void)
 static void command(const char *line)
 {
     int channel;
-    unsigned millivolts;
+    unsigned millivolts, bytes;
     unsigned long long cycles;
     if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
         machine_adc(channel, millivolts);
@@ -94,6 +94,8 @@ static void command(const char *line)
         machine_jam();
     else if (sscanf(line, "blind %llu", &cycles) == 1)
         machine_blind(cycles);
+    else if (sscanf(line, "frame %u", &bytes) == 1)
+        serial_frame(bytes);
     else if (!strcmp(line, "readback ok"))
         chain_fault(READ_BACK_OK);
     else if (!strcmp(line, "readback low"))

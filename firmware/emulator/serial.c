@@ -32,8 +32,10 @@ static avr_uart_t *uart;
 static struct {
     uint8_t byte;
     bool overrun; /* bytes were lost just before this one */
+    bool frame;   /* its stop bit was missing */
 } held[HELD];
 static int held_count;
+static unsigned frame_after; /* bytes until one without its stop bit; 0: none */
 
 static avr_io_read_t read_status;
 static void *read_status_parameter;
@@ -81,6 +83,7 @@ static void arrive(uint8_t byte)
         held_count--;
     held[held_count].byte = byte;
     held[held_count].overrun = overrun;
+    held[held_count].frame = frame_after && --frame_after == 0;
     held_count++;
     avr_raise_interrupt(machine, &uart->rxc);
 }
@@ -113,9 +116,11 @@ static uint8_t read_flags(avr_t *avr, avr_io_addr_t address, void *parameter)
 {
     (void)parameter;
     uint8_t flags = read_status(avr, address, read_status_parameter);
-    flags &= ~uart->dor.mask << uart->dor.bit;
+    flags &= ~(uart->dor.mask << uart->dor.bit | uart->fe.mask << uart->fe.bit);
     if (held_count && held[0].overrun)
         flags |= uart->dor.mask << uart->dor.bit;
+    if (held_count && held[0].frame)
+        flags |= uart->fe.mask << uart->fe.bit;
     return flags;
 }
 
@@ -164,6 +169,8 @@ void serial_restarted(void)
     wire_busy = false; /* simavr dropped its timers */
     start_wire();
 }
+
+void serial_frame(unsigned bytes) { frame_after = bytes; }
 
 int serial_fd(void) { return wire_length < sizeof wire ? master : -1; }
 

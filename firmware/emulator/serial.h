@@ -6,6 +6,7 @@ const char *serial_open(void); /* the pty's path */
 void serial_attach(void);      /* after machine_load() */
 void serial_restarted(void);
 int serial_fd(void);           /* to poll() for input */
+void serial_frame(unsigned bytes); /* the byte this many from now has no stop bit */
 void serial_take(void);        /* moves bytes from the pty to the wire */
 
 #endif

@@ -282,6 +282,10 @@ class Emulator:
         """Let time pass without an instruction, as if interrupts were off for so long."""
         self._say(f"blind {ms * CYCLES_PER_MS}")
 
+    def frame(self, byte: int) -> None:
+        """Let the byte this many from now (1: the next) come without its stop bit."""
+        self._say(f"frame {byte}")
+
     def reset(self) -> None:
         """Pull the reset pin; the firmware listens again `START_CYCLES` later."""
         self._say("reset")

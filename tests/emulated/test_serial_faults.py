@@ -193,6 +193,32 @@ def test_a_dropped_doubled_or_flipped_byte(line, fault, seed):
     assert steps(emulator, start) == reference.steps
 
 
+@pytest.mark.parametrize("byte", [1, 2, 11, 15, 18])
+def test_a_byte_without_its_stop_bit_spoils_its_line(line, byte):
+    emulator, port = line
+    start = len(emulator.events())
+    emulator.frame(byte)
+    emulator.wait_cycles(10 * CYCLES_PER_MS)
+    port.write("ROUTe:CLOSe (@1!3)")
+    assert port.errors() == [-101]
+    port.write("ROUTe:CLOSe (@1!4)")
+    assert port.ask("ROUTe:CLOSe? (@1!3,1!4)") == "0,1"
+    assert steps(emulator, start) == [frozenset(), {(1, 4)}]
+
+
+def test_a_line_end_without_its_stop_bit_joins_two_lines_that_both_fail(line):
+    emulator, port = line
+    start = len(emulator.events())
+    emulator.frame(19)
+    emulator.wait_cycles(10 * CYCLES_PER_MS)
+    port.write("ROUTe:CLOSe (@1!3)")
+    port.write("ROUTe:CLOSe (@1!4)")
+    assert port.errors() == [-101]
+    port.write("ROUTe:CLOSe (@1!5)")
+    assert port.ask("ROUTe:CLOSe? (@1!3,1!4,1!5)") == "0,0,1"
+    assert steps(emulator, start) == [frozenset(), {(1, 5)}]
+
+
 def test_several_faults_in_one_message(line):
     emulator, port = line
     rng = random.Random(11)
