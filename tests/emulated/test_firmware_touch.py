@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from emulator import CYCLES_PER_US, Emulator, Port, build_firmware
+from emulator import CYCLES_PER_MS, CYCLES_PER_US, Emulator, Port, build_firmware
 
 TOUCH = "TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,30,50,60,40"
 
@@ -225,6 +225,7 @@ def test_the_clock_keeps_step_with_the_cycles_for_seconds():
         port.write("*CLS;SYSTem:DMAN 10000")
         port.write("TOUCh:CONNections NONE;KEYS 1;TIMing 0,5000,0,9000,0;INITiate")
         timeline = port.timeline(60)
+        emulator.wait_cycles(10 * CYCLES_PER_MS)  # the reply overtakes the events
         marks, _ = edges(emulator.events(), lambda state: state.marker)
         span_us = (marks[1] - marks[0]) / CYCLES_PER_US
         assert timeline[5] - timeline[0] == pytest.approx(span_us, abs=25)
