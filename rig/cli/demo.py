@@ -6,7 +6,8 @@ from pathlib import Path
 
 import typer
 
-from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
+from rig.bench.simulated.board import KINDS
+from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.choose import finds
 from rig.cli.console import console
 from rig.cli.progress import SweepView
@@ -29,6 +30,7 @@ def demo(
     folder: Path = typer.Option(Path(DEMO_FOLDER), "--folder", help="Where to keep it."),
     seed: int | None = typer.Option(None, "--seed", min=0, help="Another invented toy."),
     pads: int | None = typer.Option(None, "--pads", min=8, max=64, help="How many pads."),
+    kind: str | None = typer.Option(None, "--kind", help=f"What it is: {', '.join(KINDS)}."),
 ) -> None:
     """Sweep an invented toy on the simulated bench and show what it found.
 
@@ -40,10 +42,11 @@ def demo(
     out = console()
     if folder.exists() and any(folder.iterdir()):
         loaded = load_project(folder)
-        _check_same(folder, loaded, seed, pads)
+        _check_same(folder, loaded, seed=seed, pads=pads, kind=kind)
     else:
         loaded = new_simulated_project(
-            folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads
+            folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads,
+            kind or DEMO_KIND,
         )
     toy = loaded.toy
     count = len(toy.pads)
@@ -63,12 +66,13 @@ next: padsweep replay --project {folder}      listen, keep or skip
       padsweep export --project {folder} --finds""")
 
 
-def _check_same(folder: Path, loaded, seed: int | None, pads: int | None) -> None:
+def _check_same(folder: Path, loaded, **wanted: int | str | None) -> None:
     """Refuse to show one toy where another was asked for."""
     simulated = loaded.rig.simulated
     if simulated is None:
         raise ConfigError(f"{folder}: holds a project for real hardware; give --folder another")
-    for word, asked, is_there in (("seed", seed, simulated.seed), ("pads", pads, simulated.pads)):
+    for word, asked in wanted.items():
+        is_there = getattr(simulated, word)
         if asked is not None and asked != is_there:
             raise ConfigError(
                 f"{folder}: holds a demo with {word} {is_there}, not {asked}; give --folder another"

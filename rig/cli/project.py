@@ -10,7 +10,8 @@ from typing import Annotated
 
 import typer
 
-from rig.bench.simulated.folder import DEMO_PADS, DEMO_SEED, new_simulated_project
+from rig.bench.simulated.board import KINDS
+from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.cli.console import console
 from rig.errors import BenchError
 from rig.project import Project, load_project, new_project
@@ -35,6 +36,9 @@ def new(
     ] = False,
     seed: Annotated[int, typer.Option(help="Which invented toy.")] = DEMO_SEED,
     pads: Annotated[int | None, typer.Option(help="Number of leads (12; simulated: 24).")] = None,
+    kind: Annotated[
+        str, typer.Option(help=f"What the invented toy is: {', '.join(KINDS)}.")
+    ] = DEMO_KIND,
 ) -> None:
     """Make a project folder to fill in, or one with an invented toy.
 
@@ -42,7 +46,9 @@ def new(
     """
     out = console()
     if simulated:
-        project = new_simulated_project(folder, seed, DEMO_PADS if pads is None else pads)
+        project = new_simulated_project(
+            folder, seed, DEMO_PADS if pads is None else pads, kind
+        )
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")
         return
@@ -171,7 +177,7 @@ def _bench(project: Project) -> str:
     rig = project.rig
     leads = f"leads of {ohms(rig.lead_ohm)}, {rig.switch} switches"
     if rig.bench == "simulated" and rig.simulated:
-        return f"simulated, seed {rig.simulated.seed}, {rig.simulated.pads} pads; {leads}"
+        return f"simulated {rig.simulated.kind}, seed {rig.simulated.seed}, {rig.simulated.pads} pads; {leads}"
     port = rig.controller.port if rig.controller else "no port"
     device = rig.sound.device if rig.sound else "none"
     return f"hardware on {port}, sound from {device}; {leads}"

@@ -27,7 +27,9 @@ def setup_facts(project: Project) -> dict:
     timings.pop("rail_off_wait_s")
     return {
         "bench": rig.bench,
-        "simulated": rig.simulated.model_dump() if rig.bench == "simulated" else None,
+        "simulated": (
+            rig.simulated.model_dump(exclude_none=True) if rig.bench == "simulated" else None
+        ),
         "supply": toy.supply.model_dump(),
         "lead_ohm": rig.lead_ohm,
         "switch": rig.switch,

@@ -121,9 +121,14 @@ class Room(_Model):
 
 
 class Simulated(_Model):
-    """Which invented board the simulated bench makes, and the room it stands in."""
+    """Which invented board the simulated bench makes, and the room it stands in.
+
+    `board` names a board file in the project folder, without it `seed` makes the board;
+    `kind` and `pads` say what is in it.
+    """
 
     kind: Literal["talker"] = "talker"
+    board: str | None = Field(default=None, pattern=r"^[^/\\]+$")
     seed: int = Field(ge=0, le=2**31 - 1)
     pads: int = Field(ge=2, le=MAX_PADS)
     room_db: float = Field(default=40.0, ge=0, le=120)

@@ -11,8 +11,8 @@ import pytest
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.sound import RATE_HZ
+from rig.bench.simulated.talker.voice import CHIP_RATE_HZ, FRAME_SAMPLES, pitch_period
 from rig.bench.simulated.toy import SimulatedToy, switch_on
-from rig.bench.simulated.voice import CHIP_RATE_HZ, FRAME_SAMPLES, pitch_period
 
 HOP = 480
 FRAME = 4096
@@ -23,7 +23,7 @@ def spoken(seed: int, key_number: int) -> tuple[np.ndarray, np.ndarray]:
     toy = SimulatedToy(make_board(seed, 24), seed)
     switch_on(toy)
     told: list[tuple[bool, float]] = []
-    plain = toy._voice.frame
+    plain = toy._chips._voice.frame
 
     def frame(data, transpose=0):
         voiced = data is not None and bool(data[0] & 4) and bool(data[0] >> 3 & 15)
@@ -31,10 +31,10 @@ def spoken(seed: int, key_number: int) -> tuple[np.ndarray, np.ndarray]:
         told.append((voiced, CHIP_RATE_HZ / pitch_period(code)))
         return plain(data, transpose)
 
-    toy._voice.frame = frame
+    toy._chips._voice.frame = frame
     speed = toy.board.clock.nominal_hz() / (80 * CHIP_RATE_HZ)
     frame_samples = FRAME_SAMPLES / CHIP_RATE_HZ / speed * RATE_HZ
-    wait = round(frame_samples - toy._phase / (1 << 32) * frame_samples / FRAME_SAMPLES)
+    wait = round(frame_samples - toy._chips._phase / (1 << 32) * frame_samples / FRAME_SAMPLES)
     toy.keys({toy.board.keys[key_number]})
     sound = toy.run(RATE_HZ // 8)
     toy.keys(set())

@@ -88,7 +88,7 @@ def test_keys_have_several_phrases_each_and_their_own():
 def phrase(toy: SimulatedToy, key: str) -> bytes:
     """Give which frames are voiced, free of when in a frame the key went down."""
     said = []
-    voice = toy._voice
+    voice = toy._chips._voice
     plain = voice.frame
     voice.frame = lambda data, transpose=0: said.append((data, transpose)) or plain(data, transpose)
     say(toy, key, 2.2)
@@ -192,9 +192,9 @@ def test_the_clock_goes_up_with_the_rail_and_down_with_ground():
         toy = ready(seed)
         for rail in ("vcc", "gnd"):
             other = toy.fork()
-            plain_step = other._step
+            plain_step = other._chips._step
             other.connect([link(pad_on(toy, "osc"), pad_on(toy, rail), 150e3)])
-            found[seed, rail] = other._step / plain_step
+            found[seed, rail] = other._chips._step / plain_step
             clock = toy.board.clock
             if rail == "vcc":
                 expected = 1 + clock.r_ohm / (153e3 + 0.2)

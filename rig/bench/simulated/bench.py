@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Timeline, Touch
-from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.folder import project_board
 from rig.bench.simulated.room import Room, SoundCard
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy
@@ -37,7 +37,7 @@ class SimulatedBench:
         simulated = project.rig.simulated
         self._lead_ohm = float(project.rig.lead_ohm)
         self._switch_ohm = float(project.rig.switch_ohm)
-        self.board = make_board(simulated.seed, simulated.pads)
+        self.board = project_board(project)
         self._toy = SimulatedToy(self.board, simulated.seed)
         self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
         self._room = Room(simulated.room, simulated.room_db, simulated.seed, self._chance)

@@ -45,3 +45,10 @@ class RcClock:
     def nominal_hz(self) -> float:
         """Give the frequency with nothing bridged."""
         return self.hz(1.0, self.r_ohm)
+
+
+def clock_of(r_ohm: float, hz: float) -> RcClock:
+    """Give the clock of a resistor and a frequency: with the capacitor that makes it so."""
+    empty_s = 4e-8
+    c_farad = (1.0 / hz - empty_s) * RcClock(r_ohm, 1.0, empty_s=0.0).nominal_hz()
+    return RcClock(r_ohm, c_farad, empty_s=empty_s)

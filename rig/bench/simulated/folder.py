@@ -9,11 +9,12 @@ from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, Pad, make_board
 from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
 from rig.project.electrical import FRESH_CELL
+from rig.project.models import Key
 from rig.project.new import write_new
 from rig.project.picture import draw_board
 from rig.project.places import places_text
 
-DEMO_SEED, DEMO_PADS = 8, 24
+DEMO_SEED, DEMO_PADS, DEMO_KIND = 8, 24, "talker"
 """The board of `padsweep demo`."""
 
 SIMULATED_SERIES_OHM = (0, 6_800, 33_000, 150_000)
@@ -52,7 +53,7 @@ series_ohm: [{series}]
 current_limit_ma: 2.0
 
 simulated:
-  kind: talker
+  kind: {kind}
   seed: {seed}
   pads: {pads}
   room_db: 40
@@ -60,11 +61,11 @@ simulated:
 
 
 def new_simulated_project(
-    folder: str | Path, seed: int = DEMO_SEED, pads: int = DEMO_PADS
+    folder: str | Path, seed: int = DEMO_SEED, pads: int = DEMO_PADS, kind: str = DEMO_KIND
 ) -> Project:
     """Write the project folder of an invented toy: toy.yaml, rig.yaml, board.yaml, board.svg.
 
-    The same seed and pads give the same files byte for byte. A folder that holds exactly
+    The same seed, pads and kind give the same files byte for byte. A folder that holds exactly
     these files already is taken as it is.
 
     Raises
@@ -72,7 +73,7 @@ def new_simulated_project(
     ConfigError
         The folder holds another project, can't be written, or a number is out of range.
     """
-    files = simulated_files(seed, pads)
+    files = simulated_files(seed, pads, kind)
     for name, text in files.items():
         file = Path(folder) / name
         if name in ("toy.yaml", "rig.yaml") and file.exists() and file.read_text("utf-8") != text:
@@ -84,20 +85,20 @@ def new_simulated_project(
     return load_project(folder)
 
 
-def simulated_setup(seed: int, pads: int) -> tuple[Toy, Rig]:
+def simulated_setup(seed: int, pads: int, kind: str = DEMO_KIND) -> tuple[Toy, Rig]:
     """Give the toy and rig of a simulated project without writing a folder."""
     with tempfile.TemporaryDirectory() as folder:
-        project = new_simulated_project(Path(folder) / "toy", seed, pads)
+        project = new_simulated_project(Path(folder) / "toy", seed, pads, kind)
     return project.toy, project.rig
 
 
-def simulated_files(seed: int, pads: int) -> dict[str, str]:
+def simulated_files(seed: int, pads: int, kind: str = DEMO_KIND) -> dict[str, str]:
     """Give the texts of a simulated project's files, by name.
 
     Raises
     ------
     ConfigError
-        Seed or pads out of range.
+        Seed or pads out of range, or no such kind.
     """
     if not MIN_PADS <= pads <= MAX_PADS:
         raise ConfigError(
@@ -105,7 +106,7 @@ def simulated_files(seed: int, pads: int) -> dict[str, str]:
         )
     if not 0 <= seed < 2**31:
         raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
-    board = make_board(seed, pads)
+    board = make_board(seed, pads, kind)
     names = [pad.letter for pad in board.pads]
     # The picture's contacts are plus, then minus.
     rails = sorted(board.rails, key=lambda rail: "minus" in _pad(board, rail).note)
@@ -118,12 +119,12 @@ def simulated_files(seed: int, pads: int) -> dict[str, str]:
     ]
     toy = SIMULATED_TOY.format(
         name=board.name, seed=seed, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
-        keys="\n".join(f"  {key}:" for key in board.keys),
+        keys="\n".join(_key(board, key) for key in board.keys),
         on="[" + ", ".join(board.on) + "]",
         longest=f"{board.longest_phrase_s:.1f}", boot=board.boot_ms,
     )  # fmt: skip
     rig = SIMULATED_RIG.format(
-        lead=lead_for(board.volts), seed=seed, pads=pads,
+        lead=lead_for(board.volts), kind=kind, seed=seed, pads=pads,
         series=", ".join(map(str, SIMULATED_SERIES_OHM)),
     )  # fmt: skip
     heading = f"Places of the pads on the drawn board of {board.name}, written by padsweep."
@@ -133,6 +134,12 @@ def simulated_files(seed: int, pads: int) -> dict[str, str]:
     }  # fmt: skip
 
 
+def project_board(project: Project) -> Board:
+    """Give the board of a simulated project."""
+    simulated = project.rig.simulated
+    return make_board(simulated.seed, simulated.pads, simulated.kind)
+
+
 def lead_for(volts: float) -> int:
     """Give the lead resistor that keeps fresh cells of `volts` below 1.8 mA, ohms."""
     return next(r for r in _LEADS_OHM if volts * FRESH_CELL / (2 * r) <= 0.0018)
@@ -140,6 +147,13 @@ def lead_for(volts: float) -> int:
 
 def _pad(board: Board, letter: str) -> Pad:
     return next(pad for pad in board.pads if pad.letter == letter)
+
+
+def _key(board: Board, key: str) -> str:
+    """Give a key's line in toy.yaml."""
+    if board.press_ms == Key().press_ms or key in board.on:
+        return f"  {key}:"
+    return f"  {key}: {{press_ms: {board.press_ms}}}"
 
 
 def _nets(board: Board) -> list[list[str]]:

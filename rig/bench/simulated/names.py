@@ -22,10 +22,10 @@ _NOTES = (
 )
 
 
-def toy_name(rng: np.random.Generator) -> str:
-    """Make up a toy's name."""
+def toy_name(rng: np.random.Generator, does: str) -> str:
+    """Make up a toy's name; `does` is what it is called for, such as "Talking"."""
     head, tail = rng.choice(_HEADS), rng.choice(_TAILS)
-    return f"{head}{tail} the Talking {rng.choice(_CREATURES)}"
+    return f"{head}{tail} the {does} {rng.choice(_CREATURES)}"
 
 
 def pad_notes(rng: np.random.Generator, count: int) -> list[str]:

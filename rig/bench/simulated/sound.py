@@ -7,12 +7,14 @@ import math
 import numpy as np
 from scipy.signal import butter, lfilter
 
-from rig.bench.simulated.board import Board
+from rig.bench.simulated.parts import Board
 from rig.bench.simulated.wiring import Wiring
 
 RATE_HZ = 48000
 _OUT = 0.85
-_BIAS = 0.5
+AMP_BIAS = 0.5
+"""Where the amplifier's input rests, fraction of the rail."""
+
 _HOWL_FARAD = 15e-9
 
 
@@ -26,13 +28,8 @@ class Amplifier:
 
     def __init__(self, board: Board):
         roles = board.roles
-        self._dac, self._amp, self._spk = roles["dac"], roles["amp"], roles["spk"]
-        self._dac_ohm = board.nets[self._dac].drive.bias[0]
+        self._amp, self._spk = roles["amp"], roles["spk"]
         self._gain = board.amplifier_gain
-        rest = board.circuit.bridged([], whole=True)
-        _, impedance = rest.solved([net.idle for net in board.nets])
-        place = rest.place
-        self._rest = float(impedance[place[self._amp], place[self._dac]]) / self._dac_ohm
         # a small speaker in a plastic shell: a band from about 300 Hz to 4.2 kHz
         low = butter(1, 300.0, "high", fs=RATE_HZ)
         high = butter(2, 4200.0, "low", fs=RATE_HZ)
@@ -40,7 +37,7 @@ class Amplifier:
         self._a = np.convolve(low[1], high[1])
         self._state = np.zeros(3)
         self._howl_at = 0.0
-        self.gain, self.howl_hz = 1.0, 0.0
+        self.howl_hz = 0.0
 
     def fork(self) -> Amplifier:
         """Copy the amplifier with all its state."""
@@ -50,15 +47,9 @@ class Amplifier:
         return other
 
     def rewire(self, wiring: Wiring) -> None:
-        """Take gain and feedback from changed closures."""
-        self.gain, self.howl_hz = 1.0, 0.0
-        self._coupled = self._amp in wiring.touched
-        if not self._coupled:
-            return
-        if self._dac in wiring.touched:
-            share = wiring.impedance_ohm(self._amp, self._dac) / self._dac_ohm
-            self.gain = share / self._rest
-        if self._spk in wiring.touched:
+        """Take feedback from changed closures."""
+        self.howl_hz = 0.0
+        if {self._amp, self._spk} <= wiring.touched:
             # the speaker's voltage is `gain` times the input's: fed back in phase, it
             # howls once more than 1/gain of it comes back
             spk_ohm = 10.0
@@ -67,12 +58,6 @@ class Amplifier:
                 source_ohm = wiring.impedance_ohm(self._amp, self._amp)
                 # phase of a one-pole feedback network, f = 1 / (2 pi R C)
                 self.howl_hz = 1.0 / (2 * math.pi * source_ohm * _HOWL_FARAD)
-
-    def offset(self, wiring: Wiring) -> float:
-        """Give what the touched lines' levels add at the input now, relative to full scale."""
-        if not self._coupled:
-            return 0.0
-        return (wiring.level(self._amp) - _BIAS) / self._rest
 
     def sound(self, voice: np.ndarray, muted: bool) -> np.ndarray:
         """Turn the input's signal (full scale 1) into the toy's sound, float32."""
@@ -88,3 +73,18 @@ class Amplifier:
         if np.abs(self._state).max() < 1e-7:
             self._state = np.zeros(3)
         return (sound * _OUT).astype(np.float32)
+
+
+def rest_share(board: Board, source: int) -> float:
+    """Give how much of a source's swing reaches the amplifier's input with nothing bridged.
+
+    Parameters
+    ----------
+    source : int
+        A net with a bias whose resistance is the source's own.
+    """
+    amp = board.roles["amp"]
+    rest = board.circuit.bridged([], whole=True)
+    _, impedance = rest.solved([net.idle for net in board.nets])
+    source_ohm = board.nets[source].drive.bias[0]
+    return float(impedance[rest.place[amp], rest.place[source]]) / source_ohm

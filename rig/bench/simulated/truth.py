@@ -33,7 +33,7 @@ from itertools import combinations
 
 import numpy as np
 
-from rig.bench.simulated.board import Board, make_board
+from rig.bench.simulated.board import KINDS, Board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.difference import (
     HOP,
@@ -44,7 +44,7 @@ from rig.bench.simulated.difference import (
     change,
     difference_db,
 )
-from rig.bench.simulated.folder import new_simulated_project
+from rig.bench.simulated.folder import new_simulated_project, project_board
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.project import Project, path_ohm, touchable
@@ -103,7 +103,7 @@ class Truth:
     def __init__(self, project: Project, board: Board | None = None):
         self._project = project
         rig = project.rig
-        self.board = board or make_board(rig.simulated.seed, rig.simulated.pads)
+        self.board = board or project_board(project)
         self._timings = rig.timings
         self._keys = list(rig.sweep.keys or list(project.toy.keys)[:1])
         self._states = {key: self._make_states(key) for key in self._keys}
@@ -259,9 +259,10 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m rig.bench.simulated.truth")
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--pads", type=int, default=24)
+    parser.add_argument("--kind", choices=list(KINDS), default="talker")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
-        project = new_simulated_project(folder + "/toy", asked.seed, asked.pads)
+        project = new_simulated_project(folder + "/toy", asked.seed, asked.pads, asked.kind)
     print(json.dumps(truth(project)))
 
 

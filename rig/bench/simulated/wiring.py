@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from rig.bench.simulated.board import COLUMNS, KEY_CONTACT_OHM, ROWS, Board
 from rig.bench.simulated.circuit import HIGH, OPEN, Link
+from rig.bench.simulated.parts import Board
 
 
 class Wiring:
@@ -26,17 +26,13 @@ class Wiring:
     def __init__(self, board: Board):
         self._board = board
         self._net_of = board.net_of
-        self._matrix = {
-            key: (board.roles[f"row{i // COLUMNS}"], board.roles[f"col{i % COLUMNS}"])
-            for i, key in enumerate(key_order(board))
-        }
         self.state = [net.idle for net in board.nets]
         self._thresholds = [net.threshold for net in board.nets]
-        self._rest_high = [
-            bool(net.drive.pull and net.drive.pull[1] > net.threshold) for net in board.nets
-        ]
         self.links: tuple[Link, ...] = ()
         self.keys: frozenset[str] = frozenset()
+        self._rest_high = [
+            level > net.threshold for level, net in zip(self.reads(), board.nets, strict=True)
+        ]
         self._attach()
 
     def fork(self) -> Wiring:
@@ -58,10 +54,8 @@ class Wiring:
 
     def _bridges(self) -> list[tuple[int, int, float]]:
         bridges = self._board.circuit.link_resistors(self.links, self._net_of)
-        for key in sorted(self.keys):
-            row, column = self._matrix[key]
-            bridges.append((row, column, KEY_CONTACT_OHM))
-        return bridges
+        bridges += [self._board.contacts[key] for key in sorted(self.keys)]
+        return [*bridges, *self._board.always]
 
     def _attach(self) -> None:
         self.bridged = self._board.circuit.bridged(self._bridges())
@@ -96,9 +90,3 @@ class Wiring:
             circuit.fixed[net] if net in circuit.fixed else levels[whole.place[net]]
             for net in range(len(self.state))
         ]
-
-
-def key_order(board: Board) -> list[str]:
-    """Give the keys in the order of the matrix."""
-    assert len(board.keys) <= ROWS * COLUMNS
-    return list(board.keys)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from rig.bench.simulated import memory
-from rig.bench.simulated.board import COLUMNS, ROWS, Board
-from rig.bench.simulated.bus import Bus
 from rig.bench.simulated.circuit import LOW, OPEN
-from rig.bench.simulated.wiring import Wiring, key_order
+from rig.bench.simulated.parts import Board
+from rig.bench.simulated.talker import memory
+from rig.bench.simulated.talker.board import COLUMNS, ROWS
+from rig.bench.simulated.talker.bus import Bus
+from rig.bench.simulated.wiring import Wiring
 
 BOOT, ASLEEP, IDLE, TALK, JAM, HELD = "boot", "asleep", "idle", "talk", "jam", "held"
 
@@ -35,7 +36,7 @@ class Sequencer:
         self._loop, self._reset = roles["loop"], roles["reset"]
         self._rows = [roles[f"row{i}"] for i in range(ROWS)]
         self._columns = [roles[f"col{i}"] for i in range(COLUMNS)]
-        self._order = key_order(board)
+        self._order = list(board.keys)
         self._counter = counter & 0xFFFFFFFF
         self.power_on()
 
@@ -124,7 +125,7 @@ class Sequencer:
     def _begin(self, key: str) -> None:
         number = self._order.index(key)
         self._counter = (self._counter * 1664525 + 1013904223) & 0xFFFFFFFF
-        count = self._board.speech.phrase_counts[number]
+        count = self._board.inside.phrase_counts[number]
         phrase = (self._counter >> 16) % count
         self._start = memory.PHRASE_TABLE + 2 * (memory.PHRASES_PER_KEY * number + phrase)
         self._looping = False

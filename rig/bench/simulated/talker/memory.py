@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.bench.simulated import voice
+from rig.bench.simulated.talker import voice
 
 ADDRESS_BITS = 12
 SIZE = 1 << ADDRESS_BITS

@@ -15,8 +15,8 @@ Nobody waits with a time limit, as is usual in such toys: a lost edge is a deadl
 
 from __future__ import annotations
 
-from rig.bench.simulated.board import Board
-from rig.bench.simulated.memory import ADDRESS_BITS, SIZE
+from rig.bench.simulated.parts import Board
+from rig.bench.simulated.talker.memory import ADDRESS_BITS, SIZE
 from rig.bench.simulated.wiring import Wiring
 
 IDLE, ASKED, MISSED, BUSY = "idle", "asked", "missed", "busy"
@@ -32,7 +32,7 @@ class Bus:
     """
 
     def __init__(self, board: Board, wiring: Wiring):
-        self._data = board.speech.data
+        self._data = board.inside.data
         roles = board.roles
         self._a = [roles[f"a{i}"] for i in range(ADDRESS_BITS)]
         self._d = [roles[f"d{i}"] for i in range(8)]
