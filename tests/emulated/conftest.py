@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from emulator import Emulator, Port
 from sound_server import SoundServer
 
 
@@ -11,3 +12,18 @@ def sound_server():
     """Give a private sound server that all tests of the session share."""
     with SoundServer() as server:
         yield server
+
+
+@pytest.fixture(scope="module")
+def _controller():
+    with Emulator() as emulator, Port(emulator.pty) as port:
+        yield emulator, port
+
+
+@pytest.fixture
+def bench(_controller):
+    """Give an emulated controller and its port, shared by a module, reset for each test."""
+    emulator, port = _controller
+    port.write("*RST;*CLS;*ESE 0;*SRE 0;:STATus:PRESet")
+    assert port.errors() == []
+    yield emulator, port

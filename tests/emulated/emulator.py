@@ -268,6 +268,11 @@ class Emulator:
             if not self._changed.wait_for(lambda: self._cycle >= until, seconds):
                 raise TimeoutError(f"the emulator is only at cycle {self._cycle}")
 
+    def settled(self) -> list[State]:
+        """Give `events`, once what was just done has had time to show in them."""
+        self.wait_cycles(10 * CYCLES_PER_MS)
+        return self.events()
+
     # --- what is done to the controller
 
     def adc(self, channel: int, mv: int) -> None:

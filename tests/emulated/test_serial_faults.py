@@ -10,7 +10,7 @@ import random
 import re
 
 import pytest
-from emulator import CYCLES_PER_MS, PADS, Emulator, Port
+from emulator import CYCLES_PER_MS, PADS
 
 MESSAGES = [
     "ROUTe:CLOSe (@1!11,2!12)",
@@ -137,26 +137,10 @@ def flip(data: bytes, rng: random.Random) -> bytes:
     return data[:at] + bytes([data[at] ^ 1 << rng.randrange(8)]) + data[at + 1 :]
 
 
-@pytest.fixture(scope="module")
-def shared():
-    with Emulator() as emulator, Port(emulator.pty) as port:
-        yield emulator, port
-
-
-@pytest.fixture
-def line(shared):
-    emulator, port = shared
-    port.write("*RST;*CLS;*ESE 0;*SRE 0")
-    assert port.errors() == []
-    emulator.wait_cycles(10 * CYCLES_PER_MS)
-    yield emulator, port
-
-
 def steps(emulator, start):
     """Give the different states of the pads since event `start`, in order."""
-    emulator.wait_cycles(10 * CYCLES_PER_MS)
     found = [frozenset()]
-    for state in emulator.events()[start:]:
+    for state in emulator.settled()[start:]:
         if state.closures != found[-1]:
             found.append(state.closures)
     return found
@@ -164,8 +148,8 @@ def steps(emulator, start):
 
 @pytest.mark.parametrize("fault", [drop, double, flip])
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_a_dropped_doubled_or_flipped_byte(line, fault, seed):
-    emulator, port = line
+def test_a_dropped_doubled_or_flipped_byte(bench, fault, seed):
+    emulator, port = bench
     rng = random.Random(f"{fault.__name__} {seed}")
     reference = Reference()
     start = len(emulator.events())
@@ -194,8 +178,8 @@ def test_a_dropped_doubled_or_flipped_byte(line, fault, seed):
 
 
 @pytest.mark.parametrize("byte", [1, 2, 11, 15, 18])
-def test_a_byte_without_its_stop_bit_spoils_its_line(line, byte):
-    emulator, port = line
+def test_a_byte_without_its_stop_bit_spoils_its_line(bench, byte):
+    emulator, port = bench
     start = len(emulator.events())
     emulator.frame(byte)
     emulator.wait_cycles(10 * CYCLES_PER_MS)
@@ -206,8 +190,8 @@ def test_a_byte_without_its_stop_bit_spoils_its_line(line, byte):
     assert steps(emulator, start) == [frozenset(), {(1, 4)}]
 
 
-def test_a_line_end_without_its_stop_bit_joins_two_lines_that_both_fail(line):
-    emulator, port = line
+def test_a_line_end_without_its_stop_bit_joins_two_lines_that_both_fail(bench):
+    emulator, port = bench
     start = len(emulator.events())
     emulator.frame(19)
     emulator.wait_cycles(10 * CYCLES_PER_MS)
@@ -219,8 +203,8 @@ def test_a_line_end_without_its_stop_bit_joins_two_lines_that_both_fail(line):
     assert steps(emulator, start) == [frozenset(), {(1, 5)}]
 
 
-def test_several_faults_in_one_message(line):
-    emulator, port = line
+def test_several_faults_in_one_message(bench):
+    emulator, port = bench
     rng = random.Random(11)
     reference = Reference()
     start = len(emulator.events())
@@ -236,8 +220,8 @@ def test_several_faults_in_one_message(line):
 
 
 @pytest.mark.parametrize("size", [10_000, 10_240])
-def test_a_line_of_10_kB_at_full_rate_runs_nothing(line, size):
-    emulator, port = line
+def test_a_line_of_10_kB_at_full_rate_runs_nothing(bench, size):
+    emulator, port = bench
     start = len(emulator.events())
     text = ";:ROUTe:CLOSe (@1!1)" * (size // 20 + 1)
     port.write(text[:size].encode() + b"\nROUTe:CLOSe (@1!2)\n")
@@ -246,8 +230,8 @@ def test_a_line_of_10_kB_at_full_rate_runs_nothing(line, size):
     assert steps(emulator, start) == [frozenset(), {(1, 2)}]
 
 
-def test_ten_kilobytes_of_noise(line):
-    emulator, port = line
+def test_ten_kilobytes_of_noise(bench):
+    emulator, port = bench
     start = len(emulator.events())
     rng = random.Random(5)
     noise = rng.randbytes(10_000)
@@ -260,9 +244,9 @@ def test_ten_kilobytes_of_noise(line):
     assert steps(emulator, start) == [frozenset(), {(1, 2)}]
 
 
-def test_what_fits_the_receive_ring_runs_whole_at_full_rate(line):
+def test_what_fits_the_receive_ring_runs_whole_at_full_rate(bench):
     """255 bytes in one go: every command in them is done, in order, without an error."""
-    emulator, port = line
+    emulator, port = bench
     start = len(emulator.events())
     reference = Reference()
     lines = [f"ROUT:CLOS (@1!{n})" if n % 2 else "ROUT:OPEN:ALL" for n in range(1, 16)]
@@ -275,10 +259,10 @@ def test_what_fits_the_receive_ring_runs_whole_at_full_rate(line):
     assert steps(emulator, start) == reference.steps
 
 
-def test_back_to_back_commands_at_full_rate_run_whole_or_not_at_all(line):
+def test_back_to_back_commands_at_full_rate_run_whole_or_not_at_all(bench):
     """25,000 bytes a second without a pause, far more than relays can follow: what doesn't
     fit is reported, every closure was asked for, and the next line works."""
-    emulator, port = line
+    emulator, port = bench
     start = len(emulator.events())
     asked = [frozenset({(1 + n % 2, 1 + n % 32)}) for n in range(600)]
     data = b""
@@ -297,8 +281,8 @@ def test_back_to_back_commands_at_full_rate_run_whole_or_not_at_all(line):
     assert port.errors() == []
 
 
-def test_queries_back_to_back_are_each_answered_in_order_or_reported(line):
-    emulator, port = line
+def test_queries_back_to_back_are_each_answered_in_order_or_reported(bench):
+    emulator, port = bench
     data = b"".join(b"*ESE %d;*ESE?\n" % (n % 256) for n in range(300))
     port.write(data)
     emulator.wait_cycles((len(data) // 25 + 100) * CYCLES_PER_MS)
@@ -312,10 +296,10 @@ def test_queries_back_to_back_are_each_answered_in_order_or_reported(line):
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
-def test_a_receiver_blind_at_random_moments_loses_whole_messages_only(line, seed):
+def test_a_receiver_blind_at_random_moments_loses_whole_messages_only(bench, seed):
     """Bytes overwritten in the receiver (interrupts off for longer than three bytes) spoil
     the messages they belong to, and no two messages are joined."""
-    emulator, port = line
+    emulator, port = bench
     rng = random.Random(seed)
     start = len(emulator.events())
     asked = []
