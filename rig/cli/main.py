@@ -8,7 +8,7 @@ import sys
 import typer
 
 from rig import __version__
-from rig.cli import build, choose, demo, export, project, sweep
+from rig.cli import build, choose, demo, export, judge, project, sweep
 from rig.errors import RigError
 
 app = typer.Typer(
@@ -31,7 +31,7 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, sweep, choose, build, export):
+for group in (demo, project, sweep, choose, build, judge, export):
     group.register(app)
 
 

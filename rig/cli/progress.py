@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from typing import TypeVar
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -22,6 +23,38 @@ from rig.sweep import Progress as Made
 from rig.words import duration, ohms, sound_words
 
 PIPE_LINE_EVERY_S = 10.0
+
+Item = TypeVar("Item")
+
+
+def track(console: Console, what: str, total: int, items: Iterable[Item]) -> Iterator[Item]:
+    """Pass items on and show how far it is and the time left: a bar, or a line now and then.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+    what : str
+        What is being done.
+    total : int
+        How many items there will be.
+    items : iterable
+    """
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(bar_width=24), MofNCompleteColumn(),
+        TextColumn("{task.fields[left]}"), console=console, transient=True,
+        disable=not console.is_terminal,
+    )
+    began = last_line = time.monotonic()
+    with bar:
+        task = bar.add_task(what, total=total, left="")
+        for done, item in enumerate(items, 1):
+            yield item
+            now = time.monotonic()
+            left = f"{duration((now - began) / done * (total - done))} left"
+            bar.update(task, completed=done, left=left)
+            if not console.is_terminal and now - last_line >= PIPE_LINE_EVERY_S:
+                last_line = now
+                console.print(f"{what}: {done} of {total}, {left}")
 
 
 class SweepView:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,6 +47,20 @@ class Span:
     def from_seconds(cls, press_s: float, close_s: float, open_s: float, end_s: float) -> Span:
         """Build from times in seconds since the start of the take."""
         return cls(*(round(t / HOP_S) for t in (press_s, close_s, open_s, end_s)))
+
+    @classmethod
+    def from_samples(cls, offsets: Mapping[str, int], length: int, rate_hz: int) -> Span:
+        """Build from the samples of a take at which "press", "close" and "open" happened.
+
+        Parameters
+        ----------
+        offsets : mapping of str to int
+        length : int
+            Samples of the whole take.
+        rate_hz : int
+        """
+        steps = (offsets["press"], offsets["close"], offsets["open"], length)
+        return cls.from_seconds(*(at / rate_hz for at in steps))
 
 
 @dataclass(frozen=True)

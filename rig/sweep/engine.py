@@ -142,11 +142,7 @@ class Sweep:
             self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
 
     def _span(self, offsets: dict[str, int], length: int) -> Span:
-        rate = self.bench.rate_hz
-        return Span.from_seconds(
-            offsets["press"] / rate, offsets["close"] / rate, offsets["open"] / rate,
-            length / rate,
-        )
+        return Span.from_samples(offsets, length, self.bench.rate_hz)
 
     # One step
 
