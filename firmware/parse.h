@@ -18,7 +18,7 @@ enum unit { UNIT_NONE, UNIT_MS, UNIT_MA, UNIT_MV, UNIT_OHM };
 /* True when a header without its '?' fits a pattern: capitals are a node's short form, all of
  * it the long one, [:NODe] may be left out, NODe<1|2> takes a numeric suffix. */
 bool parse_matches(const char *header, PGM_P pattern);
-extern uint8_t parse_suffix; /* set by a suffix that was given; 0 when it is out of range */
+extern uint8_t parse_suffix; /* that header's: 1 when none was given, 0 when it is out of range */
 
 void parse_start(char *parameters);
 bool parse_more(void);          /* another parameter is there */
