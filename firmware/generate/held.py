@@ -1,0 +1,94 @@
+"""What holds the board while the controller's pins float: solved from the netlist."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from firmware.generate.netlist import Netlist
+from rig.bench.simulated.circuit import GROUND, solve
+
+LEAK_A = 2e-6
+"""Leakage that a floating pin must be held against, either way: 1 uA of the ATmega328P's pin
+at most (data sheet, memory), and as much for everything else on the net."""
+
+OFF_V = 0.65
+"""Below this no transistor of the board conducts; logic takes it for low as well."""
+
+ON_V = 4.25
+"""Above this every register takes its enable-not for high, at 5 V (85 % of the supply)."""
+
+LOW = ("SUPPLY", "HOLD", "MARKER", "BLEED", "STROBE", "RESET_LINE", "CHAIN_READ")
+HIGH = ("CHAIN_ENABLE_NOT", "RESET_NOT")
+_RAILS_V = {"GND": 0.0, "+5V": 5.0, "+12V": 12.0, "+15V": 15.0}
+
+
+@dataclass(frozen=True)
+class Level:
+    """A net with nothing driving it: its voltage and the resistance that holds it there."""
+
+    net: str
+    volts: float
+    ohm: float
+    high: bool
+
+    @property
+    def holds(self) -> bool:
+        """Whether the leakage can't move the net to where something happens."""
+        moved_v = self.ohm * LEAK_A
+        return self.volts - moved_v >= ON_V if self.high else self.volts + moved_v <= OFF_V
+
+
+def wanted(netlist: Netlist) -> dict[str, bool]:
+    """Give the nets that need a level during reset, and whether it is the high one.
+
+    Beside the controller's pins these are the lines of the crosspoint and the multiplexers:
+    their registers' outputs float as long as enable-not is high.
+    """
+    found = dict.fromkeys(LOW, False) | dict.fromkeys(HIGH, True)
+    for part in netlist.kinds("crosspoint"):
+        found |= dict.fromkeys((net for pin, net in part.pins.items()
+                                if pin.startswith(("AX", "AY", "CS", "DATA"))), False)  # fmt: skip
+    for part in netlist.kinds("multiplexer"):
+        found |= {net: pin == "E" for pin, net in part.pins.items() if pin[0] in "SE"}
+    return found
+
+
+def levels(netlist: Netlist) -> list[Level]:
+    """Solve the board as a d.c. circuit with controller and registers out of their sockets.
+
+    Resistors and windings conduct; capacitors, open contacts, and diodes and gates (which
+    would need more than `OFF_V`) don't.
+    """
+    rails = _RAILS_V
+    nets = sorted(netlist.nets - set(rails))
+    place = {net: i for i, net in enumerate(nets)}
+    resistors, sources = [], []
+
+    def join(a: str, b: str, ohm: float) -> None:
+        if a in rails and b in rails:
+            return
+        if a in rails or b in rails:
+            rail, net = (a, b) if a in rails else (b, a)
+            if rails[rail] == 0.0:
+                resistors.append((place[net], GROUND, ohm))
+            else:
+                sources.append((place[net], rails[rail], ohm))
+        else:
+            resistors.append((place[a], place[b], ohm))
+
+    for part in netlist:
+        if part.kind == "resistor":
+            join(*part.pins.values(), part.value)
+        elif part.kind == "transformer":
+            for a, b in (("1", "2"), ("3", "4")):
+                join(part.pins[a], part.pins[b], part.rating["winding_ohm"])
+    volts, impedance_ohm = solve(len(nets), resistors, sources)
+    return [
+        Level(net, float(volts[place[net]]), float(impedance_ohm[place[net], place[net]]), high)
+        for net, high in wanted(netlist).items()
+    ]
+
+
+def loose(netlist: Netlist) -> list[str]:
+    """Give the nets that would float to where something happens; none on a whole board."""
+    return [level.net for level in levels(netlist) if not level.holds]

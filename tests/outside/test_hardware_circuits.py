@@ -1,0 +1,209 @@
+"""The board's circuits in ngspice, an independent circuit simulator (Debian's package).
+
+The decks are written from the netlist of the hardware guide, so that a part changed there
+is simulated here. Models of the semiconductors are from memory of their data sheets and
+stand beside their use; tolerances are taken at their worst corners.
+"""
+
+import math
+import re
+import shutil
+import subprocess
+
+import pytest
+
+from firmware.generate import held, limits
+from firmware.generate.netlist import DRIVERS, Part, build
+
+BOARD = build("reed")
+OFF_WITHIN_MS = 20.0  # the protocol's promise after the last toggle
+RELAY_OFF_MS = 1.0  # photo-relay, rated
+
+MODELS = """
+.model SCHOTTKY D(IS=2e-7 N=1.04 RS=2.3 CJO=11p BV=36 IBV=1e-5)
+.model SILICON D(IS=4.35e-9 N=1.906 RS=0.65 CJO=0.7p BV=110 IBV=1e-4)
+"""
+
+
+def ngspice(deck: str) -> dict[str, float]:
+    """Run a deck; give what its `.meas` and `print` lines said."""
+    assert shutil.which("ngspice"), "ngspice is missing: apt-get install ngspice"
+    run = subprocess.run(
+        ["ngspice", "-b"], input=deck, capture_output=True, text=True, check=False, timeout=120
+    )
+    said = run.stdout + run.stderr
+    assert "Error" not in said, said
+    return {name.lower(): float(value)
+            for name, value in re.findall(r"^(\S+)\s*=\s*([-+.\deE]+)", said, re.MULTILINE)}
+
+
+def node(net: str) -> str:
+    return "0" if net == "GND" else net.replace("+", "p").replace("-", "m").lower()
+
+
+def line(part: Part, off: float = 0.0, threshold_v: float = 1.1) -> str:
+    """Write a part for ngspice; `off` is where in its tolerance it lies, -1 to 1."""
+    nets = [node(net) for net in part.pins.values()]
+    value = part.value and part.value * (1 + off * (part.percent or 0) / 100)
+    if part.kind == "resistor":
+        return f"{part.ref} {nets[0]} {nets[1]} {value!r}"
+    if part.kind == "capacitor":
+        return f"{part.ref} {nets[0]} {nets[1]} {value!r}"
+    if part.kind == "diode":
+        model = "SCHOTTKY" if "Schottky" in part.text else "SILICON"
+        return f"{part.ref} {nets[0]} {nets[1]} {model}"
+    if part.kind == "transistor":
+        # The threshold is given at 1 mA: 0.07 V above where this square law begins. 0.4 A/V^2
+        # is 2.5 ohm of channel at 1 V above the threshold; 75 pF of gate.
+        gate, drain, source = (node(part.pins[pin]) for pin in "GDS")
+        return (
+            f"M{part.ref} {drain} {gate} {source} {source} N{part.ref}\n"
+            f"C{part.ref}G {gate} {source} 75p\n"
+            f".model N{part.ref} NMOS(VTO={threshold_v - 0.07!r} KP=0.4 LAMBDA=0.01)"
+        )
+    if part.kind == "transformer":
+        a, b, c, d = (node(part.pins[pin]) for pin in "1234")
+        ohm, henry = part.rating["winding_ohm"], part.rating["henry"]
+        return (
+            f"R{part.ref}A {a} {part.ref}a {ohm}\nL{part.ref}A {part.ref}a {b} {henry}\n"
+            f"R{part.ref}B {c} {part.ref}b {ohm}\nL{part.ref}B {part.ref}b {d} {henry}\n"
+            f"K{part.ref} L{part.ref}A L{part.ref}B 0.999"
+        )
+    raise ValueError(part.kind)
+
+
+def heartbeat(supply_v, toggle_ms, last_ms, ends_high, corner, threshold_v, led_v, board=BOARD):
+    """The pump with the supply switch's lamp; `last_ms` is the time of the last toggle.
+
+    `corner` is -1 where parts hold for the shortest time, +1 for the longest.
+    """
+    points, level, at = ["0 0"], 0.0, toggle_ms
+    while at <= last_ms + 1e-9:
+        level = supply_v - level
+        points += [f"{at}m {supply_v - level}", f"{at + 1e-4}m {level}"]
+        at += toggle_ms
+    if (level > 0) != ends_high:
+        points += [f"{at}m {level}", f"{at + 1e-4}m {supply_v - level}"]
+        last_ms = at
+    deck = [
+        "heartbeat", MODELS, f"VCC p5v 0 {supply_v}", f"VPIN pin 0 PWL({' '.join(points)})",
+        f"RPIN pin heartbeat 25\nVS supply 0 {supply_v}",
+        # the lamp: a drop and a source of 0 V that counts its current
+        f"VLED ledp led1 {led_v}\nVCOUNT led1 ledm 0",
+    ]  # fmt: skip
+    deck += [line(board[ref], corner) for ref in ("C8", "R14")]
+    deck += [line(board[ref], -1) for ref in ("C7",)] + [line(board["R13"])]
+    deck += [line(board[ref]) for ref in ("D1", "R11")]
+    deck += [line(board[ref], -corner) for ref in ("R12",)]
+    deck += [line(board[ref], threshold_v=threshold_v) for ref in ("Q1", "Q2")]
+    return deck, last_ms
+
+
+@pytest.mark.parametrize("toggle_ms", [0.5, 1.0, 2.0])
+def test_the_heartbeat_holds_the_switch_between_toggles(toggle_ms):
+    rating = BOARD["U2"].rating
+    deck, _ = heartbeat(limits.LOGIC_LEAST_V, toggle_ms, 80, False, -1, 1.5,
+                        rating["led_v_most"])  # fmt: skip
+    deck += [".tran 20u 78m", ".meas tran least MIN i(VCOUNT) from=30m to=78m",
+             ".meas tran gate MIN v(hold) from=30m to=78m", ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    assert said["least"] * 1000 >= rating["led_least_ma"], said
+
+
+def drop_ms(board=BOARD, toggle_ms=1.0, ends_high=True):
+    """Time from the last toggle until the lamp is off, in the slowest corner."""
+    rating = board["U2"].rating
+    deck, last_ms = heartbeat(limits.LOGIC_MOST_V, toggle_ms, 40, ends_high, 1, 0.75,
+                              rating["led_v_least"], board)  # fmt: skip
+    deck += [".tran 20u 240m 39m",
+             f".meas tran off WHEN i(VCOUNT)={rating['led_off_ma'] / 1000} FALL=LAST", ".end"]
+    return ngspice("\n".join(deck) + "\n")["off"] * 1000 - last_ms
+
+
+@pytest.mark.parametrize("ends_high", [False, True])
+@pytest.mark.parametrize("toggle_ms", [0.5, 1.0, 2.0])
+def test_silence_of_the_heartbeat_opens_the_switch(toggle_ms, ends_high):
+    assert 0 < drop_ms(toggle_ms=toggle_ms, ends_high=ends_high) + RELAY_OFF_MS <= OFF_WITHIN_MS
+
+
+def test_a_larger_capacitor_would_be_noticed():
+    parts = [p for p in BOARD if p.ref != "C8"]
+    slow = type(BOARD)("reed", [*parts, Part(**{**vars(BOARD["C8"]), "value": 220e-9})])
+    assert drop_ms(slow) > OFF_WITHIN_MS
+
+
+@pytest.mark.parametrize("driver", DRIVERS)
+def test_levels_during_reset_against_ngspice(driver):
+    # handbook: superposition; the leak is a current put in at one net at a time
+    board = build(driver)
+    deck = ["floating pins", "Vp5v p5v 0 5", "Vp12v p12v 0 12", "Vp15v p15v 0 15"]
+    deck += [line(p) for p in board.kinds("resistor")]
+    deck += [line(p) for p in board.kinds("transformer")]
+    deck += [f"RLEAK{i} {node(net)} 0 1e11" for i, net in enumerate(sorted(board.nets))
+             if net not in ("GND", "+5V", "+12V", "+15V")]  # fmt: skip
+    levels = {level.net: level for level in held.levels(board)}
+    deck += [f"I{i} 0 {node(net)} {held.LEAK_A}" for i, net in enumerate(levels)]
+    deck += [".options gmin=1e-15", ".control", "op"]
+    deck += [f"print v({node(net)})" for net in levels] + [".endc", ".end"]
+    said = ngspice("\n".join(deck) + "\n")
+    for net, level in levels.items():
+        # the held nets don't share a resistor, so the leaks don't add up
+        assert said[f"v({node(net)})"] == pytest.approx(
+            level.volts + level.ohm * held.LEAK_A, abs=1e-4), net  # fmt: skip
+
+
+def test_the_marker_stays_above_the_hosts_threshold():
+    from rig.bench.base import MARKER_PULSE_MS
+    from rig.bench.marker import MARKER_LEVEL
+
+    # Line inputs: full scale from 1.0 V (common practice) to 2.83 V (2 V r.m.s., the loudest
+    # consumer level), 10 kohm. The first 80 % of half a pulse must be above the host's level.
+    deck = ["marker", f"VPIN marker 0 PULSE(0 4.6 1m 1u 1u {MARKER_PULSE_MS}m 1)",
+            *[line(BOARD[ref]) for ref in ("R3", "C63", "R64", "R65", "T2")],
+            "RLINE right line_gnd 10k", "RGND line_gnd 0 1", "EOUT line 0 right line_gnd 1"]
+    until = 1 + 0.8 * MARKER_PULSE_MS / 2
+    deck += [".tran 5u 20m", ".meas tran top MAX v(line)",
+             f".meas tran late FIND v(line) AT={until}m", ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    assert said["late"] >= 2.83 * MARKER_LEVEL, said
+    assert said["top"] * 5.25 / 4.6 <= 0.9, said  # V: a 1.0 V input isn't clipped
+
+
+def test_the_rail_bleeds_below_0_2_v():
+    # handbook: V e^(-t/RC); 1,000 uF at 12.8 V, the bleed's transistor included
+    bleed = BOARD["R22"].value
+    deck = ["bleed", f"CT rail 0 1000u IC={limits.TOY_V}", "VG bleed 0 4.6", line(BOARD["R22"]),
+            line(BOARD["Q3"], threshold_v=1.5), line(BOARD["R20"]), line(BOARD["R21"]),
+            ".tran 1m 3 UIC", ".meas tran t WHEN v(rail)=0.2 FALL=1", ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    assert said["t"] == pytest.approx(bleed * 1e-3 * math.log(limits.TOY_V / 0.2), rel=0.05)
+
+
+def test_an_overcurrent_reaches_the_converter_within_a_third_of_a_millisecond():
+    # The amplifier: open-loop gain 1e5 and one pole that gives 10 MHz of gain-bandwidth
+    # (MCP6024 data sheet, memory).
+    gain = 1 + BOARD["R18"].value / BOARD["R17"].value
+    deck = ["step", "ISTEP 0 toym PULSE(0 0.6 1m 1u 1u 10m 1)",
+            *[line(BOARD[ref]) for ref in ("R15", "R16", "C9", "R17", "R18", "R19", "C10")],
+            "EAMP pole0 0 shunt gain_50 1e5\nRPOLE pole0 pole 1k\nCPOLE pole 0 1.59u",
+            "EOUT amperes 0 pole 0 1", ".tran 1u 5m",
+            f".meas tran t WHEN v(current_sense)={0.3 * 0.22 * gain!r} RISE=1",
+            ".meas tran last FIND v(current_sense) AT=4m", ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    assert said["last"] == pytest.approx(0.6 * 0.22 * gain, rel=0.01)
+    # half of a step: 0.7 of the shunt's time constant, and the amplifier's
+    assert (said["t"] - 1e-3) * 1000 < 0.33
+
+
+def test_the_sound_path_is_a_tenth_and_flat_where_toys_sound():
+    deck = ["sound", "VS speaker_1 speaker_2 DC 0 AC 1", "RREF speaker_2 0 1meg",
+            *[line(BOARD[ref]) for ref in ("C61", "R62", "R63", "C62", "T1")],
+            "RLINE left line_gnd 10k", "RISO line_gnd 0 1meg", "EOUT line 0 left line_gnd 1",
+            ".control", "ac dec 40 20 50k"]  # fmt: skip
+    names = {"a100": 100, "a1k": 1000, "a8k": 8000, "a40k": 40000}
+    deck += [f"meas ac {name} FIND vdb(line) AT={hz}" for name, hz in names.items()]
+    said = ngspice("\n".join([*deck, ".endc", ".end"]) + "\n")
+    db = {name: said[name] for name in names}
+    assert db["a1k"] == pytest.approx(-21.0, abs=1.0)
+    assert abs(db["a100"] - db["a1k"]) < 3 and abs(db["a8k"] - db["a1k"]) < 3
+    assert db["a40k"] < db["a1k"] - 3
