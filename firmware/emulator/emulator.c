@@ -92,9 +92,10 @@ static void command(const char *line)
         machine_reset();
     else if (!strcmp(line, "jam"))
         machine_jam();
-    else if (sscanf(line, "blind %llu", &cycles) == 1)
+    else if (sscanf(line, "blind %llu", &cycles) == 1) {
         machine_blind(cycles);
-    else if (sscanf(line, "frame %u", &bytes) == 1)
+        link_say("blind %llu\n", (unsigned long long)machine_cycle() + cycles);
+    } else if (sscanf(line, "frame %u", &bytes) == 1)
         serial_frame(bytes);
     else if (!strcmp(line, "readback ok"))
         chain_fault(READ_BACK_OK);

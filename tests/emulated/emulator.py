@@ -87,6 +87,7 @@ class Decoder:
     def __init__(self) -> None:
         self.state = State()
         self.resets: list[int] = []
+        self.blind_until: list[int] = []
 
     def feed(self, line: str) -> State | Tick | None:
         """Take one line; give the new state, a tick, or None when nothing changed."""
@@ -102,6 +103,9 @@ class Decoder:
                 return self._change(int(cycle), **_closed(bits if enabled == "1" else 0))
             case ["reset", cycle]:
                 self.resets.append(int(cycle))
+                return None
+            case ["blind", cycle]:
+                self.blind_until.append(int(cycle))
                 return None
             case ["late", _]:
                 return None
@@ -185,6 +189,7 @@ class Emulator:
         self._decoder = Decoder()
         self._states: list[State] = []
         self._cycle = 0
+        self._blinded = 0
         self._queues: list[queue.SimpleQueue] = []
 
     def __enter__(self) -> Self:
@@ -285,7 +290,19 @@ class Emulator:
 
     def blind(self, ms: int) -> None:
         """Let time pass without an instruction, as if interrupts were off for so long."""
+        self._blinded += 1
         self._say(f"blind {ms * CYCLES_PER_MS}")
+
+    def wait_until_it_sees(self) -> None:
+        """Wait for the end of the last `blind`, and 10 ms more for what came meanwhile."""
+
+        def sees() -> bool:
+            ends = self._decoder.blind_until
+            return len(ends) == self._blinded and self._cycle > ends[-1] + 10 * CYCLES_PER_MS
+
+        with self._changed:
+            if self._blinded and not self._changed.wait_for(sees, 60):
+                raise TimeoutError("the emulator stays blind")
 
     def frame(self, byte: int) -> None:
         """Let the byte this many from now (1: the next) come without its stop bit."""

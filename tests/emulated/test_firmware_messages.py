@@ -118,7 +118,7 @@ def test_bytes_lost_by_a_blind_receiver_are_reported_and_close_nothing(bench):
     before = emulator.settled()
     emulator.blind(20)
     port.write("ROUTe:CLOSe (@1!1)")
-    emulator.wait_cycles(50 * CYCLES_PER_MS)
+    emulator.wait_until_it_sees()
     port.write("")  # the loss may have eaten the line's end too
     assert port.errors() == [-363]
     assert emulator.settled() == before
@@ -134,7 +134,7 @@ def test_the_receiver_holds_three_bytes_and_no_more(bench, rest, errors):
     emulator.wait_cycles(20 * CYCLES_PER_MS)
     emulator.blind(20)
     port.write(rest)
-    emulator.wait_cycles(50 * CYCLES_PER_MS)
+    emulator.wait_until_it_sees()
     assert port.errors() == errors
     assert port.ask("*ESE?") == ("0" if errors else "7")
 

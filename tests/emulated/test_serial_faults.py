@@ -237,7 +237,7 @@ def test_ten_kilobytes_of_noise(bench):
     noise = rng.randbytes(10_000)
     assert noise.count(b"\n") > 20
     port.write(noise + b"\n*ESE 1\n")
-    emulator.wait_cycles(600 * CYCLES_PER_MS)
+    emulator.wait_cycles(1000 * CYCLES_PER_MS)
     assert set(port.errors()) <= {-101, -363, -350}
     port.write("ROUTe:CLOSe (@1!2)")
     assert port.ask("ROUTe:CLOSe? (@1!2)") == "1"
@@ -270,7 +270,7 @@ def test_back_to_back_commands_at_full_rate_run_whole_or_not_at_all(bench):
         ((bus, pad),) = pads
         data += f"ROUTe:CLOSe (@{bus}!{pad});OPEN:ALL\n".encode()
     port.write(data)
-    emulator.wait_cycles((len(data) // 25 + 200) * CYCLES_PER_MS)
+    emulator.wait_cycles((len(data) // 25 + 500) * CYCLES_PER_MS)
     assert set(port.errors()) == {-363, -350}
     seen = [closed for closed in steps(emulator, start) if closed]
     rest = iter(asked)
@@ -285,7 +285,7 @@ def test_queries_back_to_back_are_each_answered_in_order_or_reported(bench):
     emulator, port = bench
     data = b"".join(b"*ESE %d;*ESE?\n" % (n % 256) for n in range(300))
     port.write(data)
-    emulator.wait_cycles((len(data) // 25 + 100) * CYCLES_PER_MS)
+    emulator.wait_cycles((len(data) // 25 + 500) * CYCLES_PER_MS)
     replies = [int(reply) for reply in port.serial.read(port.serial.in_waiting).split()]
     rest = iter(n % 256 for n in range(300))
     assert all(reply in rest for reply in replies)
@@ -313,7 +313,7 @@ def test_a_receiver_blind_at_random_moments_loses_whole_messages_only(bench, see
         if rng.random() < 0.5:
             emulator.blind(rng.randint(1, 4))
         port.write(message[cut:])
-        emulator.wait_cycles(6 * CYCLES_PER_MS)
+        emulator.wait_until_it_sees()
         port.write("")
         errors = port.errors()
         assert set(errors) <= {-363}
