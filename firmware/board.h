@@ -20,7 +20,7 @@
 #define CURRENT_PIN PC1          /* analog; amplifier's output; the toy's supply current, 11 mV per mA */
 #define RESET_LINE_PIN PC2       /* out; 10 kohm to ground; high: pulls the toy's reset pad low */
 #define BUS_PIN PC3              /* analog; divider to ground; the sense line through 3:1 */
-#define CONTINUITY_PIN PC4       /* analog; amplifier's output; the sense line times 20 */
+#define CONTINUITY_PIN PC4       /* analog; amplifier's output; the continuity source's node times 20 */
 
 /* Converter channels: pin PCn is channel n. */
 #define RAIL_CHANNEL 0

@@ -55,7 +55,8 @@ class Sheet:
         self._said: set[Pin] = set()
         self._side: dict[Pin, str] = {}
         self.drawing = schemdraw.Drawing(show=False)
-        self.drawing.config(fontsize=9, unit=2, inches_per_unit=0.42, lw=1.2, margin=0.6)
+        self.drawing.config(fontsize=9, unit=2, inches_per_unit=0.42, lw=1.2, margin=0.6,
+                            bgcolor="white")
 
     # -- parts --------------------------------------------------------------------------
 

@@ -249,6 +249,8 @@ def plug() -> str:
     for i, (a, b, ohm, _, _) in enumerate(boards["reed"]):
         cells = [f"{_ohms(boards[d][i][3])}-{_ohms(boards[d][i][4])} Ω" for d in DRIVERS]
         rows.append([f"`ROUTe:CLOSe (@1!{a},2!{b})`", f"{ohm:,.0f} Ω", *cells])
+    nothing = measures.resistance_reading_ohm(build("reed"), 1e12)[0]
+    rows.append(["nothing", "open", *[f"9.9E37, or over {_ohms(nothing)} Ω"] * len(DRIVERS)])
     return table(["closed", "plug", *DRIVERS], rows)
 
 

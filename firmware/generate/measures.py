@@ -15,6 +15,9 @@ STEPS_OFF = 2
 CONTINUITY_V, CONTINUITY_OHM, CONTINUITY_GAIN = 0.18, 10_000.0, 20.0
 """What the firmware counts with for the continuity source and its amplifier."""
 
+OPEN_FROM = 0.98
+"""From this fraction of the source's voltage up the firmware says that nothing is joined."""
+
 SHUNT_MV_PER_MA = 11.0
 """What the firmware counts with for the supply current."""
 
@@ -92,7 +95,7 @@ def resistance_reading_ohm(netlist: Netlist, ohm: float) -> tuple[float, float]:
         pin_v = (node_v + side * offset_v) * scale + side * STEPS_OFF * REFERENCE_V / STEPS
         told_v = max(pin_v, 0.0) / CONTINUITY_GAIN
         found.append(CONTINUITY_OHM * told_v / (CONTINUITY_V - told_v)
-                     if told_v < CONTINUITY_V else float("inf"))  # fmt: skip
+                     if told_v < OPEN_FROM * CONTINUITY_V else float("inf"))  # fmt: skip
     return min(found), max(found)
 
 

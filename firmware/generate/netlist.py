@@ -269,7 +269,7 @@ def measuring() -> list[Part]:
         relay("K26", "HOLD_2", "HOLD_2A", "HOLD_2B"),
         resistor("R51", 2e6, "SENSE", "THIRD"),
         resistor("R52", 1e6, "THIRD", "GND"),
-        capacitor("C51", 1e-9, "THIRD", "GND", text="ceramic NP0"),
+        capacitor("C51", 100e-12, "THIRD", "GND", text="ceramic NP0"),
         resistor("R53", 1e3, "BUS_VOLTS", "BUS_SENSE"),
         capacitor("C52", 10e-9, "BUS_SENSE", "GND"),
         resistor("R54", 280e3, "+5V", "CONTINUITY_NODE"),

@@ -315,6 +315,7 @@ def test_the_plugs_ranges_tell_every_pair_apart(driver):
     assert [ohm for _, _, ohm, _, _ in rows] == sorted(ohm for _, _, ohm, _, _ in rows)
     for (_, _, ohm, low, high), (_, _, _, next_low, _) in itertools.pairwise(rows):
         assert low < ohm < high < next_low
+    assert rows[-1][4] < measures.resistance_reading_ohm(BOARDS[driver], 1e12)[0]
 
 
 def test_the_text_names_the_plugs_resistors():
