@@ -264,6 +264,8 @@ def series() -> str:
 
 
 LOAD_V = 4.5
+PEAK_DEFAULT_MA = 300
+"""The firmware's limit of the supply current as it comes."""
 
 
 def load_ma(ohm: float) -> float:
@@ -277,17 +279,19 @@ def loads() -> str:
     """What resistors in the toy's place read on three cells."""
     n = build("reed")
     rows = []
-    for ohm, watt in ((100, 1), (10, 5)):
-        milliamp = load_ma(ohm)
-        rail_v = LOAD_V - milliamp / 1000 * (LOAD_V / milliamp * 1000 - ohm - n["R15"].value)
-        low_v, high_v = measures.rail_reading_v(n, rail_v)
-        # the fuse may have up to 1.2 ohm, three small cells 0.6 ohm between them
-        least = LOAD_V / (LOAD_V / milliamp * 1000 + 0.7 + 0.6) * 1000
-        low_ma = measures.current_reading_ma(n, least)[0]
-        high_ma = measures.current_reading_ma(n, milliamp)[1]
-        low_v *= least / milliamp
-        rows.append([f"{ohm} Ω, {watt} W", f"{milliamp:.0f} mA", f"{low_v:.2f} to {high_v:.2f} V",
-                     f"{low_ma:.0f} to {high_ma:.0f} mA"])  # fmt: skip
+    for ohm, watt in ((100, 1), (47, 2), (10, 5)):
+        loop_ohm = LOAD_V / load_ma(ohm) * 1000
+        # the fuse may have 0.7 ohm more, three small cells 0.6 ohm between them
+        least_ma = LOAD_V / (loop_ohm + 0.7 + 0.6) * 1000
+        flows = [f"{ohm} Ω, {watt} W", f"{least_ma:.0f} to {load_ma(ohm):.0f} mA"]
+        if least_ma > PEAK_DEFAULT_MA:
+            rows.append([*flows, "the guard trips", f"over {PEAK_DEFAULT_MA} mA, error 106"])
+            continue
+        across = ohm + n["R15"].value
+        volts = [measures.rail_reading_v(n, ma / 1000 * across) for ma in (least_ma, load_ma(ohm))]
+        amps = [measures.current_reading_ma(n, ma) for ma in (least_ma, load_ma(ohm))]
+        rows.append([*flows, f"{volts[0][0]:.2f} to {volts[1][1]:.2f} V",
+                     f"{amps[0][0]:.0f} to {amps[1][1]:.0f} mA"])  # fmt: skip
     return table(["across J4", "flows", "`MEASure:VOLTage?`", "`MEASure:CURRent?`"], rows)
 
 

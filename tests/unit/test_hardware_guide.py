@@ -318,6 +318,14 @@ def test_the_plugs_ranges_tell_every_pair_apart(driver):
     assert rows[-1][4] < measures.resistance_reading_ohm(BOARDS[driver], 1e12)[0]
 
 
+def test_the_loads_against_the_handbook():
+    # Ohm's law: 4.5 V over 100 ohm, fuse 0.5, switch 0.06, shunt 0.22
+    assert guide.load_ma(100) == pytest.approx(4500 / 100.78, rel=1e-3)
+    rows = {line.split("|")[1].strip(): line for line in guide.loads().splitlines()[2:]}
+    assert "error 106" in rows["10 Ω, 5 W"] and "error" not in rows["47 Ω, 2 W"]
+    assert 4.5**2 / 47 < 2 * limits.WATT_SHARE and 4.5**2 / 10 < 5 * limits.WATT_SHARE
+
+
 def test_the_text_names_the_plugs_resistors():
     kilohm = [float(value) for value in re.findall(r"([\d.]+) kΩ", README.split("in this order:")[1])]
     assert [value * 1000 for value in kilohm[:8]] == list(measures.PLUG_OHM)
