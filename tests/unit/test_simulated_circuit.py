@@ -166,6 +166,8 @@ def test_nets_that_nothing_holds_are_named():
     ({"resistors": [(0, 7, 1.0)]}, "there are 2 nets"),
     ({"capacitors": [(0, 1, -1e-9)]}, "capacitor between gnd and pin has -1e-09 farad"),
     ({"diodes": [Diode(0, 1)]}, "give rail_v"),
+    ({"diodes": [Diode(1, 1)], "rail_v": 5.0}, "diode between pin and pin has both ends"),
+    ({"diodes": [Diode(0, 1, 0.0)], "rail_v": 5.0}, "diode between gnd and pin has 0.0 A"),
     ({"fixed": {0: 0.0, 1: 1.0}}, "pin is held by the supply and driven as well"),
 ])
 def test_impossible_circuits_are_refused_by_name(wrong, said):

@@ -4,115 +4,31 @@ Voltages are fractions of the rail: every source on the board is a driver or a p
 one of the rails or to a bias between them, so the solution scales with the rail and one
 memo serves fresh and flat cells alike. Only diodes have volts of their own; they are
 solved at the rail's nominal voltage.
+
+    python -m rig.bench.simulated.circuit FILE.cir
+
+solves the d.c. point of a netlist that any SPICE reads too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import argparse
+import json
+import sys
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-import numpy as np
+from rig.bench.simulated import netlist
+from rig.bench.simulated.bridged import Bridged
+from rig.bench.simulated.diodes import Diode
+from rig.bench.simulated.nodal import BIAS, GROUND, HIGH, LOW, OPEN, Drive, Island, solve
+from rig.errors import ConfigError
 
-from rig.bench.simulated.diodes import Diode, conduct
-from rig.bench.simulated.transient import Transient
-
-GROUND = -1
-"""Node number of the reference in `solve`."""
-
-LEAK_SIEMENS = 1e-11
-"""Leakage of every node to the reference, so that a floating net has a voltage (100 Gohm)."""
-
-LOW, HIGH, OPEN, BIAS = 0, 1, 2, 3
-"""What a net's driver does: pulls to ground, pulls to the rail, lets go, holds its bias."""
-
-
-def solve(
-    nodes: int,
-    resistors: Sequence[tuple[int, int, float]],
-    sources: Sequence[tuple[int, float, float]],
-) -> tuple[np.ndarray, np.ndarray]:
-    """Solve a resistor network by nodal analysis (Kirchhoff's current law at every node).
-
-    Parameters
-    ----------
-    nodes : int
-        How many nodes there are beside the reference.
-    resistors : sequence of (node, node, ohm)
-        `GROUND` is the reference; ohm > 0.
-    sources : sequence of (node, volts, ohm)
-        Thevenin sources from the reference to a node; ohm > 0.
-
-    Returns
-    -------
-    volts : ndarray, shape (nodes,)
-    impedance_ohm : ndarray, shape (nodes, nodes)
-        The inverse of the conductance matrix: its diagonal is the Thevenin resistance
-        seen at each node, an element (i, j) the volts at i per ampere put in at j.
-
-    Raises
-    ------
-    ValueError
-        A resistance is not above zero.
-    """
-    siemens = np.zeros((nodes, nodes))
-    siemens[np.diag_indices(nodes)] = LEAK_SIEMENS
-    amps = np.zeros(nodes)
-    for a, b, ohm in resistors:
-        if not ohm > 0:
-            raise ValueError(f"resistance between nodes {a} and {b} is {ohm} ohm, must be above 0")
-        g = 1.0 / ohm
-        if a != GROUND:
-            siemens[a, a] += g
-        if b != GROUND:
-            siemens[b, b] += g
-        if a != GROUND and b != GROUND:
-            siemens[a, b] -= g
-            siemens[b, a] -= g
-    for node, volts, ohm in sources:
-        if not ohm > 0:
-            raise ValueError(f"source at node {node} has {ohm} ohm, must be above 0")
-        siemens[node, node] += 1.0 / ohm
-        amps[node] += volts / ohm
-    impedance_ohm = np.linalg.inv(siemens)
-    return impedance_ohm @ amps, impedance_ohm
-
-
-@dataclass(frozen=True)
-class Drive:
-    """How one net is driven and pulled.
-
-    Parameters
-    ----------
-    low_ohm, high_ohm : float or None
-        Output resistance of the driver towards its low and its high rail; None where
-        nothing drives.
-    pull : (ohm, fraction of the rail) or None
-        A resistor that is always there.
-    bias : (ohm, fraction of the rail) or None
-        What the net is held at in the state `BIAS`.
-    low, high : float
-        The driver's own rails, fractions of the board's.
-    """
-
-    low_ohm: float | None = None
-    high_ohm: float | None = None
-    pull: tuple[float, float] | None = None
-    bias: tuple[float, float] | None = None
-    low: float = 0.0
-    high: float = 1.0
-
-    def sources(self, state: int) -> list[tuple[float, float]]:
-        """Give the (ohm, fraction) sources of this net in a driver state."""
-        found = []
-        if self.pull is not None:
-            found.append(self.pull)
-        if state == LOW and self.low_ohm is not None:
-            found.append((self.low_ohm, self.low))
-        elif state == HIGH and self.high_ohm is not None:
-            found.append((self.high_ohm, self.high))
-        elif state == BIAS and self.bias is not None:
-            found.append(self.bias)
-        return found
+__all__ = [
+    "BIAS", "GROUND", "HIGH", "LOW", "OPEN",
+    "Bridged", "Circuit", "Drive", "Link", "solve",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -131,121 +47,6 @@ class Link:
     lead_ohm: float
     series_ohm: float
     switch_ohm: float
-
-
-class Bridged:
-    """The part of the board that extra resistors reach, solved once per driver state."""
-
-    def __init__(
-        self, circuit: Circuit, bridges: tuple[tuple[int, int, float], ...], whole: bool = False
-    ):
-        fixed = circuit.fixed
-        resistors = circuit.resistors + bridges
-        neighbours: dict[int, list[int]] = {}
-        for a, b in [*((a, b) for a, b, _ in resistors), *circuit.coupled]:
-            neighbours.setdefault(a, []).append(b)
-            neighbours.setdefault(b, []).append(a)
-        reached: set[int] = set()
-        todo = [node for a, b, _ in bridges for node in (a, b) if node not in fixed]
-        if whole:
-            todo += [net for net in range(len(circuit.drives)) if net not in fixed]
-        while todo:
-            node = todo.pop()
-            if node in reached:
-                continue
-            reached.add(node)
-            todo += [n for n in neighbours.get(node, ()) if n not in fixed]
-        nodes = sorted(reached)
-        self.place = {node: i for i, node in enumerate(nodes)}
-        self.members = tuple(node for node in nodes if node < len(circuit.drives))
-        self._drives = circuit.drives
-        self._resistors: list[tuple[int, int, float]] = []
-        self._rails: list[tuple[int, float, float]] = []
-        for a, b, ohm in resistors:
-            if a in fixed and b in fixed:
-                continue
-            if a in fixed or b in fixed:
-                rail, node = (a, b) if a in fixed else (b, a)
-                if node in self.place:
-                    self._rails.append((self.place[node], fixed[rail], ohm))
-            elif a in self.place:
-                self._resistors.append((self.place[a], self.place[b], ohm))
-        self._fixed = fixed
-        self._rail_v = circuit.rail_v
-        self._diodes = [d for d in circuit.diodes if self._reaches(d.anode, d.cathode)]
-        self._across, self._offset = self._between([(d.anode, d.cathode) for d in self._diodes])
-        self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
-        self._memo: dict[tuple[int, ...], tuple[list[float], np.ndarray]] = {}
-
-    def _reaches(self, a: int, b: int) -> bool:
-        return a in self.place or b in self.place
-
-    def _between(self, ends: Sequence[tuple[int, int]]) -> tuple[np.ndarray, np.ndarray]:
-        """Give what turns levels into the differences between two ends each."""
-        across, offset = np.zeros((len(ends), len(self.place))), np.zeros(len(ends))
-        for i, pair in enumerate(ends):
-            for net, sign in zip(pair, (1.0, -1.0), strict=True):
-                if net in self._fixed:
-                    offset[i] += sign * self._fixed[net]
-                else:
-                    across[i, self.place[net]] += sign
-        return across, offset
-
-    def solved(self, state: Sequence[int]) -> tuple[list[float], np.ndarray]:
-        """Give the levels and impedances of the reached nodes.
-
-        Parameters
-        ----------
-        state : sequence of int, shape (nets,)
-            Driver state of every net of the board.
-
-        Returns
-        -------
-        levels : list of float
-            Fractions of the rail, at the places that `place` gives.
-        impedance_ohm : ndarray
-            Small-signal: diodes that conduct count as their resistance at their current.
-        """
-        key = tuple([state[m] for m in self.members])
-        found = self._memo.get(key)
-        if found is None:
-            sources = list(self._rails)
-            for net, net_state in zip(self.members, key, strict=True):
-                for ohm, fraction in self._drives[net].sources(net_state):
-                    sources.append((self.place[net], fraction, ohm))
-            volts, impedance_ohm = solve(len(self.place), self._resistors, sources)
-            if self._diodes:
-                volts, impedance_ohm = self._clamped(volts, impedance_ohm)
-            found = (volts.tolist(), impedance_ohm)
-            self._memo[key] = found
-        return found
-
-    def _clamped(
-        self, levels: np.ndarray, impedance_ohm: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Let the diodes conduct."""
-        across = self._across
-        open_v = (across @ levels + self._offset) * self._rail_v
-        towards = impedance_ohm @ across.T
-        seen_ohm = across @ towards
-        found = conduct(open_v, seen_ohm, self._diodes)
-        if found is None:
-            return levels, impedance_ohm
-        amps, dynamic_ohm = found
-        levels = levels - towards @ amps / self._rail_v
-        loop_ohm = seen_ohm + np.diag(dynamic_ohm)
-        return levels, impedance_ohm - towards @ np.linalg.solve(loop_ohm, towards.T)
-
-    def transient(self, state: Sequence[int]) -> Transient:
-        """Give how the reached nodes move while the drivers are in a state.
-
-        Levels are fractions of the rail here too. Diodes count as their small-signal
-        resistance at the state's d.c. point.
-        """
-        levels, impedance_ohm = self.solved(state)
-        across, offset = self._between([(a, b) for a, b, _ in self._capacitors])
-        farads = [farad for *_, farad in self._capacitors]
-        return Transient(np.asarray(levels), impedance_ohm, across, farads, offset)
 
 
 class Circuit:
@@ -297,40 +98,52 @@ class Circuit:
         if self.diodes and rail_v is None:
             raise ValueError("diodes need the rail's voltage; give rail_v")
         self.rail_v = rail_v
-        self.coupled = [(d.anode, d.cathode) for d in self.diodes]
-        self.coupled += [(a, b) for a, b, _ in self.capacitors]
         self._check()
+        self.islands = self._make_islands()
         self._bridged: dict[tuple, Bridged] = {}
 
     def _check(self) -> None:
         count = len(self.drives)
-        for what, unit, parts in (
-            ("resistor", "ohm", self.resistors),
-            ("capacitor", "farad", self.capacitors),
-        ):
-            for a, b, value in parts:
-                if not (0 <= a < count and 0 <= b < count):
-                    raise ValueError(f"{what} between nets {a} and {b}: there are {count} nets")
-                if not value > 0:
-                    raise ValueError(
-                        f"{what} between {self.names[a]} and {self.names[b]} has {value} {unit}, "
-                        "must be above 0"
-                    )
+        parts = [("resistor", "ohm", *part) for part in self.resistors]
+        parts += [("capacitor", "farad", *part) for part in self.capacitors]
+        parts += [("diode", "A", d.anode, d.cathode, d.saturation_a) for d in self.diodes]
+        for what, unit, a, b, value in parts:
+            if not (0 <= a < count and 0 <= b < count):
+                raise ValueError(f"{what} between nets {a} and {b}: there are {count} nets")
+            between = f"{what} between {self.names[a]} and {self.names[b]}"
+            if what == "diode" and a == b:
+                raise ValueError(f"{between} has both ends on one net")
+            if not value > 0:
+                raise ValueError(f"{between} has {value} {unit}, must be above 0")
         for net in self.fixed:
             if self.drives[net] != Drive():
                 raise ValueError(f"{self.names[net]} is held by the supply and driven as well")
 
+    def _make_islands(self) -> list[Island]:
+        """Find which nets fixed resistors join; fixed nets join nothing."""
+        neighbours = _neighbours([(a, b) for a, b, _ in self.resistors], self.fixed)
+        found, seen = [], set(self.fixed)
+        for net in range(len(self.drives)):
+            if net not in seen:
+                nets = _grown([net], neighbours)
+                seen |= nets
+                parts = [r for r in self.resistors if r[0] in nets or r[1] in nets]
+                found.append(Island(sorted(nets), parts, self.fixed, self.drives))
+        return found
+
+    def reached(self, nets: Sequence[int]) -> list[Island]:
+        """Give the islands of these nets, and those that diodes or capacitors tie to them."""
+        links = [(a, b) for a, b, _ in self.resistors + self.capacitors]
+        links += [(d.anode, d.cathode) for d in self.diodes]
+        grown = _grown(nets, _neighbours(links, self.fixed))
+        return [island for island in self.islands if island.nets[0] in grown]
+
     def floating(self, state: Sequence[int]) -> tuple[str, ...]:
         """Name the nets that nothing holds while the drivers are in a state."""
-        held = set(self.fixed)
-        held |= {net for net, drive in enumerate(self.drives) if drive.sources(state[net])}
         links = [(a, b) for a, b, _ in self.resistors]
         links += [(d.anode, d.cathode) for d in self.diodes]
-        grown = True
-        while grown:
-            more = {n for a, b in links for n in (a, b) if a in held or b in held} - held
-            grown = bool(more)
-            held |= more
+        held = [net for net, drive in enumerate(self.drives) if drive.sources(state[net])]
+        held = _grown([*held, *self.fixed], _neighbours(links, ()))
         return tuple(self.names[net] for net in range(len(self.drives)) if net not in held)
 
     def bridged(
@@ -339,7 +152,15 @@ class Circuit:
         """Add resistors between nets (numbers from `len(drives)` up are extra nodes).
 
         Only the nets that they reach are solved, or with `whole` every one.
+
+        Raises
+        ------
+        ValueError
+            A resistance is not above zero.
         """
+        for a, b, ohm in bridges:
+            if not ohm > 0:
+                raise ValueError(f"bridge between nodes {a} and {b} is {ohm} ohm, must be above 0")
         key = tuple(sorted((min(a, b), max(a, b), ohm) for a, b, ohm in bridges if a != b))
         found = self._bridged.get((key, whole))
         if found is None:
@@ -371,3 +192,52 @@ class Circuit:
             if bus_1 != bus_2:
                 found.append((bus_1, bus_2, link.series_ohm))
         return found
+
+
+def _neighbours(
+    links: Iterable[tuple[int, int]], without: Collection[int]
+) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for a, b in links:
+        if a not in without and b not in without:
+            found.setdefault(a, []).append(b)
+            found.setdefault(b, []).append(a)
+    return found
+
+
+def _grown(nets: Iterable[int], neighbours: dict[int, list[int]]) -> set[int]:
+    """Give these nets and all that neighbours lead to."""
+    found, todo = set(), list(nets)
+    while todo:
+        net = todo.pop()
+        if net not in found:
+            found.add(net)
+            todo += neighbours.get(net, ())
+    return found
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the d.c. point of a netlist as JSON."""
+    parser = argparse.ArgumentParser(
+        prog="python -m rig.bench.simulated.circuit",
+        description="Solve the d.c. point of a netlist of R, V and I cards (SPICE's form).",
+    )
+    parser.add_argument("file", type=Path, metavar="FILE.cir")
+    file = parser.parse_args(arguments).file
+    try:
+        text = file.read_text("utf-8")
+        volts = netlist.operating_point(netlist.read(text))
+    except (OSError, UnicodeDecodeError) as error:
+        print(f"error: {file} can't be read: {error}", file=sys.stderr)
+        return ConfigError.exit_code
+    except ConfigError as error:
+        print(f"error: {file}: {error}", file=sys.stderr)
+        return error.exit_code
+    if netlist.title_is_card(text):
+        print(f"note: {file}: line 1 looks like a card, but is the title", file=sys.stderr)
+    print(json.dumps(volts, indent=1))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

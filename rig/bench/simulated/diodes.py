@@ -3,7 +3,8 @@
 A diode follows Shockley's equation i = Is (e^(v / n Vt) - 1), as SPICE's `D` model does
 without its series resistance. What the rest of the circuit is to the diodes is linear: open
 voltages and the resistances seen between them. The diodes' currents then minimise a convex
-function (Millar's co-content), which Newton's method with a line search always finds.
+function (Millar's co-content), whose least value a projected Newton's method with a line search
+finds (Bertsekas, 1982).
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import numpy as np
 THERMAL_V = 1.380649e-23 * 300.15 / 1.602176634e-19
 """k T / q at 27 degrees Celsius, SPICE's default: 25.9 mV."""
 
-_STARTS = 3.0
+_UNSEEN_V = 1e-6
+_EXACT_V = 1e-9
 _MOST_STEPS = 200
 
 
@@ -63,39 +65,45 @@ def conduct(
     amps : ndarray, shape (d,)
     dynamic_ohm : ndarray, shape (d,)
         Small-signal resistance of each at its current, n Vt / (i + Is).
-    None where no diode is forward biased: leakage is left out then.
+    None where all currents together would move nothing by a microvolt.
     """
     leak_a = np.array([d.saturation_a for d in diodes])
     step_v = np.array([d.emission for d in diodes]) * THERMAL_V
-    if not (open_v > _STARTS * step_v).any():
+    most_a = leak_a * np.exp(np.clip(open_v / step_v, 0.0, 50.0))
+    if (np.abs(seen_ohm) @ most_a < _UNSEEN_V).all():
         return None
 
     # the unknowns are i + Is, which are above zero whatever the voltage
-    def value(passed_a: np.ndarray) -> float:
+    def value(passed_a: np.ndarray) -> tuple[float, float]:
+        """Give the function and the size of its parts, which rounding goes by."""
         amps = passed_a - leak_a
+        linear = amps * (0.5 * (seen_ohm @ amps) - open_v)
         entropy = step_v * (passed_a * np.log(passed_a / leak_a) - amps)
-        return float(amps @ (0.5 * (seen_ohm @ amps) - open_v) + entropy.sum())
+        size = np.abs(amps) @ (np.abs(seen_ohm) @ np.abs(amps)) + np.abs(linear).sum()
+        return float((linear + entropy).sum()), float(size + np.abs(entropy).sum())
 
-    closed_a = (open_v - 0.6) / np.maximum(np.diag(seen_ohm), 1e-3)
-    reverse_a = leak_a * np.exp(np.clip(open_v / step_v, -20.0, 0.0))
-    passed_a = np.maximum(reverse_a, closed_a)
-    now = value(passed_a)
+    # below its floor a reversed diode's current differs from -Is by nothing that moves a net
+    floor_a = np.minimum(1e-9 * leak_a, _EXACT_V / np.abs(seen_ohm).max(axis=0))
+    passed_a = np.maximum(floor_a, (open_v - 0.6) / np.maximum(np.diag(seen_ohm), 1e-3))
+    now, _ = value(passed_a)
     for _ in range(_MOST_STEPS):
         amps = passed_a - leak_a
         dynamic_ohm = step_v / passed_a
         error_v = seen_ohm @ amps - open_v + step_v * np.log(passed_a / leak_a)
-        way = -np.linalg.solve(seen_ohm + np.diag(dynamic_ohm), error_v)
-        rounding_v = 4e-16 * (np.abs(seen_ohm) @ np.abs(amps))
-        found = np.abs(error_v) < 1e-12 * (1.0 + np.abs(open_v)) + rounding_v
-        if (found | (np.abs(way) < 1e-6 * leak_a)).all():
+        # through a net that floats, large voltages cancel
+        rounding_v = 4e-14 * (np.abs(seen_ohm) @ np.abs(amps))
+        shut = (passed_a <= floor_a) & (error_v > 0)
+        if (shut | (np.abs(error_v) < _EXACT_V + rounding_v)).all():
             return amps, dynamic_ohm
-        falls = way < 0
-        size = min(1.0, 0.99 * float(np.min(-passed_a[falls] / way[falls], initial=np.inf)))
-        slope = float(error_v @ way)
+        way = np.zeros_like(amps)
+        loop_ohm = seen_ohm + np.diag(dynamic_ohm)
+        way[~shut] = -np.linalg.solve(loop_ohm[~shut][:, ~shut], error_v[~shut])
+        size = 1.0
         while size > 1e-12:
-            tried_a = passed_a + size * way
-            then = value(tried_a)
-            if then <= now + 1e-4 * size * slope + 1e-14 * abs(now):
+            tried_a = np.maximum(floor_a, passed_a + size * way)
+            then, parts = value(tried_a)
+            wanted = 1e-4 * float(error_v @ (tried_a - passed_a))
+            if then <= now + wanted + 1e-14 * parts:
                 break
             size /= 2
         else:
