@@ -65,7 +65,11 @@ class Sheet:
             raise ValueError(f"{ref} pin {pin} is drawn twice")
         if pin not in self.netlist[ref].pins:
             raise ValueError(f"{ref} has no pin {pin}")
-        self.at[ref, pin] = (round(float(point[0]), 4), round(float(point[1]), 4))
+        here = (round(float(point[0]), 4), round(float(point[1]), 4))
+        for other, place in self.at.items():
+            if place == here and self.net(other) != self.net((ref, pin)):
+                raise ValueError(f"{ref} pin {pin} is drawn onto {other[0]} pin {other[1]}")
+        self.at[ref, pin] = here
 
     def two(self, ref: str, at: Point, way: str = "right", length: float = 1.6,
             pins: tuple[str, str] | None = None, symbol=None, side: str = "top",
@@ -157,17 +161,28 @@ class Sheet:
     def net(self, pin: Pin) -> str:
         return self.netlist[pin[0]].pins[pin[1]]
 
-    def wire(self, *pins: Pin, shape: str = "-", dot: bool = False, k: float | None = None):
-        """Draw a wire from each pin to the next; they have to be on one net."""
+    def wire(self, *pins: Pin, shape: str = "-", dot: bool = False):
+        """Draw a wire from each pin to the next; they have to be on one net.
+
+        `shape` is schemdraw's, or "under": round below both.
+        """
         for a, b in itertools.pairwise(pins):
             if self.net(a) != self.net(b):
                 raise ValueError(f"{a} is on {self.net(a)}, {b} on {self.net(b)}: no wire")
             if self.at[a] != self.at[b]:
-                wire = elm.Wire(shape, k=k) if k is not None else elm.Wire(shape)
-                self.drawing.add(wire.at(self.at[a]).to(self.at[b]))
+                self._wire(self.at[a], self.at[b], shape)
             if dot:
                 self.drawing.add(elm.Dot(radius=0.06).at(self.at[b]))
         self._said |= set(pins)
+
+    def _wire(self, a: Point, b: Point, shape: str) -> None:
+        if shape == "under":
+            below = min(a[1], b[1]) - 0.9
+            corners = (a, (a[0], below), (b[0], below), b)
+            for start, end in itertools.pairwise(corners):
+                self.line(start, end)
+        else:
+            self.drawing.add(elm.Wire(shape).at(a).to(b))
 
     def name_net(self, pin: Pin, way: str, length: float = 0.0):
         """Draw a net's name, or its symbol, at a pin."""

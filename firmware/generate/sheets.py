@@ -268,13 +268,7 @@ def measuring() -> str:
 
 def _follower(s: Sheet, unit: int):
     """Join an amplifier's output to its inverting input, below it."""
-    (x1, y1), (x2, y2) = s.at["U3", f"{unit}-"], s.at["U3", f"{unit}out"]
-    below = y1 - 0.9
-    for a, b in (((x1, y1), (x1, below)), ((x1, below), (x2, below)), ((x2, below), (x2, y2))):
-        s.line(a, b)
-    if s.net(("U3", f"{unit}-")) != s.net(("U3", f"{unit}out")):
-        raise ValueError(f"amplifier {unit} is no follower")
-    s._said |= {("U3", f"{unit}-"), ("U3", f"{unit}out")}
+    s.wire(("U3", f"{unit}out"), ("U3", f"{unit}-"), shape="under")
 
 
 def sound() -> str:
@@ -290,8 +284,7 @@ def sound() -> str:
     s.dot((3.2, top[1]))
     s.dot((3.2, low[1]))
     s.two("C61", (5.4, top[1]), "right", 1.5)
-    s.line((3.2, top[1]), (5.4, top[1]))
-    s._said.add(("C61", "+"))
+    s.wire(("J7", "1"), ("C61", "+"))
     s.two("R62", (7.3, top[1]), "right", 1.7)
     s.wire(("C61", "-"), ("R62", "1"))
     s.two("R63", (9.9, top[1] - 0.5), "down", 1.7)
@@ -299,10 +292,8 @@ def sound() -> str:
     s.wire(("R62", "2"), ("R63", "1"), shape="-|")
     s.wire(("R62", "2"), ("C62", "+"), shape="-|")
     s.dot((9.9, top[1]))
-    s.line((3.2, low[1]), (12.0, low[1]))
     for ref, pin in (("R63", "2"), ("C62", "-")):
-        s.line(s.at[ref, pin], (s.at[ref, pin][0], low[1]))
-        s._said.add((ref, pin))
+        s.wire(("J7", "2"), (ref, pin), shape="-|")
     s.dot((9.9, low[1]))
     s.transformer("T1", (14.6, top[1] - 0.5))
     s.wire(("C62", "+"), ("T1", "1"), dot=False)
@@ -393,17 +384,18 @@ def reed() -> str:
     return s.finish(rest)
 
 
-def _leads(s: Sheet, pads, at, pitch: float):
+def _leads(s: Sheet, pads: range, at, pitch: float):
     """Draw the leads: socket, wire, resistor at the pad's end."""
     x, y = at
-    s.text((x - 0.8, y + 0.3), "leads: the resistor is at the pad's end", "left")
+    if pads.start == 1:
+        s.text((x - 0.8, y + 0.3), "leads: the resistor is at the pad's end", "left")
     for i, pad in enumerate(pads):
         s.two(f"RL{pad}", (x, y - 0.7 - pitch * i), "right", 2.0)
         s.name_net((f"RL{pad}", "1"), "left", 0.1)
         s.name_net((f"RL{pad}", "2"), "right", 0.1)
 
 
-def _register(s: Sheet, ref: str, at, outputs: int, title: str, labels=None):
+def _register(s: Sheet, ref: str, at, outputs: int, title: str):
     s.box(ref, at, ["SER", "SRCK", "RCK", "G", "SRCLR", "VCC", "GND", "SEROUT"],
           [f"Q{bit}" for bit in range(outputs)], width=2.2, pitch=0.62, title=title)  # fmt: skip
     s.name_rest(ref)
@@ -430,17 +422,9 @@ def crosspoint() -> str:
     for i in range(10):
         s.column(f"R{71 + i}", (0.2 + 2.6 * i, -21.0), 1.5)
     _leads(s, range(1, 13), (30.0, 0), 0.95)
-    _leads_more(s, range(13, PADS + 1), (36.4, 0), 0.95)
+    _leads(s, range(13, PADS + 1), (36.4, 0), 0.95)
     s.text((-0.8, -19.8), "These hold the lines while the registers' outputs float:", "left")
     return s.finish()
-
-
-def _leads_more(s: Sheet, pads, at, pitch: float):
-    x, y = at
-    for i, pad in enumerate(pads):
-        s.two(f"RL{pad}", (x, y - 0.7 - pitch * i), "right", 2.0)
-        s.name_net((f"RL{pad}", "1"), "left", 0.1)
-        s.name_net((f"RL{pad}", "2"), "right", 0.1)
 
 
 def multiplexer() -> str:
@@ -465,7 +449,7 @@ def multiplexer() -> str:
     for i, ref in enumerate(["CU41", "CU42", "CU51", "CU52", "CU55", "CU56"]):
         s.column(ref, (17.4 + 2.4 * i, -26.2), 1.5)
     _leads(s, range(1, 13), (26.6, 0), 0.95)
-    _leads_more(s, range(13, PADS + 1), (33.0, 0), 0.95)
+    _leads(s, range(13, PADS + 1), (33.0, 0), 0.95)
     return s.finish()
 
 

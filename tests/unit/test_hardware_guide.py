@@ -77,6 +77,13 @@ def test_a_drawing_refuses_a_wire_that_the_netlist_has_not():
         sheet.wire(("R20", "2"), ("R22", "2"))
 
 
+def test_a_drawing_refuses_two_nets_at_one_point():
+    sheet = Sheet(BOARDS["reed"], "supply")
+    sheet.two("R20", (0, 0))
+    with pytest.raises(ValueError, match="drawn onto"):
+        sheet.two("R15", (0, 0))
+
+
 def test_a_drawing_without_one_of_its_parts_is_not_finished():
     with pytest.raises(ValueError, match="F1 pin 1 isn't drawn"):
         Sheet(BOARDS["reed"].without("J3"), "supply").finish()
