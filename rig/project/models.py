@@ -127,7 +127,7 @@ class Simulated(_Model):
     `kind` and `pads` say what is in it.
     """
 
-    kind: Literal["talker"] = "talker"
+    kind: Literal["talker", "keyboard", "sampler"] = "talker"
     board: str | None = Field(default=None, pattern=r"^[^/\\]+$")
     seed: int = Field(ge=0, le=2**31 - 1)
     pads: int = Field(ge=2, le=MAX_PADS)

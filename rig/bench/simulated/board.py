@@ -11,7 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from rig.bench.simulated.chips import Chips
+from rig.bench.simulated.keyboard import KeyboardChips, make_keyboard
 from rig.bench.simulated.parts import MAX_PADS, MIN_PADS, Board, Net, Pad
+from rig.bench.simulated.sampler import SamplerChips, make_sampler
 from rig.bench.simulated.talker import TalkerChips, make_talker
 from rig.bench.simulated.wiring import Wiring
 from rig.errors import ConfigError
@@ -35,7 +37,11 @@ class Kind:
     chips: Callable[[Board, Wiring, int], Chips]
 
 
-KINDS = {"talker": Kind(make_talker, TalkerChips)}
+KINDS = {
+    "talker": Kind(make_talker, TalkerChips),
+    "keyboard": Kind(make_keyboard, KeyboardChips),
+    "sampler": Kind(make_sampler, SamplerChips),
+}
 
 
 def make_board(seed: int, pads: int, kind: str = "talker") -> Board:

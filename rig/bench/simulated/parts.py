@@ -157,6 +157,17 @@ def matrix(
     }
 
 
+def key_places(board: Board, rows: int, columns: int) -> list[str | None]:
+    """Give the key at each place of the matrix, row by row; None where there is none."""
+    at = {frozenset(joined[:2]): key for key, joined in board.contacts.items()}
+    roles = board.roles
+    return [
+        at.get(frozenset((roles[f"row{r}"], roles[f"col{c}"])))
+        for r in range(rows)
+        for c in range(columns)
+    ]
+
+
 def place_pads(
     rng: np.random.Generator, count: int, wanted: Sequence[int], nets: Sequence[Net]
 ) -> tuple[Pad, ...]:
@@ -178,3 +189,31 @@ def place_pads(
         Pad(letter, known.get(i, notes[i]), placed[i], i in known)
         for i, letter in enumerate(names.letters(count))
     )
+
+
+def chosen_roles(
+    rng: np.random.Generator, pads: int, families: dict[str, list[str]]
+) -> list[str]:
+    """Choose the nets that get leads: the rails, the clock, live lines, and inert tracks.
+
+    Parameters
+    ----------
+    families : dict of str to list of str
+        Roles that belong together, each list in the order of choice. A person puts leads on
+        something of everything before the second of a kind.
+
+    Returns
+    -------
+    list of str
+        Roles; those of inert tracks are nc0, nc1 and on.
+    """
+    count = max(7, round(pads * rng.uniform(0.64, 0.72)))
+    lively = max(3, round(0.5 * count - 3.0))
+    left = {family: list(roles) for family, roles in families.items()}
+    found = ["vcc", "gnd", "osc"]
+    while lively > 0 and any(left.values()):
+        for family in [str(f) for f in rng.permutation(sorted(left))]:
+            if lively > 0 and left[family]:
+                found.append(left[family].pop(0))
+                lively -= 1
+    return found + [f"nc{i}" for i in range(count - len(found))]

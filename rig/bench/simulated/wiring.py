@@ -19,8 +19,11 @@ class Wiring:
     ----------
     state : list of int
         Driver state of every net; the chips write here.
+    joined : frozenset of int
+        Nets that the closures and keys reach.
     touched : frozenset of int
-        Nets that the closures reach; every other net reads what its own driver says.
+        These and the nets that are always solved; every other net reads what its own driver
+        says.
     """
 
     def __init__(self, board: Board):
@@ -30,10 +33,10 @@ class Wiring:
         self._thresholds = [net.threshold for net in board.nets]
         self.links: tuple[Link, ...] = ()
         self.keys: frozenset[str] = frozenset()
+        self._attach()
         self._rest_high = [
             level > net.threshold for level, net in zip(self.reads(), board.nets, strict=True)
         ]
-        self._attach()
 
     def fork(self) -> Wiring:
         """Copy the wiring with all its state."""
@@ -53,11 +56,18 @@ class Wiring:
         self._attach()
 
     def _bridges(self) -> list[tuple[int, int, float]]:
-        bridges = self._board.circuit.link_resistors(self.links, self._net_of)
-        bridges += [self._board.contacts[key] for key in sorted(self.keys)]
-        return [*bridges, *self._board.always]
+        return [*self._closed, *self._board.always]
+
+    def signature(self, nets: frozenset[int]) -> tuple | None:
+        """Tell apart all that is joined to any of these nets; None where nothing is."""
+        return None if nets.isdisjoint(self.joined) else self._closed
 
     def _attach(self) -> None:
+        circuit = self._board.circuit
+        closed = circuit.link_resistors(self.links, self._net_of)
+        closed += [self._board.contacts[key] for key in sorted(self.keys)]
+        self._closed = tuple(sorted(closed))
+        self.joined = frozenset(circuit.bridged(self._closed).members)
         self.bridged = self._board.circuit.bridged(self._bridges())
         self._place = self.bridged.place
         self.touched = frozenset(self.bridged.members)
