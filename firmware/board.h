@@ -30,33 +30,21 @@
 #define ADC_REFERENCE_MV 5000UL
 #define RAIL_DIVIDER 3UL /* 20 kohm over 10 kohm: 12 V is 4 V at the pin; the sense line's too */
 
-#define PADS 32
+#define PADS_MAX 64
 #define SERIES_CHANNELS 8
 #define KEY_CHANNELS 8
+#define HOLD_CHANNELS 2
+#define HEADER_REGISTERS 3 /* series, keys, aux: the chain's first registers with every driver */
+#define REGISTERS_MAX (HEADER_REGISTERS + 2 * PADS_MAX / 8)
 
-/* Bits of the chain, bit 0 at the first register's first output. */
-#define BIT_BUS_1 0
-#define BIT_BUS_2 (BIT_BUS_1 + PADS)
-#define BIT_SERIES (BIT_BUS_2 + PADS)
-#define BIT_KEYS (BIT_SERIES + SERIES_CHANNELS)
-#define CHAIN_BITS (BIT_KEYS + KEY_CHANNELS)
-#define CHAIN_BYTES (CHAIN_BITS / 8)
-
-#define PAD_BYTES (BIT_SERIES / 8) /* the pads' bits come first in an image */
-#define SERIES_BYTE (BIT_SERIES / 8)
-#define KEY_BYTE (BIT_KEYS / 8)
-
-#if CHAIN_BITS % 8 || SERIES_CHANNELS != 8 || KEY_CHANNELS != 8
-#error "series and key channels each fill one register"
-#endif
+/* EEPROM: where a new firmware must find what an older one left. Address 0 is left alone. */
+#define EEPROM_BOOTS 8
+#define EEPROM_CONFIGURATION 32
 
 #define BAUD_RATE 250000UL
 #define CLOSURES_MAX 8
-#define CLOSURE_MAX_MS 10000UL
-#define DEADMAN_DEFAULT_MS 3000U
-#define DEADMAN_MIN_MS 500U
-#define DEADMAN_MAX_MS 10000U
-#define BREAK_US 2000UL /* reed release time with a margin, before another may close */
+#define RELAY_MAKE_US 1000
+#define RELAY_BREAK_US 2000 /* reed release time with a margin, before another may close */
 #define MARKER_PULSE_US 5000UL
 #define MARKER_GAP_US 5000UL /* quiet after the end marker, so that two never merge */
 

@@ -11,7 +11,8 @@ static uint8_t cause __attribute__((section(".noinit")));
 static uint16_t count;
 
 /* The count beside its complement: a torn write shows, and counts as a fresh start. */
-static uint16_t EEMEM stored_count, stored_complement;
+#define STORED_COUNT ((uint16_t *)EEPROM_BOOTS)
+#define STORED_COMPLEMENT ((uint16_t *)EEPROM_BOOTS + 1)
 
 /* Runs straight after reset, before the C run-time: outputs to their safe levels first, then
  * the watchdog, which a watchdog reset leaves running at its shortest time. */
@@ -32,14 +33,12 @@ void boot_watchdog(void)
 
 void boot_init(void)
 {
-    pins_init();
-
-    count = eeprom_read_word(&stored_count);
-    if (eeprom_read_word(&stored_complement) != (uint16_t)~count)
+    count = eeprom_read_word(STORED_COUNT);
+    if (eeprom_read_word(STORED_COMPLEMENT) != (uint16_t)~count)
         count = 0;
     count++;
-    eeprom_update_word(&stored_count, count);
-    eeprom_update_word(&stored_complement, ~count);
+    eeprom_update_word(STORED_COUNT, count);
+    eeprom_update_word(STORED_COMPLEMENT, ~count);
 
     events_set(ESR_PON);
     if (cause & (1 << WDRF))
@@ -51,3 +50,5 @@ void boot_init(void)
 }
 
 uint16_t boot_count(void) { return count; }
+
+void boot_feed_watchdog(void) { wdt_reset(); }

@@ -1,22 +1,18 @@
-/* Driver of the 74HC595-type chain: shift, check through the read-back, latch, enable.
- *
- * Relays, a crosspoint or a multiplexer differ only here; relays.c owns what is closed. */
+/* The chain of 74HC595-type registers: shift, check through the read-back, latch, enable. */
 #ifndef CHAIN_H
 #define CHAIN_H
 
-#include <stdbool.h>
-#include <stdint.h>
+#include "image.h"
 
-#include "board.h"
-
-typedef struct {
-    uint8_t byte[CHAIN_BYTES];
-} image_t;
-
-bool chain_load(const image_t *image); /* false: what came back is not what went in */
+/* The first registers' bytes, the same with every driver. */
+void chain_header(uint8_t *bytes, const image_t *image);
+/* Byte 0 is for the register next to the controller. False: what came back is not what went in. */
+bool chain_load(const uint8_t *bytes, uint8_t registers);
 void chain_latch(void);
-void chain_enable(void);
+void chain_enable(void); /* does nothing once the over-current interrupt has cut the outputs */
 void chain_disable(void);
-bool chain_test(void); /* shifts patterns through without latching them */
+/* Shifts patterns through without latching them: finds stuck bits, and a chain that is longer
+ * or shorter than this. */
+bool chain_test(uint8_t registers);
 
 #endif

@@ -9,9 +9,14 @@
 #define TICK_US 1000
 
 static volatile uint32_t base_us = CLOCK_START_US;
+static volatile uint8_t tick;
 
 /* One interrupt a millisecond also wakes the main loop from idle sleep. */
-ISR(TIMER1_COMPA_vect) { base_us += TICK_US; }
+ISR(TIMER1_COMPA_vect)
+{
+    base_us += TICK_US;
+    tick++;
+}
 
 void clock_init(void)
 {
@@ -35,6 +40,8 @@ uint32_t clock_us(void)
     }
     return us + ticks / TICKS_PER_US;
 }
+
+uint8_t clock_tick(void) { return tick; }
 
 void clock_wait_us(uint16_t us)
 {

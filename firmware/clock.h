@@ -15,6 +15,7 @@
 
 void clock_init(void);
 uint32_t clock_us(void);
+uint8_t clock_tick(void); /* counts milliseconds */
 void clock_wait_us(uint16_t us); /* busy, interrupts stay on */
 
 static inline bool clock_reached(uint32_t now_us, uint32_t due_us)

@@ -3,7 +3,7 @@
 #include "commands.h"
 
 #include "boot.h"
-#include "chain.h"
+#include "configuration.h"
 #include "errors.h"
 #include "guard.h"
 #include "status.h"
@@ -14,6 +14,19 @@ int16_t answer(uint32_t number)
     TRY(parse_end());
     reply_begin();
     reply_number(number);
+    return 0;
+}
+
+int16_t answer_decimal(uint32_t number, uint8_t places)
+{
+    uint32_t unit = 1;
+    for (uint8_t n = places; n; n--)
+        unit *= 10;
+    reply_begin();
+    reply_number(number / unit);
+    reply_char('.');
+    while ((unit /= 10))
+        reply_char('0' + number / unit % 10);
     return 0;
 }
 
@@ -42,7 +55,7 @@ int16_t reset_command(void)
     TRY(parse_end());
     guard_off();
     touch_reset();
-    guard_set_deadman_ms(DEADMAN_DEFAULT_MS);
+    configuration_load();
     scpi_forget_operation();
     return 0;
 }
@@ -106,11 +119,10 @@ int16_t wait_command(void)
     return 0;
 }
 
-/* 0: passed; 1: the chain doesn't give back what is shifted through it. */
 int16_t self_test(void)
 {
     TRY(parse_end());
-    return answer(chain_test() ? 0 : 1);
+    return answer(guard_self_test());
 }
 
 /* --- status registers --------------------------------------------------------------- */
@@ -184,17 +196,3 @@ int16_t version_query(void)
 }
 
 int16_t boots_query(void) { return answer(boot_count()); }
-
-int16_t deadman(void)
-{
-    int32_t ms;
-    TRY(parse_quantity(UNIT_MS, DEADMAN_MIN_MS, DEADMAN_MAX_MS, &ms));
-    TRY(parse_end());
-    guard_set_deadman_ms(ms);
-    return 0;
-}
-
-int16_t deadman_query(void)
-{
-    return answer_quantity(guard_deadman_ms(), DEADMAN_MIN_MS, DEADMAN_MAX_MS);
-}

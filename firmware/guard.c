@@ -1,13 +1,20 @@
 #include "guard.h"
 
+#include "adc.h"
+#include "chain.h"
 #include "clock.h"
+#include "configuration.h"
+#include "current.h"
+#include "driver.h"
 #include "errors.h"
 #include "relays.h"
+#include "reset_line.h"
 #include "status.h"
 #include "supply.h"
 #include "touch.h"
 
-#define HELD_MAX (CLOSURES_MAX + KEY_CHANNELS)
+#define HELD_MAX (CLOSURES_MAX + KEY_CHANNELS + HOLD_CHANNELS)
+#define CONVERTER_CHECK_US 4000 /* a conversion comes each 0.1 ms */
 
 struct held {
     uint8_t bit;
@@ -16,24 +23,48 @@ struct held {
 };
 
 static struct held held[HELD_MAX];
-static uint32_t fed_us;
-static uint16_t deadman_ms = DEADMAN_DEFAULT_MS;
-static bool latched;
+static uint32_t fed_us, converter_us;
+static int16_t latched; /* the error that did it, or 0 */
 
-static bool is_closed(const image_t *image, uint8_t bit)
+/* --- what may be closed together ---------------------------------------------------- */
+
+static uint8_t count(uint8_t bits)
 {
-    return image->byte[bit / 8] >> (bit % 8) & 1;
+    uint8_t ones = 0;
+    for (; bits; bits &= bits - 1)
+        ones++;
+    return ones;
 }
 
-static bool is_timed(uint8_t bit) { return bit < BIT_SERIES || bit >= BIT_KEYS; }
-
-bool guard_allows(const image_t *wanted)
+int16_t guard_allows(const image_t *wanted)
 {
-    uint8_t closures = 0;
-    for (uint8_t n = 0; n < PAD_BYTES; n++)
-        for (uint8_t bits = wanted->byte[n]; bits; bits &= bits - 1)
-            closures++;
-    return closures <= CLOSURES_MAX;
+    uint8_t on_1 = 0, on_2 = 0, rails_1 = 0, rails_2 = 0;
+    bool joined = wanted->series & ~configuration.rail_series, same_rail = true;
+    for (uint8_t n = 0; n < BUS_BYTES; n++) {
+        uint8_t bus1 = wanted->bus1[n], bus2 = wanted->bus2[n], rails = configuration.rails[n];
+        if ((bus1 | bus2) & configuration.forbidden[n])
+            return 108;
+        if ((bus1 | bus2) && n >= configuration.pads / 8)
+            return -222;
+        on_1 += count(bus1);
+        on_2 += count(bus2);
+        rails_1 += count(bus1 & rails);
+        rails_2 += count(bus2 & rails);
+        same_rail &= (bus1 & rails) == (bus2 & rails);
+        joined |= bus1 & bus2; /* a pad on both buses joins them without any resistor */
+    }
+    if (rails_1 > 1 || rails_2 > 1 || (rails_1 && rails_2 && !same_rail && joined))
+        return 109;
+    if (on_1 + on_2 > configuration.closures || on_1 > driver.bus_pads || on_2 > driver.bus_pads)
+        return -221;
+    return 0;
+}
+
+/* --- what is held ------------------------------------------------------------------- */
+
+static bool is_timed(uint8_t bit)
+{
+    return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || bit >= BIT_AUX + AUX_HOLD_FIRST;
 }
 
 static void hold(uint8_t bit, uint32_t now_us)
@@ -53,16 +84,18 @@ static void hold(uint8_t bit, uint32_t now_us)
 void guard_watch(const image_t *now, uint32_t now_us)
 {
     for (uint8_t n = 0; n < HELD_MAX; n++)
-        if (held[n].used && !is_closed(now, held[n].bit))
+        if (held[n].used && !image_has(now, held[n].bit))
             held[n].used = false;
-    for (uint8_t n = 0; n < CHAIN_BYTES; n++) {
+    for (uint8_t n = 0; n < IMAGE_BYTES; n++) {
         if (!now->byte[n])
             continue;
         for (uint8_t bit = n * 8; bit < n * 8 + 8; bit++)
-            if (is_timed(bit) && is_closed(now, bit))
+            if (is_timed(bit) && image_has(now, bit))
                 hold(bit, now_us);
     }
 }
+
+/* --- watching ----------------------------------------------------------------------- */
 
 void guard_fed(void) { fed_us = clock_us(); }
 
@@ -71,31 +104,48 @@ void guard_off(void)
     relays_off();
     touch_abort();
     supply_set(false);
+    reset_line_release();
 }
 
-static bool is_anything_on(void)
+bool guard_is_anything_on(void)
 {
-    if (supply_is_on() || touch_is_busy())
-        return true;
-    const image_t *now = relays_now();
-    for (uint8_t n = 0; n < CHAIN_BYTES; n++)
-        if (now->byte[n])
-            return true;
-    return false;
+    return supply_is_on() || touch_is_busy() || reset_line_is_pulled() ||
+           !image_is_empty(relays_now());
+}
+
+uint8_t guard_self_test(void)
+{
+    uint8_t failed = chain_test(driver_registers()) ? 0 : SELF_TEST_CHAIN;
+    if (!adc_works())
+        failed |= SELF_TEST_CONVERTER;
+    return failed;
 }
 
 void guard_run(void)
 {
-    if (!is_anything_on())
+    int16_t cut = current_cut();
+    if (cut && !latched) {
+        guard_latch(cut);
+        return;
+    }
+    if (!guard_is_anything_on())
         return;
     uint32_t now_us = clock_us();
-    if (clock_since(now_us, fed_us) > deadman_ms * 1000UL) {
+    if (clock_since(now_us, converter_us) > CONVERTER_CHECK_US) {
+        converter_us = now_us;
+        if (!adc_has_run()) {
+            guard_latch(-240);
+            return;
+        }
+    }
+    if (clock_since(now_us, fed_us) > configuration.deadman_ms * 1000UL) {
         guard_off();
         errors_push(101);
         return;
     }
+    uint32_t closure_us = configuration.closure_ms * 1000UL;
     for (uint8_t n = 0; n < HELD_MAX; n++)
-        if (held[n].used && clock_since(now_us, held[n].since_us) > CLOSURE_MAX_MS * 1000UL) {
+        if (held[n].used && clock_since(now_us, held[n].since_us) > closure_us) {
             relays_off();
             touch_abort();
             errors_push(102);
@@ -103,22 +153,32 @@ void guard_run(void)
         }
 }
 
+/* --- the latch ---------------------------------------------------------------------- */
+
+static void show(void)
+{
+    status_condition(STATUS_QUESTIONABLE, QUES_GUARD, latched);
+    status_condition(STATUS_QUESTIONABLE, QUES_CURRENT, guard_current_tripped());
+}
+
 void guard_latch(int16_t error)
 {
-    latched = true;
-    status_condition(STATUS_QUESTIONABLE, QUES_GUARD, true);
+    latched = error;
+    show();
     guard_off();
     errors_push(error);
 }
 
 bool guard_is_latched(void) { return latched; }
 
+bool guard_current_tripped(void) { return latched == 106 || latched == 107; }
+
+/* While latched the supply is off, and then the interrupt cuts nothing: no new cut is lost. */
 void guard_clear(void)
 {
-    latched = false;
-    status_condition(STATUS_QUESTIONABLE, QUES_GUARD, false);
+    guard_run(); /* a cut that came just now is to be told first */
+    if (latched)
+        current_clear();
+    latched = 0;
+    show();
 }
-
-void guard_set_deadman_ms(uint16_t ms) { deadman_ms = ms; }
-
-uint16_t guard_deadman_ms(void) { return deadman_ms; }

@@ -1,25 +1,29 @@
-/* Protects toy and controller without the host: dead-man, longest closure, most closures,
- * and the one latch of the controller. */
+/* Protects toy and controller without the host: dead-man, longest closure, what may be closed
+ * together, over-current, and the one latch of the controller. */
 #ifndef GUARD_H
 #define GUARD_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "chain.h"
+#include "image.h"
+
+#define SELF_TEST_CHAIN 1     /* the chain doesn't give back what is shifted through it */
+#define SELF_TEST_CONVERTER 2 /* the converter stands still: no current would be seen */
+
+uint8_t guard_self_test(void); /* 0: passed; moves no relay */
 
 void guard_run(void);
 void guard_fed(void); /* a whole message came in */
 void guard_off(void); /* everything open, keys up, touch aborted, supply off */
+bool guard_is_anything_on(void);
 
-bool guard_allows(const image_t *wanted); /* counts the closures of pads */
+int16_t guard_allows(const image_t *wanted); /* 0 or why not */
 void guard_watch(const image_t *now, uint32_t now_us);
 
 void guard_latch(int16_t error); /* off, and off until guard_clear() */
 bool guard_is_latched(void);
+bool guard_current_tripped(void); /* latched, and by the supply current */
 void guard_clear(void);
-
-void guard_set_deadman_ms(uint16_t ms);
-uint16_t guard_deadman_ms(void);
 
 #endif

@@ -9,8 +9,6 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "chain.h"
-
 /* What a bare number is counted in. Suffixes: S MS US, A MA UA, V MV UV, OHM KOHM MOHM (the
  * standard's megohm). */
 enum unit { UNIT_NONE, UNIT_MS, UNIT_MA, UNIT_MV, UNIT_OHM };
@@ -27,7 +25,6 @@ bool parse_word(PGM_P pattern); /* takes it when it matches */
 int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t *value);
 int16_t parse_integer(int32_t least, int32_t most, int32_t *value); /* a number alone */
 int16_t parse_boolean(bool *value);
-int16_t parse_channels(image_t *image, char *order, uint8_t *length);
 int16_t parse_end(void); /* nothing may be left over */
 
 /* For readers of one kind of parameter. */

@@ -3,8 +3,12 @@
 #include <string.h>
 
 #include "clock.h"
+#include "configuration.h"
+#include "errors.h"
+#include "guard.h"
 #include "pins.h"
 #include "relays.h"
+#include "reset_line.h"
 #include "status.h"
 
 #define NEAR_US 1200 /* a little more than the time between two ticks */
@@ -15,7 +19,7 @@ static enum touch_state state;
 static uint32_t due_us;     /* of the state's end */
 static uint32_t release_us; /* of the keys' release, while they are down */
 static uint32_t marker_us;  /* of the marker's fall, while it is up */
-static bool keys_down, closed, marker_up;
+static bool keys_down, held, closed, marker_up;
 static uint32_t stamp_us[STEPS];
 static uint8_t stamped; /* bit n: step n has happened */
 
@@ -40,43 +44,49 @@ static void drop_marker(void)
     marker_up = false;
 }
 
-static bool has_pads(void)
-{
-    for (uint8_t n = 0; n < PAD_BYTES; n++)
-        if (touch_settings.pads.byte[n])
-            return true;
-    return false;
-}
-
-/* Brings the relays to what `keys_down` and `closed` say and gives the moment at which
- * they got there. On a fault the guard has already aborted the touch. */
-static uint32_t apply(void)
+static image_t wanted(void)
 {
     image_t image;
     memset(&image, 0, sizeof image);
-    bool changes = false;
-    if (closed && has_pads()) {
+    if (closed && !image_is_empty(&touch_settings.pads)) {
         image = touch_settings.pads;
         if (touch_settings.series)
-            image.byte[SERIES_BYTE] = 1 << (touch_settings.series - 1);
+            image.series = 1 << (touch_settings.series - 1);
     }
     if (keys_down)
-        image.byte[KEY_BYTE] = touch_settings.keys;
-    changes = memcmp(&image, relays_now(), sizeof image) != 0;
-    if (!changes)
+        image.keys = touch_settings.keys;
+    if (held)
+        image.aux = touch_settings.holds << AUX_HOLD_FIRST;
+    return image;
+}
+
+/* Brings the relays to what `keys_down`, `held` and `closed` say and gives the moment at which
+ * they got there. On a fault the touch is aborted already. */
+static uint32_t apply(void)
+{
+    image_t image = wanted();
+    if (!memcmp(&image, relays_now(), sizeof image))
         return clock_us();
-    relays_set(&image);
+    int16_t error = relays_set(&image);
+    if (error) { /* it was looked at before the start: nothing should bring us here */
+        relays_off();
+        touch_abort();
+        errors_push(error);
+    }
     return relays_switched_us();
 }
 
 static void press(void)
 {
     uint32_t now_us = clock_us();
-    if (touch_settings.keys) {
-        keys_down = true;
+    if (touch_settings.keys || touch_settings.holds) {
+        keys_down = touch_settings.keys;
+        held = true;
         now_us = apply();
         if (state != TOUCH_BEFORE)
             return;
+    }
+    if (keys_down) {
         stamp(STEP_PRESS, now_us);
         release_us = now_us + ms(touch_settings.press_ms);
     }
@@ -87,7 +97,9 @@ static void press(void)
 static void release(void)
 {
     keys_down = false;
-    stamp(STEP_RELEASE, apply());
+    uint32_t now_us = apply();
+    if (touch_is_busy())
+        stamp(STEP_RELEASE, now_us);
 }
 
 static void close_pads(void)
@@ -114,8 +126,13 @@ static void open_pads(void)
 
 static void finish(void)
 {
+    held = false;
     if (keys_down)
         release();
+    else
+        apply();
+    if (!touch_is_busy())
+        return;
     uint32_t now_us = clock_us();
     raise_marker(now_us);
     stamp(STEP_END, now_us);
@@ -154,30 +171,42 @@ void touch_run(void)
     }
 }
 
-bool touch_initiate(void)
+/* No closure may outlast the guard's patience: the guard would end the touch half-way. */
+static bool is_too_long(void)
+{
+    uint32_t longest_ms = touch_settings.dwell_ms;
+    if (touch_settings.holds)
+        longest_ms += (uint32_t)touch_settings.lead_in_ms + touch_settings.tail_ms;
+    else if (touch_settings.keys && touch_settings.press_ms > longest_ms)
+        longest_ms = touch_settings.press_ms;
+    return longest_ms > configuration.closure_ms;
+}
+
+int16_t touch_initiate(void)
 {
     bool bus_1 = false, bus_2 = false;
-    for (uint8_t n = 0; n < PAD_BYTES; n++) {
-        if (n < PAD_BYTES / 2)
-            bus_1 |= touch_settings.pads.byte[n] != 0;
-        else
-            bus_2 |= touch_settings.pads.byte[n] != 0;
-        if (relays_now()->byte[n])
-            return false;
+    for (uint8_t n = 0; n < BUS_BYTES; n++) {
+        bus_1 |= touch_settings.pads.bus1[n] != 0;
+        bus_2 |= touch_settings.pads.bus2[n] != 0;
     }
-    if (relays_now()->byte[SERIES_BYTE] || relays_now()->byte[KEY_BYTE])
-        return false;
     if (bus_1 && bus_2 && !touch_settings.series)
-        return false; /* nothing would be connected, and the touch would tell a lie */
+        return -221; /* nothing would be connected, and the touch would tell a lie */
+    if (!image_is_empty(relays_now()) || reset_line_is_pulled() || is_too_long())
+        return -221;
+    keys_down = held = closed = true;
+    image_t image = wanted();
+    keys_down = held = closed = false;
+    int16_t error = guard_allows(&image);
+    if (error)
+        return error;
     stamped = 0;
-    keys_down = closed = false;
     uint32_t now_us = clock_us();
     raise_marker(now_us);
     stamp(STEP_START, now_us);
     state = TOUCH_BEFORE;
     status_condition(STATUS_OPERATION, OPER_MEASURING, true);
     due_us = now_us + ms(touch_settings.before_ms);
-    return true;
+    return 0;
 }
 
 void touch_end(void)
@@ -198,7 +227,7 @@ void touch_end(void)
 void touch_abort(void)
 {
     drop_marker();
-    keys_down = closed = false;
+    keys_down = held = closed = false;
     state = TOUCH_IDLE;
     status_condition(STATUS_OPERATION, OPER_MEASURING, false);
     stamped = 0;

@@ -5,7 +5,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "chain.h"
+#include "image.h"
 
 enum touch_state {
     TOUCH_IDLE,
@@ -23,13 +23,14 @@ struct touch_settings {
     image_t pads; /* the pads' bits only */
     uint8_t series;
     uint8_t keys; /* bit n: key channel n + 1 */
+    uint8_t holds; /* the same; closed with the press, opened at the touch's end */
     uint16_t before_ms, press_ms, lead_in_ms, dwell_ms, tail_ms;
 };
 
 extern struct touch_settings touch_settings; /* written by the commands while no touch runs */
 
 void touch_reset(void); /* aborted, settings at their defaults */
-bool touch_initiate(void); /* false: the settings contradict each other */
+int16_t touch_initiate(void); /* 0 or why not */
 void touch_end(void);   /* end the dwell now, or the touch before it closed anything */
 void touch_abort(void); /* state and marker only; the caller has opened everything */
 void touch_run(void);

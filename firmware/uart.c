@@ -65,7 +65,13 @@ ISR(USART_RX_vect)
         byte = UART_LOST;
     }
     uint8_t room = (uint8_t)(rx_tail - rx_head - 1);
-    if (room == 0 || (room == 1 && byte != '\n' && byte != UART_LOST)) {
+    bool ends = byte == '\n' || byte == UART_LOST;
+    if (room == 0 && ends) { /* no place even for this end: it takes the one before along */
+        rx[(uint8_t)(rx_head - 1)] = UART_LOST;
+        rx_losing = 0;
+        return;
+    }
+    if (room == 0 || (room == 1 && !ends)) {
         rx_losing = 1; /* the last place is kept for the end of a message */
         return;
     }

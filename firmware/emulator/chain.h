@@ -5,14 +5,16 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#define CHAIN_BYTES 10
+#define REGISTERS_MAX 32
 
 enum read_back { READ_BACK_OK, READ_BACK_LOW, READ_BACK_HIGH };
 
-void chain_init(void);
+void chain_init(int registers);
 void chain_pin(int bit, bool level); /* port D changed */
 void chain_restarted(void);          /* the processor forgot its input's level */
 void chain_fault(enum read_back fault);
+void chain_length(int registers);           /* a board was pulled out, or added */
+void chain_stick(int bit, int level);       /* a stage that keeps its level; level -1: none does */
 const uint8_t *chain_latched(void);
 bool chain_enabled(void);
 void chain_on_output(void (*changed)(void));

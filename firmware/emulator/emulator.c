@@ -1,4 +1,4 @@
-/* emulator [--fast | --speed N] [--socket PATH [--wait]] [--until-eof] controller.elf
+/* emulator [options] controller.elf
  *
  * Runs the controller's firmware with its serial port on a pty, whose path is the first
  * line of standard output, until SIGTERM.
@@ -7,6 +7,9 @@
  *   --speed N     paced to N times real time, 1-20
  *   --socket PATH events out and commands in, see README.md
  *   --wait        the first instruction waits for the socket's first client
+ *   --driver NAME reed (as it is without), crosspoint or multiplexer
+ *   --pads N      fitted, 8-64 in steps of 8; 24 without
+ *   --eeprom FILE what the EEPROM holds at first; without, all ones
  *   --until-eof   also stop when standard input ends (the parent has died)
  */
 #define _GNU_SOURCE
@@ -19,6 +22,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "boards.h"
 #include "chain.h"
 #include "link.h"
 #include "machine.h"
@@ -26,10 +30,12 @@
 
 #define SLICE_CYCLES (MACHINE_HZ / 2000) /* 0.5 ms */
 #define TICK_CYCLES (MACHINE_HZ / 200)   /* 5 ms */
+#define HEARTBEAT_CYCLES (MACHINE_HZ / 50) /* 20 ms, then the supply switch drops out */
 #define CATCH_UP_NS 1000000000LL         /* further behind than this is given up */
 
 static volatile sig_atomic_t stopping;
-static bool marker, supply, bleed;
+static bool marker, gate, bleed, reset_line, supply;
+static uint64_t beat_cycle; /* of the heartbeat's latest edge */
 
 static void stop(int signal)
 {
@@ -42,28 +48,54 @@ static void say_pin(char port, int bit, bool level)
     link_say("pin %c%d %d %llu\n", port, bit, level, (unsigned long long)machine_cycle());
 }
 
-static void say_output(void)
+static void say_closed(void)
 {
-    char hex[2 * CHAIN_BYTES + 1];
-    for (int n = 0; n < CHAIN_BYTES; n++)
-        sprintf(hex + 2 * n, "%02x", chain_latched()[n]);
-    link_say("out %s %d %llu\n", hex, chain_enabled(), (unsigned long long)machine_cycle());
+    char hex[2 * IMAGE_BYTES + 1];
+    for (int n = 0; n < IMAGE_BYTES; n++)
+        sprintf(hex + 2 * n, "%02x", boards_image()[n]);
+    link_say("closed %s %llu\n", hex, (unsigned long long)machine_cycle());
 }
 
-/* The chain's own serial pins aren't told: its outputs are. */
+/* The toy's supply is on only while the charge pump holds its switch, too. */
+static void look_at_supply(void)
+{
+    uint64_t until = beat_cycle + HEARTBEAT_CYCLES;
+    bool on = gate && beat_cycle && machine_cycle() <= until;
+    if (on == supply)
+        return;
+    supply = on;
+    uint64_t cycle = !on && gate ? until : machine_cycle();
+    link_say("supply %d %llu\n", supply, (unsigned long long)cycle);
+}
+
+/* The chain's own serial pins, strobe and heartbeat aren't told: what they do is. */
 static void pin_changed(char port, int bit, bool level)
 {
-    if (port == 'D' && bit >= 4)
+    if (port == 'D' && bit >= 4) {
         chain_pin(bit, level);
+        return;
+    }
+    if (port == 'B' && bit == 3) {
+        boards_strobe(level);
+        return;
+    }
+    if (port == 'B' && bit == 2) {
+        beat_cycle = machine_cycle();
+        look_at_supply();
+        return;
+    }
     if (port == 'D' && bit == 2)
-        supply = level;
+        gate = level;
     else if (port == 'D' && bit == 3)
         marker = level;
     else if (port == 'B' && bit == 1)
         bleed = level;
+    else if (port == 'C' && bit == 2)
+        reset_line = level;
     else
         return;
     say_pin(port, bit, level);
+    look_at_supply();
 }
 
 static void restarted(void)
@@ -75,21 +107,54 @@ static void restarted(void)
 
 static void greet(void)
 {
-    say_pin('D', 2, supply);
+    say_pin('D', 2, gate);
     say_pin('D', 3, marker);
     say_pin('B', 1, bleed);
-    say_output();
+    say_pin('C', 2, reset_line);
+    link_say("supply %d %llu\n", supply, (unsigned long long)machine_cycle());
+    say_closed();
+}
+
+static void injected(int channel, uint32_t millivolts)
+{
+    link_say("adc %d %u %llu\n", channel, (unsigned)millivolts,
+             (unsigned long long)machine_cycle());
+}
+
+static void show_eeprom(void)
+{
+    char hex[2 * MACHINE_EEPROM_SHOWN + 1];
+    for (int n = 0; n < MACHINE_EEPROM_SHOWN; n++)
+        sprintf(hex + 2 * n, "%02x", machine_eeprom()[n]);
+    link_say("eeprom %s\n", hex);
 }
 
 static void command(const char *line)
 {
-    int channel;
-    unsigned millivolts, bytes;
+    int channel, number, level;
+    unsigned millivolts, bytes, value;
     unsigned long long cycles;
     if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
         machine_adc(channel, millivolts);
+    else if (sscanf(line, "later %llu adc %d %u", &cycles, &channel, &millivolts) == 3)
+        machine_adc_later(cycles, channel, millivolts, injected);
     else if (!strcmp(line, "reset"))
-        machine_reset();
+        machine_reset(RESET_PIN);
+    else if (!strcmp(line, "reset brownout"))
+        machine_reset(RESET_BROWN_OUT);
+    else if (!strcmp(line, "converter dead"))
+        machine_stop_converter();
+    else if (sscanf(line, "eeprom %d %x", &number, &value) == 2)
+        machine_eeprom()[number & 1023] = value;
+    else if (!strcmp(line, "eeprom"))
+        show_eeprom();
+    else if (!strcmp(line, "stack"))
+        link_say("stack %d\n", machine_untouched());
+    else if (sscanf(line, "registers %d", &number) == 1 && number > 0 && number <= REGISTERS_MAX)
+        chain_length(number);
+    else if (sscanf(line, "stuck %d %d", &number, &level) == 2 && number >= 0 &&
+             number < 8 * REGISTERS_MAX)
+        chain_stick(number, level);
     else if (!strcmp(line, "jam"))
         machine_jam();
     else if (sscanf(line, "blind %llu", &cycles) == 1) {
@@ -148,6 +213,7 @@ static void run(bool fast, int speed, bool until_eof)
     uint64_t next_tick = TICK_CYCLES;
     for (uint64_t slice = SLICE_CYCLES; !stopping; slice += SLICE_CYCLES) {
         machine_run_until(slice);
+        look_at_supply();
         if (slice >= next_tick) {
             link_say("tick %llu\n", (unsigned long long)slice);
             next_tick += TICK_CYCLES;
@@ -167,12 +233,14 @@ int main(int count, char **arguments)
 {
     static const struct option options[] = {
         {"fast", no_argument, 0, 'f'}, {"socket", required_argument, 0, 's'},
-        {"speed", required_argument, 0, 'x'}, {"wait", no_argument, 0, 'w'}, {"until-eof", no_argument, 0, 'e'},
+        {"speed", required_argument, 0, 'x'}, {"wait", no_argument, 0, 'w'},
+        {"until-eof", no_argument, 0, 'e'}, {"driver", required_argument, 0, 'd'},
+        {"pads", required_argument, 0, 'p'}, {"eeprom", required_argument, 0, 'm'},
         {0, 0, 0, 0},
     };
     bool fast = false, wait = false, until_eof = false;
-    const char *path = NULL;
-    int speed = 1;
+    const char *path = NULL, *driver = "reed", *eeprom = NULL;
+    int speed = 1, pads = 24;
     for (int option; (option = getopt_long(count, arguments, "", options, NULL)) != -1;) {
         switch (option) {
         case 'f':
@@ -184,6 +252,15 @@ int main(int count, char **arguments)
         case 's':
             path = optarg;
             break;
+        case 'd':
+            driver = optarg;
+            break;
+        case 'p':
+            pads = atoi(optarg);
+            break;
+        case 'm':
+            eeprom = optarg;
+            break;
         case 'w':
             wait = true;
             break;
@@ -194,9 +271,10 @@ int main(int count, char **arguments)
             return 2;
         }
     }
-    if (optind != count - 1 || (wait && !path) || speed < 1 || speed > 20) {
-        fprintf(stderr, "usage: emulator [--fast | --speed N] [--socket PATH [--wait]] "
-                        "[--until-eof] controller.elf\n");
+    int registers = pads % 8 || pads < 8 || pads > PADS ? 0 : boards_init(driver, pads);
+    if (optind != count - 1 || (wait && !path) || speed < 1 || speed > 20 || !registers) {
+        fprintf(stderr, "usage: emulator [--fast | --speed N] [--driver NAME] [--pads N] "
+                        "[--eeprom FILE] [--socket PATH [--wait]] [--until-eof] controller.elf\n");
         return 2;
     }
     struct sigaction action = {.sa_handler = stop};
@@ -205,9 +283,12 @@ int main(int count, char **arguments)
 
     machine_on_pin(pin_changed);
     machine_on_reset(restarted);
-    chain_on_output(say_output);
+    chain_on_output(boards_output);
+    boards_on_change(say_closed);
     machine_load(arguments[optind]);
-    chain_init();
+    if (eeprom)
+        machine_load_eeprom(eeprom);
+    chain_init(registers);
     serial_attach();
     const char *pty = serial_open();
     if (path)

@@ -1,6 +1,7 @@
 #include "machine.h"
 
 #include <simavr/avr_adc.h>
+#include <simavr/avr_eeprom.h>
 #include <simavr/avr_extint.h>
 #include <simavr/sim_elf.h>
 #include <simavr/sim_io.h>
@@ -11,6 +12,18 @@
 
 #define JAM_OPCODE 0xcfff /* rjmp to itself */
 #define MV_FULL 5000
+
+#define MCUSR 0x54
+#define BORF 0x04
+#define EECR 0x3f
+#define EEARL 0x41
+#define EEPE 0x02
+#define EEMPE 0x04
+#define EEPROM_WRITE_CYCLES (MACHINE_HZ / 10000 * 34) /* 3.4 ms */
+#define ADCSRA 0x7a
+#define ADEN 0x80
+#define PAINT 0xc5
+#define RAM_START 0x100
 
 struct port {
     char name;
@@ -109,6 +122,77 @@ static void stop_polling(void)
         avr_extint_set_strict_lvl_trig(machine, n, 0);
 }
 
+/* --- EEPROM: simavr writes it in no time ----------------------------------------------- */
+
+static avr_io_write_t write_eecr;
+static void *write_eecr_parameter;
+static uint64_t eeprom_free_at; /* cycle until which a byte is being written */
+static uint16_t eeprom_address; /* of that byte */
+
+static uint8_t eecr_read(avr_t *avr, avr_io_addr_t address, void *parameter)
+{
+    (void)parameter;
+    uint8_t busy = machine_cycle() < eeprom_free_at ? EEPE : 0;
+    return (avr->data[address] & ~EEPE) | busy;
+}
+
+static void eecr_written(avr_t *avr, avr_io_addr_t address, uint8_t value, void *parameter)
+{
+    (void)parameter;
+    bool starts = value & EEPE && avr->data[address] & EEMPE;
+    if (starts) {
+        eeprom_free_at = machine_cycle() + EEPROM_WRITE_CYCLES;
+        eeprom_address = avr->data[EEARL] | avr->data[EEARL + 1] << 8;
+    }
+    write_eecr(avr, address, value, write_eecr_parameter);
+}
+
+static void hook_eeprom(void)
+{
+    __auto_type io = &machine->io[AVR_DATA_TO_IO(EECR)];
+    write_eecr = io->w.c;
+    write_eecr_parameter = io->w.param;
+    io->w.c = eecr_written;
+    io->r.c = eecr_read;
+}
+
+uint8_t *machine_eeprom(void)
+{
+    avr_eeprom_desc_t whole = {.ee = NULL, .offset = 0, .size = 0};
+    avr_ioctl(machine, AVR_IOCTL_EEPROM_GET, &whole);
+    return whole.ee;
+}
+
+void machine_load_eeprom(const char *path)
+{
+    FILE *file = fopen(path, "rb");
+    if (!file || fread(machine_eeprom(), 1, 1024, file) == 0) {
+        fprintf(stderr, "emulator: can't read EEPROM contents %s\n", path);
+        exit(2);
+    }
+    fclose(file);
+}
+
+/* --- stack ---------------------------------------------------------------------------- */
+
+static unsigned variables_end;
+
+static void paint(unsigned from)
+{
+    variables_end = from;
+    memset(machine->data + from, PAINT, machine->ramend + 1 - from);
+}
+
+int machine_untouched(void)
+{
+    unsigned at = variables_end;
+    while (at <= machine->ramend && machine->data[at] == PAINT)
+        at++;
+    return at - variables_end;
+}
+
+/* --- resets --------------------------------------------------------------------------- */
+
 /* After avr_reset(), which may count cycles anew. */
 static void settle(uint64_t cycle_before)
 {
@@ -147,6 +231,8 @@ void machine_load(const char *elf_path)
     reset_core = machine->reset;
     machine->reset = restarted;
     hook_ports();
+    hook_eeprom();
+    paint(RAM_START + firmware.datasize + firmware.bsssize);
 }
 
 uint64_t machine_cycle(void) { return cycles_before_reset + machine->cycle; }
@@ -182,10 +268,14 @@ void machine_run_until(uint64_t cycle)
     }
 }
 
-void machine_reset(void)
+void machine_reset(enum reset_cause cause)
 {
     uint64_t before = machine->cycle;
+    if (cause == RESET_BROWN_OUT && machine_cycle() < eeprom_free_at)
+        machine_eeprom()[eeprom_address] = 0xff;
     avr_reset(machine);
+    if (cause == RESET_BROWN_OUT)
+        machine->data[MCUSR] = BORF;
     settle(before);
 }
 
@@ -199,6 +289,33 @@ void machine_adc(int channel, uint32_t millivolts)
         avr_raise_irq(avr_io_getirq(machine, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + channel),
                       millivolts);
 }
+
+static struct {
+    int channel;
+    uint32_t millivolts;
+    void (*done)(int, uint32_t);
+} later;
+
+static avr_cycle_count_t apply_later(avr_t *avr, avr_cycle_count_t when, void *parameter)
+{
+    (void)avr;
+    (void)when;
+    (void)parameter;
+    machine_adc(later.channel, later.millivolts);
+    later.done(later.channel, later.millivolts);
+    return 0;
+}
+
+void machine_adc_later(uint64_t cycles, int channel, uint32_t millivolts,
+                       void (*done)(int, uint32_t))
+{
+    later.channel = channel;
+    later.millivolts = millivolts;
+    later.done = done;
+    avr_cycle_timer_register(machine, cycles, apply_later, NULL);
+}
+
+void machine_stop_converter(void) { machine->data[ADCSRA] &= ~ADEN; }
 
 void machine_input(char port, int bit, bool level)
 {

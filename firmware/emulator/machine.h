@@ -8,15 +8,26 @@
 
 #define MACHINE_HZ 16000000ULL
 
+#define MACHINE_EEPROM_SHOWN 64 /* bytes that the firmware uses */
+
+/* A brown-out also spoils the EEPROM byte that was being written. */
+enum reset_cause { RESET_PIN, RESET_BROWN_OUT };
+
 extern avr_t *machine;
 
 void machine_load(const char *elf_path);
 uint64_t machine_cycle(void);             /* since the start, resets included */
 void machine_run_until(uint64_t cycle);
-void machine_reset(void);                 /* the reset pin */
+void machine_reset(enum reset_cause cause);
 void machine_jam(void);                   /* the program stops where it is and spins there */
 void machine_blind(uint64_t cycles);      /* as with interrupts off: time passes, nothing runs */
 void machine_adc(int channel, uint32_t millivolts);
+void machine_adc_later(uint64_t cycles, int channel, uint32_t millivolts,
+                       void (*done)(int channel, uint32_t millivolts));
+void machine_stop_converter(void);
+void machine_load_eeprom(const char *path);
+uint8_t *machine_eeprom(void);
+int machine_untouched(void); /* bytes between the variables and the deepest stack so far */
 void machine_input(char port, int bit, bool level); /* an input pin's level */
 
 /* Called with every change of a pin's level: what the pin drives, or what its external

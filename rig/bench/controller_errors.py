@@ -33,9 +33,15 @@ ACTIONS = {
     ),
     -222: "keep to the range of the command",
     -224: "use one of the command's words",
-    -240: "a relay register doesn't read back: check the chain's wiring and its 5 V",
+    -240: (
+        "the registers don't read back, or the converter stands still: check the chain's "
+        "wiring and its 5 V"
+    ),
     -315: "the controller works with its safe defaults: set its configuration again and save it",
-    -330: "check the chain's wiring and its 5 V; the toy stays off until the test passes",
+    -330: (
+        "check that the chain has the boards that are configured, its wiring and its 5 "
+        "V; the toy stays off until then"
+    ),
     -350: "read the error queue more often: later errors were lost",
     -363: "send it again: bytes were lost or the line was too long, and nothing of it ran",
     -440: "ask *IDN? last in its message",

@@ -204,7 +204,7 @@ class HardwareBench:
         self.controller.command("TOUCh:ABORt")
         self.controller.command("ROUTe:OPEN:ALL")
         self.controller.command("ROUTe:SERies 0")
-        self.controller.command("INPut:KEY:RELease ALL")
+        self.controller.command("TOY:KEY:RELease ALL")
         self.controller.command("OUTPut OFF")
 
     def rail_v(self) -> float:

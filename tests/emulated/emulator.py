@@ -15,11 +15,13 @@ The firmware counts its start as an error, -500,"Power on": read the queue (or *
 
 from __future__ import annotations
 
+import binascii
 import fcntl
 import os
 import queue
 import shutil
 import socket
+import struct
 import subprocess
 import tempfile
 import threading
@@ -39,7 +41,38 @@ START_CYCLES = 40 * CYCLES_PER_MS
 """From a reset until the firmware listens: what is sent earlier it drops, and says so."""
 
 PADS = 32
-CHAIN_BITS = 80
+"""Pads that the emulated rig has, and its stored configuration says, unless told otherwise."""
+
+PADS_MAX = 64
+EEPROM_CONFIGURATION = 32
+"""Where the stored configuration begins; its layout stands in firmware/configuration.h."""
+
+CURRENT_MV_PER_MA = 11
+
+
+def bits_of(numbers, count: int = PADS_MAX) -> bytes:
+    """Give numbers from 1 as bits, lowest first."""
+    return sum(1 << (number - 1) for number in set(numbers)).to_bytes(count // 8, "little")
+
+
+def configuration(
+    pads: int = PADS,
+    closures: int = 8,
+    forbidden=(),
+    rails=(),
+    rail_series=(),
+    deadman_ms: int = 3000,
+    closure_ms: int = 10_000,
+    peak_ma: int = 300,
+    average_ma: int = 150,
+    blanking_ms: int = 100,
+    layout: int = 1,
+) -> bytes:
+    """Give the bytes of a configuration as it is stored, its CRC behind it."""
+    data = bytes([layout, pads, closures]) + bits_of(forbidden) + bits_of(rails)
+    data += bits_of(rail_series, 8)
+    data += struct.pack("<5H", deadman_ms, closure_ms, peak_ma, average_ma, blanking_ms)
+    return data + struct.pack("<H", binascii.crc_hqx(data, 0xFFFF))
 
 
 @dataclass(frozen=True)
@@ -56,22 +89,42 @@ class State:
         Closed channels of the series bank, from 1; a correct firmware closes at most one.
     keys : frozenset of int
         Key channels held down, from 1.
-    supply, bleed, marker : bool
-        The toy's supply switch, the bleed across its rail, the marker's level.
+    holds : frozenset of int
+        Closed hold channels.
+    sensed : frozenset of int
+        Buses that the sense line is on.
+    continuity : bool
+        Whether the continuity source is on the buses.
+    supply, gate : bool
+        Whether the toy is supplied, and whether the controller's pin wants it: the switch
+        is on only while the heartbeat comes, too.
+    bleed, marker, reset_line : bool
+        The bleed across the toy's rail, the marker's level, the toy's reset pad pulled low.
     """
 
     cycle: int = 0
     closures: frozenset[tuple[int, int]] = frozenset()
     series: frozenset[int] = frozenset()
     keys: frozenset[int] = frozenset()
+    holds: frozenset[int] = frozenset()
+    sensed: frozenset[int] = frozenset()
+    continuity: bool = False
     supply: bool = False
+    gate: bool = False
     bleed: bool = False
     marker: bool = False
+    reset_line: bool = False
 
     @property
     def is_open_and_off(self) -> bool:
         """Whether nothing is closed, pressed or supplied."""
-        return not (self.closures or self.series or self.keys or self.supply)
+        return not (self.is_anything_closed or self.supply or self.gate or self.reset_line)
+
+    @property
+    def is_anything_closed(self) -> bool:
+        """Whether any relay or switch is on."""
+        closed = self.closures or self.series or self.keys or self.holds or self.sensed
+        return bool(closed) or self.continuity
 
 
 @dataclass(frozen=True)
@@ -88,6 +141,8 @@ class Decoder:
         self.state = State()
         self.resets: list[int] = []
         self.blind_until: list[int] = []
+        self.injected: list[int] = []
+        self.answers: queue.SimpleQueue[str] = queue.SimpleQueue()
 
     def feed(self, line: str) -> State | Tick | None:
         """Take one line; give the new state, a tick, or None when nothing changed."""
@@ -96,11 +151,18 @@ class Decoder:
             case ["tick", cycle]:
                 return Tick(int(cycle))
             case ["pin", name, level, cycle]:
-                field = {"D2": "supply", "D3": "marker", "B1": "bleed"}[name]
+                field = {"D2": "gate", "D3": "marker", "B1": "bleed", "C2": "reset_line"}[name]
                 return self._change(int(cycle), **{field: level == "1"})
-            case ["out", latched, enabled, cycle]:
-                bits = int.from_bytes(bytes.fromhex(latched), "little")
-                return self._change(int(cycle), **_closed(bits if enabled == "1" else 0))
+            case ["supply", level, cycle]:
+                return self._change(int(cycle), supply=level == "1")
+            case ["closed", image, cycle]:
+                return self._change(int(cycle), **_closed(bytes.fromhex(image)))
+            case ["adc", _, _, cycle]:
+                self.injected.append(int(cycle))
+                return None
+            case ["eeprom" | "stack", answer]:
+                self.answers.put(answer)
+                return None
             case ["reset", cycle]:
                 self.resets.append(int(cycle))
                 return None
@@ -119,16 +181,22 @@ class Decoder:
         return self.state
 
 
-def _closed(bits: int) -> dict:
+def _closed(image: bytes) -> dict:
+    bits = int.from_bytes(image, "little")
+
     def group(first: int, count: int) -> list[int]:
         return [n + 1 for n in range(count) if bits >> (first + n) & 1]
 
     return {
         "closures": frozenset(
-            [(1, pad) for pad in group(0, PADS)] + [(2, pad) for pad in group(PADS, PADS)]
+            [(1, pad) for pad in group(0, PADS_MAX)]
+            + [(2, pad) for pad in group(PADS_MAX, PADS_MAX)]
         ),
-        "series": frozenset(group(2 * PADS, 8)),
-        "keys": frozenset(group(2 * PADS + 8, 8)),
+        "series": frozenset(group(128, 8)),
+        "keys": frozenset(group(136, 8)),
+        "sensed": frozenset(group(144, 2)),
+        "continuity": bool(bits >> 146 & 1),
+        "holds": frozenset(group(148, 2)),
     }
 
 
@@ -146,12 +214,15 @@ def _make(folder: Path, *variables: str) -> None:
         raise RuntimeError(f"make -C {folder} failed:\n{done.stdout}{done.stderr}")
 
 
-def build_firmware(build: Path | None = None, clock_start_us: int = 0) -> Path:
+def build_firmware(
+    build: Path | None = None, clock_start_us: int = 0, driver: str = "reed"
+) -> Path:
     """Build the firmware (in its usual place, or a variant elsewhere); give its ELF file."""
     if build is None:
-        _make(FIRMWARE)
-        return FIRMWARE / "build" / "controller.elf"
-    _make(FIRMWARE, f"BUILD={build}", f"CLOCK_START_US={clock_start_us}")
+        _make(FIRMWARE, f"DRIVER={driver}")
+        name = "build" if driver == "reed" else f"build-{driver}"
+        return FIRMWARE / name / "controller.elf"
+    _make(FIRMWARE, f"BUILD={build}", f"CLOCK_START_US={clock_start_us}", f"DRIVER={driver}")
     return build / "controller.elf"
 
 
@@ -173,6 +244,13 @@ class Emulator:
         As fast as the host can, with no pace at all.
     elf : Path, optional
         Firmware to run; by default the one in `firmware/`, built if need be.
+    driver : str
+        What switches the pads: reed, crosspoint or multiplexer; firmware and rig alike.
+    pads : int
+        Fitted; the chain is as long as they need.
+    eeprom : bytes, optional
+        The stored configuration at the start, b"" for a blank EEPROM; without it, the
+        defaults with as many pads as the rig has.
 
     Attributes
     ----------
@@ -182,9 +260,20 @@ class Emulator:
         Where another process may follow the events.
     """
 
-    def __init__(self, fast: bool = False, elf: Path | None = None, speed: int = 1) -> None:
+    def __init__(
+        self,
+        fast: bool = False,
+        elf: Path | None = None,
+        speed: int = 1,
+        driver: str = "reed",
+        pads: int = PADS,
+        eeprom: bytes | None = None,
+    ) -> None:
         self._pace = ["--fast"] if fast else ["--speed", str(speed)]
         self._elf = elf
+        self._driver = driver
+        self._pads = pads
+        self._stored = configuration(pads=pads) if eeprom is None else eeprom
         self._changed = threading.Condition()
         self._decoder = Decoder()
         self._states: list[State] = []
@@ -195,9 +284,12 @@ class Emulator:
     def __enter__(self) -> Self:
         self._folder = tempfile.mkdtemp(prefix="emulator-")
         self.socket_path = os.path.join(self._folder, "events")
+        eeprom = Path(self._folder, "eeprom")
+        eeprom.write_bytes((b"\xff" * EEPROM_CONFIGURATION + self._stored).ljust(1024, b"\xff"))
         command = [str(build_emulator()), "--socket", self.socket_path, "--wait", "--until-eof"]
+        command += ["--driver", self._driver, "--pads", str(self._pads), "--eeprom", str(eeprom)]
         self._process = subprocess.Popen(
-            [*command, *self._pace, str(self._elf or build_firmware())],
+            [*command, *self._pace, str(self._elf or build_firmware(driver=self._driver))],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -288,6 +380,47 @@ class Emulator:
         """Let the toy's rail have this many millivolts, seen through the board's divider."""
         self.adc(0, round(mv / RAIL_DIVIDER))
 
+    def current(self, ma: float) -> None:
+        """Let the toy draw this current, seen through the shunt's amplifier."""
+        self.adc(1, round(ma * CURRENT_MV_PER_MA))
+
+    def current_later(self, ma: float, cycles: int) -> None:
+        """Let the toy draw this current so many cycles after the next slice of 0.5 ms."""
+        self._say(f"later {cycles} adc 1 {round(ma * CURRENT_MV_PER_MA)}")
+
+    @property
+    def injected(self) -> list[int]:
+        """Cycles at which a current came that was asked for by `current_later`."""
+        with self._changed:
+            return list(self._decoder.injected)
+
+    def stop_converter(self) -> None:
+        """Let the converter stand still for ever."""
+        self._say("converter dead")
+
+    def set_eeprom(self, address: int, data: bytes) -> None:
+        """Overwrite bytes of the EEPROM."""
+        for place, byte in enumerate(data, address):
+            self._say(f"eeprom {place} {byte:x}")
+
+    def eeprom(self) -> bytes:
+        """Give the EEPROM's first 64 bytes."""
+        self._say("eeprom")
+        return bytes.fromhex(self._decoder.answers.get(timeout=30))
+
+    def untouched_stack(self) -> int:
+        """Give the bytes between the variables and the deepest stack so far."""
+        self._say("stack")
+        return int(self._decoder.answers.get(timeout=30))
+
+    def chain_length(self, registers: int) -> None:
+        """Let a board be missing from the chain, or one more be there."""
+        self._say(f"registers {registers}")
+
+    def stick(self, bit: int, level: int) -> None:
+        """Let one stage of the chain keep its level; -1 lets it go."""
+        self._say(f"stuck {bit} {level}")
+
     def blind(self, ms: int) -> None:
         """Let time pass without an instruction, as if interrupts were off for so long."""
         self._blinded += 1
@@ -311,6 +444,10 @@ class Emulator:
     def reset(self) -> None:
         """Pull the reset pin; the firmware listens again `START_CYCLES` later."""
         self._say("reset")
+
+    def brown_out(self) -> None:
+        """Let the 5 V sag: a reset, and the EEPROM byte being written is spoilt."""
+        self._say("reset brownout")
 
     def jam(self) -> None:
         """Let the program hang where it is; only the watchdog gets it out."""

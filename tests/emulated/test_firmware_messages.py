@@ -33,17 +33,17 @@ def test_each_pad_has_its_own_relay(bench, bus, pad):
 
 def test_keys_are_pressed_and_released(bench):
     emulator, port = bench
-    port.write("INPut:KEY:PRESs 1,8")
+    port.write("TOY:KEY:PRESs 1,8")
     emulator.wait_for(lambda state: state.keys == {1, 8}, 5)
-    port.write("INPut:KEY:RELease 8")
+    port.write("TOY:KEY:RELease 8")
     emulator.wait_for(lambda state: state.keys == {1}, 5)
-    port.write("INPut:KEY:RELease ALL")
+    port.write("TOY:KEY:RELease ALL")
     emulator.wait_for(lambda state: not state.keys, 5)
 
 
 def test_supply_off_opens_everything(bench):
     emulator, port = bench
-    port.write("OUTPut:STATe 1;:INPut:KEY:PRESs 1;:ROUTe:SERies 1;CLOSe (@1!1,2!2)")
+    port.write("OUTPut:STATe 1;:TOY:KEY:PRESs 1;:ROUTe:SERies 1;CLOSe (@1!1,2!2)")
     assert port.ask("OUTPut?") == "1"
     emulator.wait_for(lambda state: state.supply and state.keys and state.closures, 5)
     port.write("OUTPut OFF")

@@ -134,7 +134,7 @@ BAD_SYNTAX = [
     ("ROUTe:CLOSe (@1!257)", -222),
     ("ROUTe:CLOSe (@1!1:2!3)", -222),
     ("ROUTe:CLOSe (@1!5:1!3)", -222),
-    ("INPut:KEY:PRESs 9", -222),
+    ("TOY:KEY:PRESs 9", -222),
     ("*ESE 256", -222),
     ("STATus:OPERation:ENABle 65536", -222),
     ("OUTPut MAYBE", -224),

@@ -170,7 +170,7 @@ def test_wai_holds_the_rest_of_the_message(bench):
         ("TOUCh:INITiate", -213),
         ("ROUTe:CLOSe (@1!1)", -221),
         ("ROUTe:SERies 2", -221),
-        ("INPut:KEY:PRESs 1", -221),
+        ("TOY:KEY:PRESs 1", -221),
         ("TOUCh:CONNections NONE", -221),
         ("TOUCh:TIMing 1,2,3,4,5", -221),
     ],
