@@ -264,13 +264,14 @@ def test_pads_read_the_rails_and_a_bridge_between():
     toy = ready(0)
     volts = toy.board.volts
     plus, minus = pad_on(toy, "vcc"), pad_on(toy, "gnd")
-    assert toy.rail_v() == pytest.approx(volts)
-    assert toy.pad_v(plus) == pytest.approx(volts)
+    # what it draws at rest falls at the cells' own resistance
+    assert toy.rail_v() == pytest.approx(volts, rel=0.01)
+    assert toy.pad_v(plus) == pytest.approx(toy.rail_v())
     assert toy.pad_v(minus) == 0.0
     inert = pad_on(toy, "nc0")
     assert toy.pad_v(inert) == pytest.approx(0.0, abs=1e-3)
     toy.connect([link(plus, inert, 0.0)])
-    assert toy.pad_v(inert) == pytest.approx(volts, rel=1e-3)
+    assert toy.pad_v(inert) == pytest.approx(toy.rail_v(), rel=1e-3)
 
 
 def test_boards_say_only_what_a_person_sees():

@@ -11,6 +11,7 @@ from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.folder import project_board
 from rig.bench.simulated.room import Room, SoundCard
 from rig.bench.simulated.sound import RATE_HZ
+from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy
 from rig.errors import BenchError
 
@@ -38,7 +39,8 @@ class SimulatedBench:
         self._lead_ohm = float(project.rig.lead_ohm)
         self._switch_ohm = float(project.rig.switch_ohm)
         self.board = project_board(project)
-        self._toy = SimulatedToy(self.board, simulated.seed)
+        self._guard = Guard()
+        self._toy = SimulatedToy(self.board, simulated.seed, self._guard)
         self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
         self._room = Room(simulated.room, simulated.room_db, simulated.seed, self._chance)
         self._card = SoundCard(simulated.room.drift_ppm)
@@ -90,6 +92,7 @@ class SimulatedBench:
                 )
         self._touch = touch
         self._timeline = None
+        self._guarded = False
         self._zero = self._sample + _AROUND_SAMPLES + int(self._chance.integers(1, 200))
         press = touch.before_ms
         close = press + touch.lead_in_ms
@@ -155,7 +158,23 @@ class SimulatedBench:
     def _pass(self, samples: int) -> np.ndarray:
         sound = self._card.take(self._toy.run(self._card.wants(samples)), samples)
         self._sample += samples
+        if self._guard.tripped and self._touch is not None and not self._guarded:
+            self._trip(self._sample - (self._toy.ran - self._toy.tripped_at))
         return sound
+
+    def _trip(self, at: int) -> None:
+        """Note that the guard has opened everything and cut the supply."""
+        self._guarded = True
+        steps, done = self._steps, self._done
+        if "press" not in done:
+            steps["press"] = steps["release"] = None
+        elif steps["release"] is not None and "release" not in done:
+            steps["release"] = at
+        if "open" not in done:
+            steps["open"] = at
+            if "close" not in done:
+                steps["close"] = None
+        done.update(("press", "close", "release", "open"))
 
     def _act(self) -> None:
         """Do every step whose moment has come, in the order of a touch."""
@@ -204,7 +223,7 @@ class SimulatedBench:
             return round((at - self._zero) / RATE_HZ * 1e6 * self._clock_ratio)
 
         self._timeline = Timeline(
-            us("press"), us("close"), us("release"), us("open"), us("end")
+            us("press"), us("close"), us("release"), us("open"), us("end"), self._guarded
         )
         self._touch = None
 

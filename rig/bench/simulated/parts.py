@@ -10,6 +10,7 @@ import numpy as np
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import OPEN, Circuit, Drive
 from rig.bench.simulated.clock import RcClock
+from rig.bench.simulated.supply import Power
 
 MIN_PADS, MAX_PADS = 8, 64
 KEY_CONTACT_OHM = 800.0
@@ -128,6 +129,7 @@ class Board:
     clock: RcClock
     habits: Habits
     amplifier_gain: float
+    power: Power = field(default_factory=Power)
     press_ms: int = 120
     always: tuple[tuple[int, int, float], ...] = field(default=(), repr=False)
 

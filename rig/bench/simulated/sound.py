@@ -16,6 +16,7 @@ AMP_BIAS = 0.5
 """Where the amplifier's input rests, fraction of the rail."""
 
 _HOWL_FARAD = 15e-9
+_NOTHING = np.zeros(0)
 
 
 class Amplifier:
@@ -24,6 +25,11 @@ class Amplifier:
     Parameters
     ----------
     board : Board
+
+    Attributes
+    ----------
+    driven : ndarray
+        What the amplifier's output was driven to last, 1 being the rail; empty: at rest.
     """
 
     def __init__(self, board: Board):
@@ -38,6 +44,7 @@ class Amplifier:
         self._state = np.zeros(3)
         self._howl_at = 0.0
         self.howl_hz = 0.0
+        self.driven = np.zeros(0)
 
     def fork(self) -> Amplifier:
         """Copy the amplifier with all its state."""
@@ -61,6 +68,7 @@ class Amplifier:
 
     def sound(self, voice: np.ndarray, muted: bool) -> np.ndarray:
         """Turn the input's signal (full scale 1) into the toy's sound, float32."""
+        self.driven = _NOTHING
         if muted:
             voice = np.zeros(len(voice), np.float32)
         elif self.howl_hz:
@@ -69,7 +77,8 @@ class Amplifier:
             voice = np.where(at % 1.0 < 0.5, 0.35, -0.35) + 0.1 * voice
         elif not voice.any() and not self._state.any():
             return np.zeros(len(voice), np.float32)
-        sound, self._state = lfilter(self._b, self._a, np.clip(voice, -1, 1), zi=self._state)
+        self.driven = np.clip(voice, -1, 1)
+        sound, self._state = lfilter(self._b, self._a, self.driven, zi=self._state)
         if np.abs(self._state).max() < 1e-7:
             self._state = np.zeros(3)
         return (sound * _OUT).astype(np.float32)

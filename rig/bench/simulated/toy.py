@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from rig.bench.simulated.board import KINDS, Board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ, Amplifier
-from rig.bench.simulated.supply import Supply
+from rig.bench.simulated.supply import IDLE_MA, SPEAKER_OHM, Guard, Supply
 from rig.bench.simulated.wiring import Wiring
 
-_STEP_UNSTEADY = RATE_HZ // 200
-_IDLE_MA, _TALK_MA = 1.8, 26.0
+_CELL, _CELL_BUSY, _CELL_UNSTEADY = RATE_HZ // 10, RATE_HZ // 50, RATE_HZ // 200
+"""The supply is looked after once in so many samples, on a grid of the toy's own."""
+
+_BUSY_MA = 60.0
+_PEAK_SAMPLES = RATE_HZ // 200
 
 
 class SimulatedToy:
@@ -24,14 +28,28 @@ class SimulatedToy:
     board : Board
     seed : int
         Of the toy's own chance: which phrases it picks.
+    guard : Guard or None
+        The rig's: when it trips it opens every pad and key and cuts the supply.
+
+    Attributes
+    ----------
+    brown_outs : int
+        How often the rail fell too low for the chips though the supply was on.
+    ran, tripped_at : int
+        Samples that have passed, and passed when the guard tripped last.
     """
 
-    def __init__(self, board: Board, seed: int):
+    def __init__(self, board: Board, seed: int, guard: Guard | None = None):
         self.board = board
+        self.guard = guard
+        self.brown_outs = self.ran = self.tripped_at = 0
         self._wiring = Wiring(board)
         self._chips = KINDS[board.kind].chips(board, self._wiring, seed)
         self._amplifier = Amplifier(board)
-        self._supply = Supply(board.volts)
+        self._supply = Supply(board.volts, board.power)
+        self._direct_ma = 1000 * board.volts / 2 / SPEAKER_OHM
+        self._cell = self._left = _CELL
+        self._driven: list[np.ndarray] = []
         self._powered = False
         self._forgot = True
 
@@ -42,7 +60,9 @@ class SimulatedToy:
         other._wiring = self._wiring.fork()
         other._chips = self._chips.fork(other._wiring)
         other._amplifier = self._amplifier.fork()
-        other._supply = Supply(self._supply.volts, self._supply.on, self._supply.rail_v)
+        other._supply = replace(self._supply)
+        other.guard = replace(self.guard) if self.guard else None
+        other._driven = list(self._driven)
         return other
 
     def connect(self, links: Sequence[Link]) -> None:
@@ -66,17 +86,18 @@ class SimulatedToy:
 
     def supply(self, on: bool) -> None:
         """Switch the supply; off bleeds the rail."""
+        if on and not self._supply.on and self.guard:
+            self.guard.switched_on()
         self._supply.on = on
+        self._begin_cell()
 
     def rail_v(self) -> float:
         """Give the rail's voltage, volts."""
         return self._supply.rail_v
 
     def supply_ma(self) -> float:
-        """Give the supply's current, milliamperes."""
-        if not self._supply.on:
-            return 0.0
-        return _TALK_MA if self._powered and self._chips.speaking else _IDLE_MA
+        """Give the supply's current of the latest moment, milliamperes."""
+        return self._supply.load_ma if self._supply.on else 0.0
 
     def pad_v(self, pad: str) -> float:
         """Give a pad's voltage against ground as it stands now, volts."""
@@ -95,32 +116,78 @@ class SimulatedToy:
         -------
         ndarray of float32, shape (samples,), within -1..1
         """
-        heard = np.zeros(samples, np.float32)
-        muted = True
-        at = 0
-        while at < samples:
-            end = samples
-            if not self._supply.steady:
-                end = min(samples, at + _STEP_UNSTEADY)
-                self._supply.advance((end - at) / RATE_HZ)
-                self._power()
-            if self._powered:
-                signal = self._chips.run(end - at)
-                if signal is not None:
-                    heard[at:end] = signal
-                    muted = False
-            at = end
-        return self._amplifier.sound(heard, muted)
+        parts = []
+        while samples:
+            count = min(samples, self._left)
+            parts.append(self._piece(count))
+            samples -= count
+            self.ran += count
+            self._left -= count
+            if not self._left:
+                self._end_cell()
+        return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+
+    def _piece(self, samples: int) -> np.ndarray:
+        signal = self._chips.run(samples) if self._powered else None
+        muted = signal is None
+        sound = self._amplifier.sound(np.zeros(samples, np.float32) if muted else signal, muted)
+        if len(self._amplifier.driven):
+            self._driven.append(self._amplifier.driven)
+        return sound
+
+    def _begin_cell(self) -> None:
+        if not self._supply.steady:
+            self._cell = _CELL_UNSTEADY
+        else:
+            self._cell = _CELL_BUSY if self._supply.load_ma > _BUSY_MA else _CELL
+        self._left = self._cell
+        self._driven.clear()
+
+    def _end_cell(self) -> None:
+        """Work out what was drawn, and what it did to the rail, the chips and the guard."""
+        seconds = self._cell / RATE_HZ
+        mean_ma, peak_ma = self._drawn_ma()
+        self._supply.load_ma = mean_ma
+        self._supply.advance(seconds)
+        self._power()
+        if self._supply.on and self.guard and self.guard.take(mean_ma, peak_ma, seconds):
+            self._wiring.connect(())
+            self._wiring.press(())
+            self._rewired()
+            self._supply.on = False
+            self.tripped_at = self.ran
+        self._begin_cell()
+
+    def _drawn_ma(self) -> tuple[float, float]:
+        if not self._powered:
+            return 0.0, 0.0
+        mean_ma = IDLE_MA
+        if self._wiring.links:
+            mean_ma += 1000 * self._wiring.draw_siemens() * self._supply.rail_v
+        peak_ma = mean_ma
+        if self._driven:
+            driven = np.concatenate(self._driven)
+            if not self.board.power.direct:
+                # the capacitor before the speaker lets only changes through
+                driven = driven - np.mean(driven)
+            size = np.add.reduceat(np.abs(driven), np.arange(0, len(driven), _PEAK_SAMPLES))
+            mean_ma += self._direct_ma * float(np.sum(size)) / self._cell
+            # the rail's capacitor evens out what is shorter
+            peak_ma += self._direct_ma * float(np.max(size)) / _PEAK_SAMPLES
+        return mean_ma, peak_ma
 
     def _power(self) -> None:
         if self._supply.forgets:
             self._forgot = True
-        runs = self._supply.runs
+        runs = self._supply.runs(self._powered)
         if runs and not self._powered:
             if self._forgot:
                 self._chips.power_on()
                 self._forgot = False
             self._rewired()
+        elif self._powered and not runs and self._supply.on:
+            self.brown_outs += 1
+            self._forgot = self._forgot or self.board.power.resets
         self._powered = runs
 
     def _rewired(self) -> None:

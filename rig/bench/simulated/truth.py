@@ -3,9 +3,9 @@
     python -m rig.bench.simulated.truth --seed 7 --pads 24
 
 Each pair of nets is touched over the series values, keys and timings of the set-up, from
-the highest value down to the first that freezes the toy, in several states of the toy's
-own chance. Its noise-free sound is held against that of the same toy in the same state
-with nothing bridged.
+the highest value down to the first that freezes the toy or trips the guard, in several states
+of the toy's own chance. Its noise-free sound is held against that of the same toy in the same
+state with nothing bridged.
 
 **The limit of audible**: a window of `difference` differs above 3 dB; a touch differs where
 two windows or more in a row do. A pair is listed when at least half of the states show it at
@@ -13,6 +13,9 @@ one series value; `sometimes` lists those that fewer show, whose finding is a ma
 
 **The limit of frozen**: after the touch and the longest phrase the key is pressed again,
 and the toy gives, sample for sample, the sound it would have given without the press.
+
+**Trips**: the guard of the supply current cuts everything, or the rail falls so low that
+the chips stand still or start anew.
 
 **Runs on**: after the touch and the longest phrase it still sounds where it would have been
 quiet, and isn't frozen.
@@ -46,6 +49,7 @@ from rig.bench.simulated.difference import (
 )
 from rig.bench.simulated.folder import new_simulated_project, project_board
 from rig.bench.simulated.sound import RATE_HZ
+from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.project import Project, path_ohm, touchable
 
@@ -62,7 +66,7 @@ class Shown:
     Parameters
     ----------
     series_ohm, path_ohm : float
-    differs, freezes, runs_on : float
+    differs, freezes, runs_on, guarded, browns_out : float
         Share of the states, 0 to 1.
     worst_db : tuple of float
         For each state, the difference that two windows in a row reach.
@@ -75,6 +79,8 @@ class Shown:
     differs: float
     freezes: float
     runs_on: float
+    guarded: float
+    browns_out: float
     worst_db: tuple[float, ...]
     change: str
 
@@ -109,7 +115,7 @@ class Truth:
         self._states = {key: self._make_states(key) for key in self._keys}
 
     def _make_states(self, key: str) -> list[_State]:
-        toy = SimulatedToy(self.board, self._project.rig.simulated.seed)
+        toy = SimulatedToy(self.board, self._project.rig.simulated.seed, Guard())
         switch_on(toy)
         found = []
         for _ in range(STATES):
@@ -143,8 +149,10 @@ class Truth:
         return np.concatenate(parts)[close * RATE_HZ // 1000 :]
 
     def _afterwards(self, toy: SimulatedToy, key: str, rest_rms: float) -> str:
-        """Say whether the toy answers, runs on, or is frozen."""
+        """Say whether the toy answers, runs on, is frozen, or was cut off by the guard."""
         toy.run(round(self.board.longest_phrase_s * RATE_HZ))
+        if toy.guard.tripped:
+            return "guarded"
         other = toy.fork()
         other.keys({key})
         samples = round(_ANSWER_S * RATE_HZ)
@@ -165,19 +173,21 @@ class Truth:
             for key in self._keys:
                 for state in self._states[key]:
                     toy = state.toy.fork()
+                    toy.brown_outs = 0
                     sound = self._play(toy, key, [link])
                     worst_db.append(difference_db(state.reference, sound, state.levels))
                     if worst_db[-1] > LIMIT_DB:
                         changes[change(state.reference, sound, closed_s)] += 1
                     if worst_db[-1] > 0:
                         afterwards[self._afterwards(toy, key, state.rest_rms)] += 1
+                        afterwards["browns out"] += toy.brown_outs > 0
             touches = len(worst_db)
             yield Shown(
                 series_ohm, path_ohm(rig, series_ohm), sum(changes.values()) / touches,
-                afterwards["freeze"] / touches, afterwards["runs on"] / touches,
+                *(afterwards[w] / touches for w in ("freeze", "runs on", "guarded", "browns out")),
                 tuple(worst_db), changes.most_common(1)[0][0] if changes else "",
             )  # fmt: skip
-            if afterwards["freeze"]:
+            if afterwards["freeze"] or afterwards["guarded"]:
                 return
 
     def pairs(self) -> dict[tuple[str, str], list[Shown]]:
@@ -208,9 +218,10 @@ def facts(shown: list[Shown]) -> dict | None:
     dict or None
         `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
         freezes. `worst_db`, `change`: by how much and in what way, over the path where it
-        differs most. `bends`, `freezes`, `runs_on`: largest share of the states.
+        differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest share of
+        the states.
     """
-    if not any(s.differs or s.freezes for s in shown):
+    if not any(s.differs or s.freezes or s.guarded for s in shown):
         return None
     differing = [s for s in shown if s.differs]
     paths = [s.path_ohm for s in differing]
@@ -220,7 +231,8 @@ def facts(shown: list[Shown]) -> dict | None:
         "worst_db": round(max(most.worst_db), 2) if most else 0.0,
         "change": most.change if most else "",
         "bends": max(s.differs for s in shown), "freezes": max(s.freezes for s in shown),
-        "runs_on": max(s.runs_on for s in shown),
+        "runs_on": max(s.runs_on for s in shown), "guarded": max(s.guarded for s in shown),
+        "browns_out": max(s.browns_out for s in shown),
     }  # fmt: skip
 
 

@@ -72,6 +72,29 @@ class Wiring:
         self._place = self.bridged.place
         self.touched = frozenset(self.bridged.members)
 
+    def leads(self, net: int) -> bool:
+        """Say whether a closed lead hangs on this net."""
+        return any(
+            self._net_of[pad] == net for link in self.links for pad in link.pads_1 + link.pads_2
+        )
+
+    def draw_siemens(self) -> float:
+        """Give the current through the closures now, in amperes per volt of the rail."""
+        circuit, nets = self._board.circuit, len(self.state)
+        levels, _ = self.bridged.solved(self.state)
+
+        def level(node: int) -> float:
+            return circuit.fixed[node] if node in circuit.fixed else levels[self._place[node]]
+
+        total = 0.0
+        for a, b, ohm in circuit.link_resistors(self.links, self._net_of):
+            if a == b or a >= nets:
+                continue
+            flow = (level(a) - level(b)) / ohm
+            # onto a bus: what comes in at one pad leaves at another
+            total += abs(flow) if b < nets else max(0.0, flow)
+        return total
+
     def level(self, net: int) -> float:
         """Give the level of a touched net, as a fraction of the rail."""
         levels, _ = self.bridged.solved(self.state)

@@ -110,7 +110,8 @@ class TalkerChips:
             self._sequencer.bus.settle()
             wiring.state[self._osc] = OPEN
             aim = wiring.level(self._osc)
-            hz = clock.hz(aim, wiring.impedance_ohm(self._osc, self._osc))
+            r_ohm = wiring.impedance_ohm(self._osc, self._osc)
+            hz = clock.hz(aim, r_ohm, wiring.leads(self._osc))
         # while it runs, the node hangs between its thresholds whatever is joined to it
         wiring.state[self._osc] = BIAS if hz > 0 else OPEN
         if hz > clock.nominal_hz() * self._board.habits.crash_ratio:
