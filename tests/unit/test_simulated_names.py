@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from rig.bench.simulated.board import Board, make_board
+from rig.bench.simulated.board import KINDS, Board, make_board
 from rig.bench.simulated.folder import new_simulated_project
 from rig.bench.simulated.truth import truth
 from rig.project import Project
@@ -40,10 +40,11 @@ def named(found: dict, new: dict[str, str]) -> dict:
     }
 
 
-@pytest.mark.parametrize("seed", [3, 6])
-def test_pads_in_another_order_show_the_same_under_their_new_names(seed, tmp_path):
-    project = new_simulated_project(tmp_path / "toy", seed, 9)
-    board = make_board(seed, 9)
+@pytest.mark.parametrize("kind", KINDS)
+def test_pads_in_another_order_show_the_same_under_their_new_names(kind, tmp_path):
+    seed = 3
+    project = new_simulated_project(tmp_path / "toy", seed, 9, kind)
+    board = make_board(seed, 9, kind)
     own = truth(project, board)
     assert own["bends"]
     same = {letter: letter for letter in board.letters}

@@ -5,7 +5,11 @@ import subprocess
 import sys
 from itertools import combinations
 
-from rig.bench.simulated.board import make_board
+import pytest
+
+from rig.bench.simulated.board import KINDS, make_board
+from rig.bench.simulated.folder import new_simulated_project
+from rig.bench.simulated.truth import Truth, facts
 
 
 def test_the_command_prints_bends_and_freezes():
@@ -27,3 +31,17 @@ def test_the_command_prints_bends_and_freezes():
     plus = {p.letter for p in board.pads if p.net == board.roles["vcc"]}
     wanted = {tuple(sorted((one, two))) for one in clock for two in plus}
     assert wanted <= {tuple(pair) for pair in said["freezes"]}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_bare_tracks_do_nothing_and_need_no_trial(kind, tmp_path, monkeypatch):
+    project = new_simulated_project(tmp_path / "toy", 4, 9, kind)
+    spared = Truth(project, states=1).pairs()
+    bare = [pair for pair, shown in spared.items() if not shown]
+    assert len(bare) >= 6
+    monkeypatch.setattr(Truth, "_leads_nowhere", lambda self, net: False)
+    tried = Truth(project, states=1)
+    net_of = tried.board.net_of
+    for one, two in bare:
+        if net_of[one] != net_of[two]:
+            assert facts(list(tried.shown(one, two))) is None, (one, two)

@@ -189,7 +189,8 @@ class Machine:
         wiring = self._wiring
         wiring.state[self._osc] = OPEN
         level = self._level(self._osc)
-        hz = self._board.clock.hz(level, wiring.impedance_ohm(self._osc, self._osc))
+        ohm = wiring.impedance_ohm(self._osc, self._osc)
+        hz = self._board.clock.hz(level, ohm, wiring.leads(self._osc))
         # while it runs, the node hangs between its thresholds whatever is joined to it
         wiring.state[self._osc] = BIAS if hz > 0 else OPEN
         return hz
