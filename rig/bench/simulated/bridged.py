@@ -10,6 +10,7 @@ large the board is.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -58,7 +59,9 @@ class Bridged:
         self._diodes = [d for d in circuit.diodes if self._reaches(d.anode, d.cathode)]
         self._across, self._offset = self._between([(d.anode, d.cathode) for d in self._diodes])
         self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
-        self._memo: dict[tuple[int, ...], tuple[list[float], np.ndarray]] = {}
+        # as a key of the memo, the members' driver states: picked for every reading
+        self._picked = itemgetter(*self.members) if self.members else lambda state: ()
+        self._memo: dict[int | tuple[int, ...], tuple[list[float], np.ndarray]] = {}
 
     def _reaches(self, a: int, b: int) -> bool:
         return a in self.place or b in self.place
@@ -89,7 +92,7 @@ class Bridged:
         impedance_ohm : ndarray
             Small-signal: diodes that conduct count as their resistance at their current.
         """
-        key = tuple([state[m] for m in self.members])
+        key = self._picked(state)
         found = self._memo.get(key)
         if found is None:
             levels, impedance_ohm = self._joined(state)

@@ -22,13 +22,10 @@ from pathlib import Path
 from rig.bench.simulated import netlist
 from rig.bench.simulated.bridged import Bridged
 from rig.bench.simulated.diodes import Diode
-from rig.bench.simulated.nodal import BIAS, GROUND, HIGH, LOW, OPEN, Drive, Island, solve
+from rig.bench.simulated.nodal import BIAS, HIGH, LOW, OPEN, Drive, Island
 from rig.errors import ConfigError
 
-__all__ = [
-    "BIAS", "GROUND", "HIGH", "LOW", "OPEN",
-    "Bridged", "Circuit", "Drive", "Link", "solve",
-]  # fmt: skip
+__all__ = ["BIAS", "HIGH", "LOW", "OPEN", "Bridged", "Circuit", "Drive", "Link"]
 
 
 @dataclass(frozen=True)
@@ -100,6 +97,9 @@ class Circuit:
         self.rail_v = rail_v
         self._check()
         self.islands = self._make_islands()
+        links = [(a, b) for a, b, _ in self.resistors + self.capacitors]
+        links += [(d.anode, d.cathode) for d in self.diodes]
+        self._tied = _neighbours(links, self.fixed)
         self._bridged: dict[tuple, Bridged] = {}
 
     def _check(self) -> None:
@@ -133,9 +133,7 @@ class Circuit:
 
     def reached(self, nets: Sequence[int]) -> list[Island]:
         """Give the islands of these nets, and those that diodes or capacitors tie to them."""
-        links = [(a, b) for a, b, _ in self.resistors + self.capacitors]
-        links += [(d.anode, d.cathode) for d in self.diodes]
-        grown = _grown(nets, _neighbours(links, self.fixed))
+        grown = _grown(nets, self._tied)
         return [island for island in self.islands if island.nets[0] in grown]
 
     def floating(self, state: Sequence[int]) -> tuple[str, ...]:

@@ -7,65 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-GROUND = -1
-"""Node number of the reference in `solve`."""
-
 LEAK_SIEMENS = 1e-11
 """Leakage of every node to the reference, so that a floating net has a voltage (100 Gohm)."""
 
 LOW, HIGH, OPEN, BIAS = 0, 1, 2, 3
 """What a net's driver does: pulls to ground, pulls to the rail, lets go, holds its bias."""
-
-
-def solve(
-    nodes: int,
-    resistors: Sequence[tuple[int, int, float]],
-    sources: Sequence[tuple[int, float, float]],
-) -> tuple[np.ndarray, np.ndarray]:
-    """Solve a resistor network by nodal analysis (Kirchhoff's current law at every node).
-
-    Parameters
-    ----------
-    nodes : int
-        How many nodes there are beside the reference.
-    resistors : sequence of (node, node, ohm)
-        `GROUND` is the reference; ohm > 0.
-    sources : sequence of (node, volts, ohm)
-        Thevenin sources from the reference to a node; ohm > 0.
-
-    Returns
-    -------
-    volts : ndarray, shape (nodes,)
-    impedance_ohm : ndarray, shape (nodes, nodes)
-        The inverse of the conductance matrix: its diagonal is the Thevenin resistance
-        seen at each node, an element (i, j) the volts at i per ampere put in at j.
-
-    Raises
-    ------
-    ValueError
-        A resistance is not above zero.
-    """
-    siemens = np.zeros((nodes, nodes))
-    siemens[np.diag_indices(nodes)] = LEAK_SIEMENS
-    amps = np.zeros(nodes)
-    for a, b, ohm in resistors:
-        if not ohm > 0:
-            raise ValueError(f"resistance between nodes {a} and {b} is {ohm} ohm, must be above 0")
-        g = 1.0 / ohm
-        if a != GROUND:
-            siemens[a, a] += g
-        if b != GROUND:
-            siemens[b, b] += g
-        if a != GROUND and b != GROUND:
-            siemens[a, b] -= g
-            siemens[b, a] -= g
-    for node, volts, ohm in sources:
-        if not ohm > 0:
-            raise ValueError(f"source at node {node} has {ohm} ohm, must be above 0")
-        siemens[node, node] += 1.0 / ohm
-        amps[node] += volts / ohm
-    impedance_ohm = np.linalg.inv(siemens)
-    return impedance_ohm @ amps, impedance_ohm
 
 
 @dataclass(frozen=True)
