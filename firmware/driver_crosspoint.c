@@ -12,7 +12,7 @@
 
 const char driver_name[] PROGMEM = "CROSSPOINT";
 const struct driver driver = {
-    .pads = PADS_MAX, .bus_pads = CLOSURES_MAX, .make_us = 10, .break_us = 10, .most_mv = 5000};
+    .pads = PADS_MAX, .bus_pads = CLOSURES_MAX, .make_us = 10, .break_us = 10, .most_mv = 11400};
 
 uint8_t driver_registers(void) { return REGISTERS; }
 

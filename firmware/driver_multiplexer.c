@@ -10,15 +10,18 @@
 
 const char driver_name[] PROGMEM = "MULTIPLEXER";
 const struct driver driver = {
-    .pads = PADS_MAX, .bus_pads = 1, .make_us = 10, .break_us = 10, .most_mv = 5000};
+    .pads = PADS_MAX, .bus_pads = 1, .make_us = 10, .break_us = 10, .most_mv = 4600};
 
 uint8_t driver_registers(void) { return REGISTERS; }
 
 static uint8_t closed_pad(const uint8_t *bus)
 {
-    for (uint8_t pad = 0; pad < PADS_MAX; pad++)
-        if (bus[pad / 8] >> (pad % 8) & 1)
-            return pad;
+    for (uint8_t n = 0; n < BUS_BYTES; n++) {
+        uint8_t pad = 8 * n;
+        for (uint8_t bits = bus[n]; bits; bits >>= 1, pad++)
+            if (bits & 1)
+                return pad;
+    }
     return NONE;
 }
 

@@ -19,7 +19,7 @@
 #define BELOW(raw, mv) ((raw) * (ADC_REFERENCE_MV * RAIL_DIVIDER) < (mv) * 1024UL)
 #define RAIL_DOWN_MV 200
 #define RAIL_UP_MV 1000
-#define EXCESS_MV 600 /* over what the driver may carry: fresh cells */
+#define EXCESS_MV 1000 /* over what a path may carry: fresh cells */
 
 static bool is_on;
 static uint32_t changed_us, beat_us;

@@ -94,8 +94,8 @@ static void pin_changed(char port, int bit, bool level)
         reset_line = level;
     else
         return;
-    say_pin(port, bit, level);
     look_at_supply();
+    say_pin(port, bit, level);
 }
 
 static void restarted(void)

@@ -24,6 +24,7 @@
 #define ADEN 0x80
 #define PAINT 0xc5
 #define RAM_START 0x100
+#define UNLISTED 16 /* bytes of variables beyond those that the ELF file counts, at most */
 
 struct port {
     char name;
@@ -185,10 +186,12 @@ static void paint(unsigned from)
 
 int machine_untouched(void)
 {
-    unsigned at = variables_end;
-    while (at <= machine->ramend && machine->data[at] == PAINT)
-        at++;
-    return at - variables_end;
+    unsigned from = variables_end, at;
+    while (from < variables_end + UNLISTED && machine->data[from] != PAINT)
+        from++;
+    for (at = from; at <= machine->ramend && machine->data[at] == PAINT; at++)
+        ;
+    return at - from;
 }
 
 /* --- resets --------------------------------------------------------------------------- */

@@ -37,7 +37,7 @@ CYCLES_PER_MS = 16_000
 RAIL_DIVIDER = 3
 """The rail in mV is this many times what the converter's pin sees."""
 
-START_CYCLES = 40 * CYCLES_PER_MS
+START_CYCLES = 45 * CYCLES_PER_MS
 """From a reset until the firmware listens: what is sent earlier it drops, and says so."""
 
 PADS = 32
@@ -444,6 +444,19 @@ class Emulator:
     def reset(self) -> None:
         """Pull the reset pin; the firmware listens again `START_CYCLES` later."""
         self._say("reset")
+
+    def restart(self, brown_out: bool = False) -> None:
+        """Reset it and wait until it listens again."""
+        count = len(self.resets) + 1
+        (self.brown_out if brown_out else self.reset)()
+        with self._changed:
+            done = self._changed.wait_for(
+                lambda: len(resets := self._decoder.resets) >= count
+                and self._cycle > resets[-1] + START_CYCLES,
+                60,
+            )
+        if not done:
+            raise TimeoutError("the emulator doesn't start again")
 
     def brown_out(self) -> None:
         """Let the 5 V sag: a reset, and the EEPROM byte being written is spoilt."""
