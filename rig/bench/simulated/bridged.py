@@ -59,8 +59,9 @@ class Bridged:
         self._diodes = [d for d in circuit.diodes if self._reaches(d.anode, d.cathode)]
         self._across, self._offset = self._between([(d.anode, d.cathode) for d in self._diodes])
         self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
-        # as a key of the memo, the members' driver states: picked for every reading
-        self._picked = itemgetter(*self.members) if self.members else lambda state: ()
+        # the memo's key, picked for every reading: the members' driver states, or, where a
+        # bridge reaches no net, anything that stays the same
+        self._picked = itemgetter(*self.members) if self.members else len
         self._memo: dict[int | tuple[int, ...], tuple[list[float], np.ndarray]] = {}
 
     def _reaches(self, a: int, b: int) -> bool:
