@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from firmware.generate.netlist import Netlist
-from rig.bench.simulated.circuit import GROUND, solve
+
+LEAK_SIEMENS = 1e-11
+"""Of every net to ground, so that a loose one has a voltage (100 Gohm)."""
 
 LEAK_A = 2e-6
 """Leakage that a floating pin must be held against, either way: 1 uA of the ATmega328P's pin
@@ -62,19 +66,18 @@ def levels(netlist: Netlist) -> list[Level]:
     rails = _RAILS_V
     nets = sorted(netlist.nets - set(rails))
     place = {net: i for i, net in enumerate(nets)}
-    resistors, sources = [], []
+    siemens = np.eye(len(nets)) * LEAK_SIEMENS
+    amps = np.zeros(len(nets))
 
     def join(a: str, b: str, ohm: float) -> None:
-        if a in rails and b in rails:
-            return
-        if a in rails or b in rails:
-            rail, net = (a, b) if a in rails else (b, a)
-            if rails[rail] == 0.0:
-                resistors.append((place[net], GROUND, ohm))
+        for net, other in ((a, b), (b, a)):
+            if net in rails:
+                continue
+            siemens[place[net], place[net]] += 1 / ohm
+            if other in rails:
+                amps[place[net]] += rails[other] / ohm
             else:
-                sources.append((place[net], rails[rail], ohm))
-        else:
-            resistors.append((place[a], place[b], ohm))
+                siemens[place[net], place[other]] -= 1 / ohm
 
     for part in netlist:
         if part.kind == "resistor":
@@ -82,7 +85,8 @@ def levels(netlist: Netlist) -> list[Level]:
         elif part.kind == "transformer":
             for a, b in (("1", "2"), ("3", "4")):
                 join(part.pins[a], part.pins[b], part.rating["winding_ohm"])
-    volts, impedance_ohm = solve(len(nets), resistors, sources)
+    impedance_ohm = np.linalg.inv(siemens)
+    volts = impedance_ohm @ amps
     return [
         Level(net, float(volts[place[net]]), float(impedance_ohm[place[net], place[net]]), high)
         for net, high in wanted(netlist).items()
