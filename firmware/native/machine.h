@@ -34,7 +34,9 @@ void machine_return(void); /* ... is had again as often as wanted */
 
 void machine_send(uint8_t byte, enum machine_flaw flaw); /* one byte's time after the last */
 size_t machine_wire_left(void);        /* sent, and not yet received */
+void machine_hush(void);               /* what was sent and not received is gone */
 void machine_run(uint32_t us);         /* lets time pass */
+void machine_skip(uint32_t us);        /* the same at once; nothing may be on or under way */
 bool machine_settle(uint32_t most_us); /* until nothing is left to do; false: not by then */
 size_t machine_take(char *into, size_t most); /* bytes replied so far */
 

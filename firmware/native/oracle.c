@@ -1,0 +1,231 @@
+#include "oracle.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "asked.h"
+#include "configuration.h"
+#include "uart.h"
+
+#define LINE_MOST 200
+#define SLACK_US 60000 /* between two looks, and for what the firmware is at just then */
+#define TRIP_US 1000
+#define AVERAGE_US 1000000
+
+uint64_t oracle_closings, oracle_latchings, oracle_supplyings;
+
+static struct asked asked;
+static struct machine_outputs last;
+static uint64_t since_us[8 * IMAGE_BYTES]; /* closed */
+static uint64_t opened_us;
+static bool has_opened, was_latched;
+
+static char line[LINE_MOST + 1];
+static unsigned line_length;
+static bool line_flawed;
+
+static uint64_t fed_us;
+static bool lines_pending;
+
+static uint16_t current_ma;
+static uint64_t current_since_us, supply_since_us;
+
+static void breach(const char *what)
+{
+    fprintf(stderr, "breach at %llu us: %s\n", (unsigned long long)machine_now_us(), what);
+    abort();
+}
+
+static const struct configuration *limits(void) { return machine_configuration(); }
+
+/* --- what was asked ----------------------------------------------------------------- */
+
+static void prune(void)
+{
+    const struct machine_outputs *now = machine_outputs();
+    asked.closed = now->closed;
+    asked.supply = now->supply;
+    asked.reset_line = now->reset_line;
+    asked.touches = asked.clears = false;
+}
+
+void oracle_restart(void)
+{
+    memset(&asked, 0, sizeof asked);
+    memset(&last, 0, sizeof last);
+    line_length = 0;
+    line_flawed = lines_pending = has_opened = was_latched = false;
+    fed_us = machine_now_us();
+    const image_t *closed = &machine_outputs()->closed;
+    if (!image_is_empty(closed) || machine_outputs()->supply)
+        breach("something is on after a start");
+    last = *machine_outputs();
+}
+
+void oracle_deaf(void) { line_flawed = true; }
+
+void oracle_sent(uint8_t byte, enum machine_flaw flaw)
+{
+    if (byte == '\r' || byte == '\t')
+        byte = ' ';
+    if (flaw != FLAW_NONE || (byte != '\n' && (byte < ' ' || byte > '~')))
+        line_flawed = true;
+    if (byte == '\n' && flaw != FLAW_FRAME) {
+        line[line_length] = 0;
+        if (!line_flawed) {
+            asked_in(line, &asked);
+            lines_pending = true;
+            fed_us = machine_now_us() + BYTE_US * (machine_wire_left() + 1);
+        }
+        line_flawed = false;
+        line_length = 0;
+    } else if (line_length == LINE_MOST) {
+        line_flawed = true;
+    } else {
+        line[line_length++] = byte;
+    }
+}
+
+static bool may_close(unsigned bit)
+{
+    return image_has(&asked.closed, bit) || (asked.touches && image_has(&asked.touch, bit));
+}
+
+/* --- what is closed ----------------------------------------------------------------- */
+
+static bool is_path(unsigned bit) { return bit < BIT_KEYS || bit >= BIT_AUX; }
+static bool is_timed(unsigned bit)
+{
+    return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || bit >= BIT_AUX + AUX_HOLD_FIRST;
+}
+
+/* Every pair of rail pads, one by one: what joins them? */
+static void look_at_rails(const image_t *now)
+{
+    bool unsafe_series = now->series & ~limits()->rail_series, shorted = false;
+    for (unsigned n = 0; n < BUS_BYTES; n++)
+        shorted |= (now->bus1[n] & now->bus2[n]) != 0;
+    for (unsigned a = 0; a < 2 * PADS_MAX; a++)
+        for (unsigned b = a + 1; b < 2 * PADS_MAX; b++) {
+            unsigned pad_a = a % PADS_MAX, pad_b = b % PADS_MAX;
+            if (pad_a == pad_b || !image_has(now, a) || !image_has(now, b) ||
+                !(limits()->rails[pad_a / 8] >> pad_a % 8 & 1) ||
+                !(limits()->rails[pad_b / 8] >> pad_b % 8 & 1))
+                continue;
+            if (a / PADS_MAX == b / PADS_MAX)
+                breach("two rail pads on one bus");
+            if (unsafe_series || shorted)
+                breach("two rail pads joined");
+        }
+}
+
+static void look_at_closed(const image_t *now, uint64_t now_us)
+{
+    unsigned pads = 0;
+    bool any_rail = false, opens = false;
+    for (unsigned bit = 0; bit < 8 * IMAGE_BYTES; bit++) {
+        bool is = image_has(now, bit), was = image_has(&last.closed, bit);
+        pads += is && bit < BIT_SERIES;
+        if (is && bit < BIT_SERIES) {
+            unsigned pad = bit % PADS_MAX;
+            if (limits()->forbidden[pad / 8] >> pad % 8 & 1)
+                breach("a forbidden pad is closed");
+            any_rail |= limits()->rails[pad / 8] >> pad % 8 & 1;
+        }
+        if (is && !was) {
+            oracle_closings++;
+            since_us[bit] = now_us;
+            if (!may_close(bit))
+                breach("closed, and no command asked for it");
+            if (machine_is_latched() && !asked.clears)
+                breach("closed while latched");
+            if (is_path(bit) && has_opened && now_us - opened_us < RELAY_BREAK_US)
+                breach("closed before what opened had broken");
+        }
+        opens |= was && !is && is_path(bit);
+    }
+    if (opens) {
+        opened_us = now_us;
+        has_opened = true;
+    }
+    if (pads > limits()->closures || pads > CLOSURES_MAX)
+        breach("more pads than the maximum");
+    if (now->series & (now->series - 1))
+        breach("two series channels");
+    if (any_rail)
+        look_at_rails(now);
+}
+
+static void watch(const struct machine_outputs *now, uint64_t now_us)
+{
+    if (now->supply && now->bleed)
+        breach("supply and bleed together");
+    if (now->supply && !last.supply) {
+        supply_since_us = now_us;
+        oracle_supplyings++;
+        if (!asked.supply)
+            breach("supply on, and no command asked for it");
+        if (machine_is_latched() && !asked.clears)
+            breach("supply on while latched");
+    }
+    if (now->reset_line && !last.reset_line && !asked.reset_line)
+        breach("reset line pulled, and no command asked for it");
+    if (memcmp(&now->closed, &last.closed, sizeof last.closed))
+        look_at_closed(&now->closed, now_us);
+    last = *now;
+}
+
+/* --- as time passes ------------------------------------------------------------------ */
+
+void oracle_current_ma(uint16_t ma)
+{
+    current_ma = ma;
+    current_since_us = machine_now_us();
+}
+
+static void look_at_current(uint64_t now_us)
+{
+    if (!last.supply)
+        return;
+    uint64_t from_us = supply_since_us + limits()->blanking_ms * 1000 + 1000;
+    if (current_since_us > from_us)
+        from_us = current_since_us;
+    if (now_us <= from_us)
+        return;
+    if (current_ma > limits()->peak_ma + 2 && now_us - from_us > TRIP_US)
+        breach("over the peak limit for a millisecond");
+    if (current_ma > limits()->average_ma + 5 && current_ma > limits()->average_ma * 1.2 &&
+        now_us - from_us > AVERAGE_US)
+        breach("over the average limit for a second");
+}
+
+void oracle_look(void)
+{
+    uint64_t now_us = machine_now_us();
+    bool has_bytes = machine_wire_left() || uart_has_input();
+    if (has_bytes && lines_pending)
+        fed_us = now_us;
+    if (!has_bytes)
+        lines_pending = false;
+
+    bool on = last.supply || last.reset_line || !image_is_empty(&last.closed);
+    if (on && now_us > fed_us && now_us - fed_us > limits()->deadman_ms * 1000 + SLACK_US)
+        breach("on after the dead-man time of silence");
+    for (unsigned bit = 0; on && bit < 8 * IMAGE_BYTES; bit++)
+        if (is_timed(bit) && image_has(&last.closed, bit) &&
+            now_us - since_us[bit] > limits()->closure_ms * 1000 + SLACK_US)
+            breach("closed for longer than the closure time");
+    look_at_current(now_us);
+
+    bool latched = machine_is_latched();
+    if (was_latched && !latched && !asked.clears)
+        breach("unlatched, and no command asked for it");
+    oracle_latchings += latched && !was_latched;
+    was_latched = latched;
+    if (latched && !asked.clears && on)
+        breach("on while latched");
+    if (machine_is_idle())
+        prune();
+    machine_watch = watch;
+}
