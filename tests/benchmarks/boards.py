@@ -1,11 +1,11 @@
 """What bridging does on many invented boards: how often it bends, freezes, trips, does nothing.
 
     python tests/benchmarks/boards.py [--boards 200] [--pads 24] [--kinds talker,keyboard,sampler]
-                                      [--first 1000] [--states 2] [--jobs 2] [--each]
+                                      [--first 1000] [--states 1] [--jobs 2] [--each]
 
 The boards are shared out among the kinds. Counted are pairs of pads, by the truth of each
 board over the paths and the key that a sweep uses; pairs of one net count among those that do
-nothing. A pair counts for what at least half of the toy's states show. Prints a row a kind and
+nothing. A pair counts for what at least half of the tried states of the toy show. Prints a row a kind and
 the sums, and the boards without a bend or with more than 40 % of the pairs bent.
 """
 
@@ -51,7 +51,7 @@ def main() -> None:
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--kinds", default=",".join(KINDS))
     parser.add_argument("--first", type=int, default=1000, help="seed of the first boards")
-    parser.add_argument("--states", type=int, default=2)
+    parser.add_argument("--states", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--each", action="store_true", help="print a line for each board")
     given = parser.parse_args()

@@ -208,9 +208,9 @@ class Truth:
         return self.board.clock.lead_farad > 0 and self.board.roles.get("osc") in nets
 
     def pairs(self) -> dict[tuple[str, str], list[Shown]]:
-        """Give what every pair of pads shows; pads of one net show the same."""
+        """Give what every pair of pads shows; those of one net and kind show the same."""
         net_of = self.board.net_of
-        by_nets: dict[tuple[int, int], list[Shown]] = {}
+        known: dict[tuple, list[Shown]] = {}
         found = {}
         for pad_1, pad_2 in combinations(self.board.letters, 2):
             nets = tuple(sorted((net_of[pad_1], net_of[pad_2])))
@@ -220,9 +220,11 @@ class Truth:
             if any(map(self._leads_nowhere, nets)) and not self._feels_leads(nets):
                 found[pad_1, pad_2] = []
                 continue
-            if nets not in by_nets or pad_1 in self.board.rails or pad_2 in self.board.rails:
-                by_nets[nets] = list(self.shown(pad_1, pad_2))
-            found[pad_1, pad_2] = by_nets[nets]
+            # pads said to be rail or clock are spared the low paths that others of their net get
+            ends = tuple(sorted((net_of[p], self._project.toy.pads[p].kind) for p in (pad_1, pad_2)))
+            if ends not in known:
+                known[ends] = list(self.shown(pad_1, pad_2))
+            found[pad_1, pad_2] = known[ends]
         return found
 
 
