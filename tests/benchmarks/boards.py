@@ -13,7 +13,7 @@ import argparse
 import tempfile
 import time
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 
 from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import new_simulated_project
@@ -63,8 +63,9 @@ def main() -> None:
     sums: dict[str, Counter] = {kind: Counter() for kind in kinds}
     odd: list[str] = []
     with ProcessPoolExecutor(given.jobs) as pool:
-        rest = ([given.pads] * len(asked), [given.states] * len(asked))
-        for kind, seed, count in pool.map(board, *zip(*asked, strict=True), *rest):
+        made = [pool.submit(board, *one, given.pads, given.states) for one in asked]
+        for done in as_completed(made):
+            kind, seed, count = done.result()
             bent = share(count, "bends")
             sums[kind].update(count)
             sums[kind]["boards"] += 1
@@ -87,7 +88,7 @@ def main() -> None:
         ways = ", ".join(f"{w} {count[w]}" for w in CHANGES if count[w])
         print(f"{kind}: boards with any: {said}; at most {count['most'] / 10:.1f} % of one "
               f"board's pairs bend; in what way: {ways}")
-    print("without a bend, or with too many: " + ("; ".join(odd) or "none"))
+    print("without a bend, or with too many: " + ("; ".join(sorted(odd)) or "none"))
     print(f"{len(asked)} boards of {given.pads} pads in {time.perf_counter() - begun:.0f} s")
 
 

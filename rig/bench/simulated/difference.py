@@ -19,7 +19,7 @@ HOP = RATE_HZ // 20
 HOP_S = HOP / RATE_HZ
 
 CUT_DB = 15.0
-"""Power lost over the closure from which it is a cut."""
+"""Power lost in what differs while closed, from which it is a cut."""
 
 BLIP_S = 0.3
 """What differs no longer than this, and ends before the opening, is a blip."""
@@ -112,7 +112,9 @@ def change(reference: np.ndarray, sound: np.ndarray, closed_s: float) -> str:
     over = not apart[closed.stop - 2 :].any()
     if len(differing) and over and len(differing) * HOP_S <= BLIP_S:
         return "blip"
-    power, left = (np.sum(10 ** (bands[closed] / 10)) for bands in (levels, other))
+    where = apart[closed]
+    where = where if where.any() else np.ones_like(where)
+    power, left = (np.sum(10 ** (bands[closed][where] / 10)) for bands in (levels, other))
     if left < power * 10 ** (-CUT_DB / 10):
         return "cut"
     floor_db = float(np.max(levels)) - RANGE_DB
@@ -125,11 +127,12 @@ def change(reference: np.ndarray, sound: np.ndarray, closed_s: float) -> str:
     stop = round(closed_s * RATE_HZ)
     if abs(_shift_cents(reference[:stop], sound[:stop])) >= PITCH_CENTS:
         return "pitch"
-    where = apart[closed][: len(heard)]
-    step = (heard - own)[where] if where.any() else heard - own
-    spread = float(np.mean(np.std(step, axis=1)))
-    size = float(np.mean(np.sqrt(np.mean(step**2, axis=1))))
-    return "level" if spread < _LEVEL_SHARE * size else "timbre"
+    # bands that lie on the floor in either say nothing of how much was added or taken
+    there = np.minimum(heard, own) > floor_db
+    step = np.ma.array(heard - own, mask=~there)[where]
+    spread = np.ma.mean(np.ma.std(step, axis=1))
+    size = np.ma.mean(np.ma.sqrt(np.ma.mean(step**2, axis=1)))
+    return "level" if there[where].any() and spread < _LEVEL_SHARE * size else "timbre"
 
 
 def _steady_s(levels: np.ndarray, floor_db: float) -> float:
