@@ -6,10 +6,10 @@ import math
 import numpy as np
 import pytest
 
-from rig.bench.simulated.board import Board, make_board
+from rig.bench.simulated.board import KINDS, Board, make_board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ
-from rig.bench.simulated.supply import BLEED_OHM, SPEAKER_OHM, Guard, Power, Supply, make_power
+from rig.bench.simulated.supply import BLEED_OHM, Guard, Power, Supply, make_power
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 
 SEED = 9
@@ -85,7 +85,24 @@ def test_speech_draws_more_than_silence_and_less_than_a_direct_current():
     toy.connect([link(toy, "amp", "vcc")])
     toy.run(RATE_HZ // 5)
     # less than half the rail over the speaker: no more can be
-    assert 150 < toy.supply_ma() < 1000 * 2.25 / SPEAKER_OHM
+    assert 150 < toy.supply_ma() < 1000 * 2.25 / 8
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_toys_own_sound_never_trips_the_guard_nor_browns_it_out(kind):
+    loudest = 0.0
+    for seed in range(12):
+        toy = ready(make_board(seed, 24, kind), Guard())
+        for key in toy.board.keys:
+            toy.keys({key})
+            for _ in range(5):
+                toy.run(RATE_HZ // 10)
+                loudest = max(loudest, toy.supply_ma())
+            toy.keys(set())
+            toy.run(RATE_HZ // 10)
+        assert not toy.guard.tripped, seed
+        assert toy.brown_outs == 0, seed
+    assert 30 < loudest < 110
 
 
 def test_a_direct_current_through_the_speaker_trips_the_guard_and_a_capacitor_stops_it():

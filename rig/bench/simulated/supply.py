@@ -12,9 +12,6 @@ BLEED_OHM = 330.0
 FORGETS_BELOW_V = 0.5
 """Rail voltage below which chips lose their state."""
 
-SPEAKER_OHM = 8.0
-"""The coil of a small speaker, and what the amplifier's transistors add to it."""
-
 IDLE_MA = 1.8
 _HYSTERESIS = 0.05
 _NEAR = 0.1
@@ -45,6 +42,11 @@ class Power:
     runs_above: float = 0.6
     resets: bool = False
     direct: bool = False
+
+
+def speaker_ohm(volts: float) -> float:
+    """Give the coil that is fitted for a supply: small speakers are made with 8 or 16 ohms."""
+    return 8.0 if volts < 7.0 else 16.0
 
 
 def make_power(seed: int) -> Power:

@@ -10,7 +10,7 @@ import numpy as np
 from rig.bench.simulated.board import KINDS, Board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ, Amplifier
-from rig.bench.simulated.supply import IDLE_MA, SPEAKER_OHM, Guard, Supply
+from rig.bench.simulated.supply import IDLE_MA, Guard, Supply, speaker_ohm
 from rig.bench.simulated.wiring import Wiring
 
 _CELL, _CELL_BUSY, _CELL_UNSTEADY = RATE_HZ // 10, RATE_HZ // 50, RATE_HZ // 200
@@ -47,7 +47,7 @@ class SimulatedToy:
         self._chips = KINDS[board.kind].chips(board, self._wiring, seed)
         self._amplifier = Amplifier(board)
         self._supply = Supply(board.volts, board.power)
-        self._direct_ma = 1000 * board.volts / 2 / SPEAKER_OHM
+        self._direct_ma = 1000 * board.volts / 2 / speaker_ohm(board.volts)
         self._cell = self._left = _CELL
         self._driven: list[np.ndarray] = []
         self._powered = False
