@@ -1,4 +1,4 @@
-/* Handlers of what is configured: SYSTem:CONFiguration, the guard's times, the current limits.
+/* Handlers of what is configured: SYSTem:CONFigure, the guard's times, the current limits.
  * All of it may change only while nothing is on, so that no closure outlives its permission. */
 #include "commands.h"
 

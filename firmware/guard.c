@@ -99,12 +99,17 @@ void guard_watch(const image_t *now, uint32_t now_us)
 
 void guard_fed(void) { fed_us = clock_us(); }
 
-void guard_off(void)
+static void everything_off(void)
 {
     relays_off();
-    touch_abort();
     supply_set(false);
     reset_line_release();
+}
+
+void guard_off(void)
+{
+    everything_off();
+    touch_abort();
 }
 
 bool guard_is_anything_on(void)
@@ -165,7 +170,11 @@ void guard_latch(int16_t error)
 {
     latched = error;
     show();
-    guard_off();
+    everything_off();
+    if (guard_current_tripped())
+        touch_cut();
+    else
+        touch_abort();
     errors_push(error);
 }
 

@@ -124,6 +124,15 @@ static void open_pads(void)
     due_us = now_us + ms(touch_settings.tail_ms);
 }
 
+static void mark_end(void)
+{
+    uint32_t now_us = clock_us();
+    raise_marker(now_us);
+    stamp(STEP_END, now_us);
+    state = TOUCH_MARK;
+    due_us = now_us + MARKER_PULSE_US + MARKER_GAP_US;
+}
+
 static void finish(void)
 {
     held = false;
@@ -131,13 +140,21 @@ static void finish(void)
         release();
     else
         apply();
-    if (!touch_is_busy())
+    if (touch_is_busy())
+        mark_end();
+}
+
+/* The marker and the stamps tell the host what the toy sounded like up to the cut. */
+void touch_cut(void)
+{
+    if (!touch_is_busy() || state == TOUCH_MARK)
         return;
-    uint32_t now_us = clock_us();
-    raise_marker(now_us);
-    stamp(STEP_END, now_us);
-    state = TOUCH_MARK;
-    due_us = now_us + MARKER_PULSE_US + MARKER_GAP_US;
+    if (keys_down)
+        stamp(STEP_RELEASE, relays_switched_us());
+    if (closed)
+        stamp(STEP_OPEN, relays_switched_us());
+    keys_down = held = closed = false;
+    mark_end();
 }
 
 void touch_run(void)

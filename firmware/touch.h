@@ -32,6 +32,7 @@ extern struct touch_settings touch_settings; /* written by the commands while no
 void touch_reset(void); /* aborted, settings at their defaults */
 int16_t touch_initiate(void); /* 0 or why not */
 void touch_end(void);   /* end the dwell now, or the touch before it closed anything */
+void touch_cut(void);   /* the toy drew too much: everything has been opened, mark the end */
 void touch_abort(void); /* state and marker only; the caller has opened everything */
 void touch_run(void);
 bool touch_is_busy(void);

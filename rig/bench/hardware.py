@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
 from rig.bench.capture import Capture
-from rig.bench.controller import Controller
+from rig.bench.configuration import bring_into_force, wanted_configuration
+from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
-from rig.errors import BenchError, LinkLost
+from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import Project
 
 FEED_S = 0.25
@@ -23,6 +24,9 @@ FEED_S = 0.25
 
 LATE_S = 1.0
 """Sound may reach the host this long after it was made; no end marker by then: none comes."""
+
+RESET_MS = 100
+"""A toy's reset circuit is an RC of some ms; longer does no harm."""
 
 WRAP_US = 2**32
 _RUNNING = ("BEFO", "LEAD", "DWELL", "TAIL")
@@ -64,9 +68,14 @@ class HardwareBench:
         self._sleep = sleep
         self._fed_s = 0.0
         self.rate_hz: int = rig.sound.rate_hz
+        self._switch = rig.switch
+        self._wanted = wanted_configuration(project)
+        self._has_reset_line = rig.controller.reset_line
+        self._guarded = False
         self.controller = Controller.open(rig.controller.port, rig.controller.baud)
         try:
             self.controller.command("*RST")
+            self._stored_anew = self._bring_into_force()
             self.capture = Capture.open(
                 rig.sound.device,
                 rig.sound.rate_hz,
@@ -86,8 +95,13 @@ class HardwareBench:
                 "port": self.controller.port,
                 "sound_device": self.capture.device,
                 "rate_hz": self.rate_hz,
+                "configuration_crc": self._wanted.crc(),
+                "configuration_stored_anew": self._stored_anew,
             },
         )
+
+    def _bring_into_force(self) -> bool:
+        return bring_into_force(self.controller, self._wanted, self._switch)
 
     def begin(self, touch: Touch) -> None:
         """Start a touch on the controller; returns at once.
@@ -97,7 +111,9 @@ class HardwareBench:
         BenchError
             The touch asks for what this bench hasn't got, or the controller refuses it.
         LinkLost
-            The controller doesn't reply or restarted.
+            The controller doesn't reply.
+        Restarted
+            It restarted by itself; identity and configuration were checked again.
         """
         connections, series = self._closures(touch.connections)
         keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"
@@ -109,7 +125,7 @@ class HardwareBench:
             touch.tail_ms,
         )
         controller = self.controller
-        controller.check_restart()
+        self._check_restart()
         controller.check_errors("before a touch")
         if self._state() in _RUNNING:
             controller.command("TOUCh:ABORt")
@@ -154,7 +170,7 @@ class HardwareBench:
                 if state == "DONE":
                     done_s = now_s
                 elif state not in _RUNNING:
-                    self.controller.check_restart()
+                    self._check_restart()
                     self.controller.check_errors("during the touch")
                     raise LinkLost(
                         f"controller on {self.controller.port} gave the touch up (state {state}): "
@@ -164,7 +180,8 @@ class HardwareBench:
     def end_early(self) -> None:
         """End the dwell now (during the lead-in: close nothing and go to the end)."""
         # Too late is no error: the dwell may have ended by itself just before.
-        self.controller.command("TOUCh:END")
+        self.controller.send("TOUCh:END")
+        self._look_for_trip("after 'TOUCh:END'")
 
     def timeline(self) -> Timeline:
         """Give the finished touch's timeline, microseconds since the start marker.
@@ -178,7 +195,7 @@ class HardwareBench:
         """
         deadline = self._clock() + LATE_S
         while self._state() != "DONE":
-            self.controller.check_restart()
+            self._check_restart()
             if self._clock() > deadline:
                 raise BenchError(
                     f"controller on {self.controller.port} doesn't finish its touch: start again"
@@ -192,13 +209,21 @@ class HardwareBench:
                 f"controller on {self.controller.port}: timeline {stamps} has no start or end: "
                 "start again"
             )
+        self._look_for_trip("during the touch")
         return Timeline(
-            press_us=press, close_us=close, release_us=release, open_us=opened, end_us=end
+            press_us=press, close_us=close, release_us=release, open_us=opened, end_us=end,
+            guarded=self._guarded,
         )
 
     def supply(self, on: bool) -> None:
-        """Switch the toy's supply; off opens every pad and key first, so that none feeds it."""
+        """Switch the toy's supply; off opens every pad and key first, so that none feeds it.
+
+        On lets go of a guard that tripped in a touch and was told of in its timeline.
+        """
         if on:
+            if self._guarded:
+                self.controller.command("OUTPut:PROTection:CLEar")
+                self._guarded = False
             self.controller.command("OUTPut ON")
             return
         self.controller.command("TOUCh:ABORt")
@@ -216,8 +241,12 @@ class HardwareBench:
             raise self.controller.wrong_reply("MEASure:VOLTage?", reply) from None
 
     def pulse_reset(self) -> bool:
-        """Say that no reset line is wired."""
-        return False
+        """Pull the toy's reset line low for a moment; False where none is wired."""
+        if not self._has_reset_line:
+            return False
+        self.controller.command(f"TOY:RESet {RESET_MS}")
+        self.wait(2 * RESET_MS / 1000)
+        return True
 
     def wait(self, seconds: float) -> None:
         """Let time pass and keep the controller's dead-man fed."""
@@ -250,6 +279,20 @@ class HardwareBench:
         self.safe()
         self.capture.close()
         self.controller.close()
+
+    def _check_restart(self) -> None:
+        try:
+            self.controller.check_restart()
+        except Restarted:
+            self._bring_into_force()
+            raise
+
+    def _look_for_trip(self, after: str) -> None:
+        """Read the error queue; a trip of the current guard is kept for the timeline."""
+        errors = self.controller.errors()
+        self._guarded = self._guarded or any(number in GUARD_TRIPS for number, _ in errors)
+        rest = [error for error in errors if error[0] not in GUARD_TRIPS]
+        self.controller.complain(rest, after)
 
     def _state(self) -> str:
         """Ask for the touch's state; short and long forms mean the same."""

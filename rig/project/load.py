@@ -14,11 +14,11 @@ from pydantic import BaseModel, ValidationError
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import words
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
-from rig.project.models import Project, Rig, Toy, letters
+from rig.project.models import MAX_PADS, Project, Rig, Toy, letters
 from rig.project.yaml_strict import Document, read_yaml
 
-HARDWARE_PADS, HARDWARE_KEYS = 32, 8
-"""Pad and key channels of the controller."""
+HARDWARE_KEYS = 8
+"""Key channels of the controller."""
 
 _ADAPTOR = "mains adaptors and USB supplies are refused: battery toys only, run on `cells` or " \
     "from an isolated `bench` supply"  # fmt: skip
@@ -252,12 +252,17 @@ def _hardware_checks(toy_file, rig_file, toy, rig):
             ("sound",),
             (f"sound and marker are both on channel {rig.sound.sound_channel}: they need one each"),
         )
-    for part, names, most in (
-        ("pads", list(toy.pads), HARDWARE_PADS), ("keys", list(toy.keys), HARDWARE_KEYS)
-    ):  # fmt: skip
+    channels = rig.controller.pads if rig.controller else MAX_PADS
+    for part, names, most, hint in (
+        ("pads", list(toy.pads), channels, "; controller.pads in rig.yaml says how many are fitted"),
+        ("keys", list(toy.keys), HARDWARE_KEYS, ""),
+    ):
         if len(names) > most:
             yield (
                 toy_file,
                 (part, names[most]),
-                (f"the controller has {most} channels for {part}, {names[most]} would be one more"),
+                (
+                    f"the controller has {most} channels for {part}, {names[most]} would be one "
+                    f"more{hint}"
+                ),
             )

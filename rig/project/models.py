@@ -15,6 +15,9 @@ from pydantic import BaseModel, ConfigDict, Field
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
 
+PADS_A_BOARD = 8
+"""Pad channels of one board of the controller."""
+
 MAX_SERIES_VALUES = 8
 """Channels of the series bank."""
 
@@ -88,10 +91,14 @@ class Toy(_Model):
 
 
 class Controller(_Model):
-    """Serial port of the controller."""
+    """Serial port of the controller, the pad channels it is fitted with, in boards of 8, and
+    whether its reset line is wired to the toy.
+    """
 
     port: str = Field(min_length=1)
     baud: int = Field(default=250_000, ge=1200, le=4_000_000)
+    pads: int = Field(default=24, ge=8, le=MAX_PADS, multiple_of=PADS_A_BOARD)
+    reset_line: bool = False
 
 
 class Sound(_Model):
@@ -118,6 +125,14 @@ class Room(_Model):
     hum_hz: Literal[50, 60] = 50
     click_db: float | None = Field(default=None, ge=-20, le=120)
     drift_ppm: float = Field(default=0.0, ge=-1000, le=1000)
+
+
+class Guard(_Model):
+    """Limits of the toy's supply current, which the controller watches by itself."""
+
+    peak_ma: int = Field(default=300, ge=10, le=450)
+    average_ma: int = Field(default=150, ge=10, le=450)
+    inrush_ms: int = Field(default=100, ge=0, le=2_000)
 
 
 class Simulated(_Model):
@@ -174,6 +189,7 @@ class Rig(_Model):
     keep: Literal["all", "finds"] = "all"
     controller: Controller | None = None
     sound: Sound | None = None
+    guard: Guard = Guard()
     simulated: Simulated | None = None
     timings: Timings = Timings()
     sweep: SweepOptions = SweepOptions()

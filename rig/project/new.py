@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rig.errors import ConfigError
 from rig.project.load import load_project
-from rig.project.models import MAX_PADS, Project, letters
+from rig.project.models import MAX_PADS, PADS_A_BOARD, Project, letters
 from rig.project.templates import HARDWARE_RIG, HARDWARE_TOY
 
 
@@ -32,7 +32,9 @@ def new_project(folder: str | Path, pads: int = 12) -> Project:
     lines = "".join(f"  {letter}: {{note: }}\n" for letter in letters(pads))
     lines = lines.replace("A: {note: }", "A: {note: battery minus, kind: rail}", 1)
     lines = lines.replace("{note: }", '{note: ""}')
-    write_new(Path(folder), {"toy.yaml": HARDWARE_TOY.format(pads=lines), "rig.yaml": HARDWARE_RIG})
+    toy = HARDWARE_TOY.format(pads=lines)
+    rig = HARDWARE_RIG.format(channels=max(24, -(-pads // PADS_A_BOARD) * PADS_A_BOARD))
+    write_new(Path(folder), {"toy.yaml": toy, "rig.yaml": rig})
     return load_project(folder)
 
 

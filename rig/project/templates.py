@@ -50,6 +50,13 @@ current_limit_ma: 2.0 # chips drive a few mA; above 5 needs accept_higher_curren
 controller:
   port: /dev/ttyUSB0  # Windows: COM3; macOS: /dev/cu.usbserial-...
   baud: 250000
+  pads: {channels}            # pad channels that are fitted, in boards of 8: 24 are three boards
+  reset_line: false   # true where the reset line's wire is on the toy's reset pad
+
+guard:                # the toy's supply current, watched by the controller itself
+  peak_ma: 300        # above it everything opens within a millisecond
+  average_ma: 150     # over about a tenth of a second
+  inrush_ms: 100      # after switching on a cold toy may draw more for this long
 
 sound:
   device: USB Audio   # part of the device's name

@@ -256,7 +256,8 @@ class Sweep:
         """
         self._trips += 1
         self.log.event("guard tripped", pending.number)
-        if pending.step.pads is not None:
+        bridged = pending.step.pads is not None and pending.heard.timeline.close_us is not None
+        if bridged:
             pending.judgement = self._judge(pending)
             self._close_book(pending, "guarded", {})
             if self._trips < TRIPS_IN_A_ROW:
@@ -266,7 +267,7 @@ class Sweep:
             self.log.completed(pending.number, "guarded", {})
         raise GuardTripped(
             "the toy drew more supply current than guard in rig.yaml allows, "
-            + ("with nothing bridged" if pending.step.pads is None else f"{self._trips} times running")
+            + (f"{self._trips} times running" if bridged else "with nothing bridged")
             + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
         )
 

@@ -53,6 +53,7 @@ simulated:
 HARDWARE = """\
 controller:
   port: {port}
+  pads: 32
 sound:
   device: toymic
 """

@@ -24,7 +24,12 @@ def test_every_error_in_the_sources_has_its_row():
     sources = "".join(path.read_text() for path in sorted(FIRMWARE.glob("*.c")))
     sources = re.sub(r"/\*.*?\*/", "", sources, flags=re.DOTALL)
     used = set(re.findall(r"(?<![\w.])(-[1-5]\d\d|10[1-9])(?![\w.])", sources))
-    assert used <= rows
+    assert used == rows
+
+
+def test_no_node_is_longer_than_the_12_characters_of_the_standard():
+    # IEEE 488.2: a program mnemonic has at most 12 characters (memory).
+    assert max(len(node) for header in commands() for node in re.findall(r"[A-Za-z]+", header)) <= 12
 
 
 def commands():

@@ -106,8 +106,9 @@ def touched(sound_server, tmp_path_factory):
 
 def test_the_rail_is_measured_through_the_divider(touched):
     words, *_ = touched
-    # 10 bits of 15 V are 15 mV a step; the emulated converter is up to one step off.
-    assert float(words["rail"]) == pytest.approx(BOARD.volts, abs=0.031)
+    # 10 bits of 15 V are 15 mV a step, the emulated converter is up to one step off, and the
+    # cells' own resistance takes some mV.
+    assert float(words["rail"]) == pytest.approx(BOARD.volts, abs=0.05)
 
 
 def test_the_timeline_is_what_the_pins_did(touched):

@@ -1,0 +1,165 @@
+"""What the controller keeps in its EEPROM: the limits it holds to without the host.
+
+The host works out from toy.yaml and rig.yaml what should be there, and compares one
+checksum; firmware/configuration.h lays out the same bytes.
+"""
+
+from __future__ import annotations
+
+import binascii
+import struct
+from dataclasses import dataclass
+
+from rig.bench.controller import Controller
+from rig.errors import BenchError
+from rig.project import Project
+from rig.project.electrical import limiting_ohm, rail_safe_ohm
+
+LAYOUT = 1
+CLOSURES_MAX = 8
+DEADMAN_MS = 3000
+CLOSURE_MS = 10_000
+
+
+@dataclass(frozen=True)
+class Configuration:
+    """The controller's stored configuration.
+
+    Parameters
+    ----------
+    pads : int
+        Pad channels fitted, a multiple of 8, 8 to 64.
+    closures : int
+        Most pads closed at once, 1 to 8.
+    forbidden, rails : frozenset of int
+        Pad channels, from 1.
+    rail_series : frozenset of int
+        Series channels, from 1, that are safe between two rail pads.
+    peak_ma, average_ma : int
+        Limits of the toy's supply current, mA.
+    inrush_ms, deadman_ms, closure_ms : int
+        Blanking after switch-on, dead-man time and longest closure, ms.
+    """
+
+    pads: int
+    closures: int = CLOSURES_MAX
+    forbidden: frozenset[int] = frozenset()
+    rails: frozenset[int] = frozenset()
+    rail_series: frozenset[int] = frozenset()
+    peak_ma: int = 300
+    average_ma: int = 150
+    inrush_ms: int = 100
+    deadman_ms: int = DEADMAN_MS
+    closure_ms: int = CLOSURE_MS
+
+    def packed(self) -> bytes:
+        """Give the bytes as the controller keeps them (firmware/configuration.h)."""
+        return struct.pack(
+            "<BBB8s8sBHHHHH",
+            LAYOUT, self.pads, self.closures, _bits(self.forbidden, 8), _bits(self.rails, 8),
+            _bits(self.rail_series, 1)[0], self.deadman_ms, self.closure_ms, self.peak_ma,
+            self.average_ma, self.inrush_ms,
+        )
+
+    def crc(self) -> int:
+        """Give the checksum of the bytes: CRC-16, polynomial 0x1021, start 0xFFFF."""
+        return binascii.crc_hqx(self.packed(), 0xFFFF)
+
+    def commands(self) -> list[str]:
+        """Give the messages that bring a controller from its defaults to this configuration."""
+        rail_series = ",".join(map(str, sorted(self.rail_series))) or "NONE"
+        return [
+            "SYSTem:CONFigure:DEFaults",
+            f"SYSTem:CONFigure:PADS {self.pads}",
+            f"SYSTem:CONFigure:CLOSures {self.closures}",
+            f"SYSTem:CONFigure:FORBidden {_pad_list(self.forbidden)}",
+            f"SYSTem:CONFigure:RAILs {_pad_list(self.rails)}",
+            f"SYSTem:CONFigure:RSERies {rail_series}",
+            f"SOURce:CURRent:PROTection:LEVel {self.peak_ma}",
+            f"SOURce:CURRent:PROTection:AVERage {self.average_ma}",
+            f"SOURce:CURRent:PROTection:DELay {self.inrush_ms}",
+            f"SYSTem:DMAN {self.deadman_ms}",
+            f"SYSTem:CLOSure:TIME {self.closure_ms}",
+        ]
+
+
+def wanted_configuration(project: Project) -> Configuration:
+    """Give the configuration that a project's controller should hold.
+
+    Parameters
+    ----------
+    project : Project
+        The first pad of toy.yaml is channel 1, the first value of the bank series channel 1.
+    """
+    toy, rig = project.toy, project.rig
+    numbered = list(enumerate(toy.pads.values(), 1))
+    safe_ohm = rail_safe_ohm(toy)
+    return Configuration(
+        pads=rig.controller.pads,
+        closures=2 if rig.switch == "multiplexer" else CLOSURES_MAX,
+        forbidden=frozenset(n for n, pad in numbered if pad.forbidden),
+        rails=frozenset(n for n, pad in numbered if pad.kind == "rail"),
+        rail_series=frozenset(
+            n
+            for n, series_ohm in enumerate(rig.series_ohm, 1)
+            if limiting_ohm(rig, series_ohm) >= safe_ohm
+        ),
+        peak_ma=rig.guard.peak_ma,
+        average_ma=rig.guard.average_ma,
+        inrush_ms=rig.guard.inrush_ms,
+    )
+
+
+def _bits(channels: frozenset[int], length: int) -> bytes:
+    """Give channel n as bit n - 1, counted through bytes from their lowest bits."""
+    return sum(1 << (n - 1) for n in channels).to_bytes(length, "little")
+
+
+def _pad_list(pads: frozenset[int]) -> str:
+    return f"(@{','.join(map(str, sorted(pads)))})" if pads else "NONE"
+
+
+def bring_into_force(controller: Controller, wanted: Configuration, switch: str) -> bool:
+    """Make sure that the controller holds this configuration; says whether it had to be stored.
+
+    Parameters
+    ----------
+    controller : Controller
+    wanted : Configuration
+    switch : str
+        The switch type of rig.yaml, which the firmware is built for: "reed", "crosspoint" or
+        "multiplexer".
+
+    Raises
+    ------
+    BenchError
+        The firmware is for other switches or fewer pads, or doesn't take the configuration.
+    """
+    driver, most_pads, *_ = controller.query("SYSTem:DRIVer?").split(",")
+    if driver.lower() != switch:
+        raise BenchError(
+            f"controller on {controller.port} has firmware for {driver.lower()} switches, rig.yaml "
+            f"says {switch}: set switch in rig.yaml, or load the firmware for {switch}"
+        )
+    if wanted.pads > int(most_pads):
+        raise BenchError(
+            f"controller on {controller.port} can drive {most_pads} pads, toy.yaml needs "
+            f"{wanted.pads}: take pads out of toy.yaml"
+        )
+    if _holds(controller, wanted):
+        return False
+    for message in wanted.commands():
+        controller.command(message)
+    controller.command("SYSTem:CONFigure:SAVE")
+    if not _holds(controller, wanted):
+        raise BenchError(
+            f"controller on {controller.port} doesn't keep its configuration: load the firmware "
+            "of this version; if it comes back, the chip's EEPROM is worn out"
+        )
+    return True
+
+
+def _holds(controller: Controller, wanted: Configuration) -> bool:
+    (crc,) = controller.numbers("SYSTem:CONFigure:CRC?", 1)
+    (stored,) = controller.numbers("SYSTem:CONFigure:STORed?", 1)
+    return bool(stored) and crc == wanted.crc()

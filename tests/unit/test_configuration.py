@@ -1,0 +1,95 @@
+"""What the host wants the controller to hold, worked out from the project's files."""
+
+import binascii
+
+import pytest
+
+from rig.bench.configuration import Configuration, wanted_configuration
+from rig.project import load_project
+
+TOY = """\
+name: Test toy
+supply: {volts: 4.5, source: cells}
+pads:
+  A: {kind: rail}
+  B:
+  C: {forbidden: true}
+  D: {kind: clock}
+  E: {kind: rail}
+  F:
+  G:
+  H:
+  I:
+keys:
+  red:
+"""
+
+RIG = """\
+bench: hardware
+lead_ohm: 1500
+switch: SWITCH
+switch_ohm: 0.2
+series_ohm: [0, 6600, 6601, 33000]
+controller: {port: /dev/ttyUSB0, pads: 16}
+sound: {device: USB}
+guard: {peak_ma: 250, average_ma: 90}
+"""
+
+
+@pytest.fixture
+def wanted(tmp_path, request):
+    (tmp_path / "toy.yaml").write_text(TOY)
+    (tmp_path / "rig.yaml").write_text(RIG.replace("SWITCH", getattr(request, "param", "reed")))
+    return wanted_configuration(load_project(tmp_path))
+
+
+def test_pads_become_channels_and_whole_boards(wanted):
+    assert wanted.pads == 16
+    assert wanted.forbidden == {3}
+    assert wanted.rails == {1, 5}
+
+
+def test_only_series_values_that_keep_rails_below_half_a_milliampere_may_join_them(wanted):
+    # Three fresh cells: 4.8 V / 0.5 mA = 9,600 ohm, of which two leads are 3,000.
+    assert wanted.rail_series == {2, 3, 4}
+
+
+def test_the_guard_s_limits_are_rig_yaml_s(wanted):
+    assert (wanted.peak_ma, wanted.average_ma, wanted.inrush_ms) == (250, 90, 100)
+
+
+@pytest.mark.parametrize("wanted", ["multiplexer"], indirect=True)
+def test_a_multiplexer_closes_one_pad_on_each_bus(wanted):
+    assert wanted.closures == 2
+
+
+def test_every_field_is_sent(wanted):
+    sent = wanted.commands()
+    assert sent[0] == "SYSTem:CONFigure:DEFaults"
+    for message in ("SYSTem:CONFigure:PADS 16", "SYSTem:CONFigure:FORBidden (@3)",
+                    "SYSTem:CONFigure:RAILs (@1,5)", "SYSTem:CONFigure:RSERies 2,3,4",
+                    "SOURce:CURRent:PROTection:LEVel 250"):
+        assert message in sent
+
+
+def test_the_bytes_are_laid_out_as_the_firmware_s_header_says():
+    made = Configuration(
+        pads=24, closures=5, forbidden=frozenset({1, 10}), rails=frozenset({24}),
+        rail_series=frozenset({3}), peak_ma=258, average_ma=3, inrush_ms=4,
+        deadman_ms=5, closure_ms=6,
+    )
+    assert made.packed().hex(" ") == (
+        "01 18 05 01 02 00 00 00 00 00 00 00 00 80 00 00 00 00 00 04 "
+        "05 00 06 00 02 01 03 00 04 00"
+    )
+
+
+def test_the_checksum_is_the_usual_one_and_every_flipped_bit_shows():
+    # CRC-16 of "123456789" with polynomial 0x1021 and start 0xFFFF is 0x29B1 (memory).
+    assert binascii.crc_hqx(b"123456789", 0xFFFF) == 0x29B1
+    packed = Configuration(pads=24).packed()
+    whole = int.from_bytes(packed, "big")
+    flipped = [
+        (whole ^ 1 << bit).to_bytes(len(packed), "big") for bit in range(8 * len(packed))
+    ]
+    assert Configuration(pads=24).crc() not in {binascii.crc_hqx(f, 0xFFFF) for f in flipped}
