@@ -10,7 +10,7 @@ from spice import measured
 
 from rig.bench.simulated.circuit import HIGH, LOW, OPEN, Circuit, Drive
 from rig.bench.simulated.clock import RcClock, charge_s
-from rig.bench.simulated.supply import BLEED_OHM, RAIL_FARAD, Supply
+from rig.bench.simulated.supply import BLEED_OHM, Power, Supply
 
 
 @pytest.mark.parametrize("bits", [4, 6, 8])
@@ -64,7 +64,7 @@ def test_a_bridged_clocks_charging_against_ngspice(bridge_ohm):
 
 def test_the_rail_bleeds_as_an_rc_does():
     # handbook: v = V e^(-t / RC)
-    supply = Supply(4.5, on=False, rail_v=4.5)
+    supply = Supply(4.5, Power(rail_farad=220e-6), on=False, rail_v=4.5)
     for _ in range(10):
         supply.advance(0.01)
-    assert supply.rail_v == pytest.approx(4.5 * math.exp(-0.1 / (BLEED_OHM * RAIL_FARAD)), rel=1e-9)
+    assert supply.rail_v == pytest.approx(4.5 * math.exp(-0.1 / (BLEED_OHM * 220e-6)), rel=1e-9)
