@@ -11,7 +11,7 @@ import pytest
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
-from rig.bench.simulated.difference import difference_db
+from rig.bench.simulated.difference import band_levels_db, difference_db
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.errors import ConfigError
@@ -175,14 +175,14 @@ def test_pads_of_one_net_bridged_change_nothing_and_letters_have_no_meaning():
 def test_bends_come_from_the_circuit_and_go_with_its_conductance():
     """A pair that changes the sound does nothing over an open lead."""
     whole = ready(1)
-    reference = touched(whole.fork(), "A", "B", 1e13)
+    reference = band_levels_db(touched(whole.fork(), "A", "B", 1e13))
     changed = [
         pair for pair in combinations(whole.board.letters, 2)
-        if difference_db(reference, touched(whole.fork(), *pair, 0.0)) > 3
+        if difference_db(reference, band_levels_db(touched(whole.fork(), *pair, 0.0))) > 3
     ]
     assert len(changed) > 10
     for pair in changed:
-        assert difference_db(reference, touched(whole.fork(), *pair, 1e12)) < 1
+        assert difference_db(reference, band_levels_db(touched(whole.fork(), *pair, 1e12))) < 1
 
 
 def test_the_clock_goes_up_with_the_rail_and_down_with_ground():

@@ -71,26 +71,25 @@ def window_differences_db(levels: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.sqrt(np.mean(apart**2, axis=1))
 
 
-def difference_db(
-    reference: np.ndarray, sound: np.ndarray, levels: np.ndarray | None = None
-) -> float:
-    """Give the difference that two successive windows reach, dB; 0 where none.
+def difference_db(levels: np.ndarray, other: np.ndarray) -> float:
+    """Give the difference that two successive windows reach, dB.
 
     Parameters
     ----------
-    reference, sound : ndarray, shape (n,), at 48 kHz, of the same moments
-    levels : ndarray or None
-        `band_levels_db(reference)`, where it is at hand.
+    levels, other : ndarray, shape (windows, bands)
+        `band_levels_db` of the toy's own sound and of the changed one.
     """
-    if np.array_equal(reference, sound):
-        return 0.0
-    if levels is None:
-        levels = band_levels_db(reference)
-    window_db = window_differences_db(levels, band_levels_db(sound))
+    window_db = window_differences_db(levels, other)
     return float(np.max(np.minimum(window_db[1:], window_db[:-1]), initial=0.0))
 
 
-def change(reference: np.ndarray, sound: np.ndarray, closed_s: float) -> str:
+def change(
+    reference: np.ndarray,
+    sound: np.ndarray,
+    closed_s: float,
+    levels: np.ndarray,
+    other: np.ndarray,
+) -> str:
     """Name what was done to a sound, in the words of a touch.
 
     Parameters
@@ -98,6 +97,8 @@ def change(reference: np.ndarray, sound: np.ndarray, closed_s: float) -> str:
     reference, sound : ndarray, shape (n,), at 48 kHz, from the closing on
     closed_s : float
         After so long it was opened again.
+    levels, other : ndarray, shape (windows, bands)
+        `band_levels_db` of both.
 
     Returns
     -------
@@ -105,7 +106,6 @@ def change(reference: np.ndarray, sound: np.ndarray, closed_s: float) -> str:
         "cut", "loop", "drone", "pitch", "timbre", "level" or "blip"; where several fit, the
         first, except that what is over soon is a blip whatever it was.
     """
-    levels, other = band_levels_db(reference), band_levels_db(sound)
     apart = window_differences_db(levels, other) > LIMIT_DB
     closed = slice(0, max(2, round(closed_s / HOP_S) - 1))
     differing = np.flatnonzero(apart)

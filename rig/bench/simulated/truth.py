@@ -57,6 +57,7 @@ STATES = 4
 SHARE = 0.5
 _ANSWER_S = 0.5
 _QUIET_RMS = 1e-3
+_PER_MS = RATE_HZ // 1000
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ class Shown:
 
 @dataclass(frozen=True)
 class _State:
-    """A toy before a touch, and what it gives untouched: sound, its levels, quiet after it."""
+    """A toy at the closing of a touch, and what it gives untouched: sound, its levels, quiet after it."""
 
     toy: SimulatedToy
     reference: np.ndarray
@@ -122,8 +123,9 @@ class Truth:
         switch_on(toy)
         found = []
         for _ in range(self._count):
+            self._press(toy, key)
             start = toy.fork()
-            reference = self._play(toy, key, [])
+            reference = self._touch(toy, key, [])
             rest = toy.fork()
             rest.run(round(self.board.longest_phrase_s * RATE_HZ))
             rest_rms = _rms(rest.run(round(_ANSWER_S * RATE_HZ)))
@@ -131,25 +133,32 @@ class Truth:
             toy.run(round((self.board.longest_phrase_s + 0.137) * RATE_HZ))
         return found
 
-    def _play(self, toy: SimulatedToy, key: str, links: list[Link]) -> np.ndarray:
-        """Make one touch on the toy; gives the sound from the closing on."""
+    def _press(self, toy: SimulatedToy, key: str) -> None:
+        """Begin a touch on the toy, up to its closing."""
         t = self._timings
-        close = t.before_ms + t.lead_in_ms
-        release = t.before_ms + self._project.toy.keys[key].press_ms
-        opened = close + t.dwell_ms
-        end = opened + t.tail_ms
-        steps = sorted([
-            (t.before_ms, 0, lambda: toy.keys({key})),
-            (close, 1, lambda: toy.connect(links)),
-            (min(release, end), 2, lambda: toy.keys(set())),
-            (opened, 3, lambda: toy.connect([])),
-        ], key=lambda step: step[:2])
+        press_ms = self._project.toy.keys[key].press_ms
+        toy.run(t.before_ms * _PER_MS)
+        toy.keys({key})
+        toy.run(min(press_ms, t.lead_in_ms) * _PER_MS)
+        if press_ms <= t.lead_in_ms:
+            toy.keys(set())
+            toy.run((t.lead_in_ms - press_ms) * _PER_MS)
+
+    def _touch(self, toy: SimulatedToy, key: str, links: list[Link]) -> np.ndarray:
+        """Close, open and wait out the tail; gives the sound from the closing on."""
+        t = self._timings
+        end_ms = t.dwell_ms + t.tail_ms
+        release_ms = min(self._project.toy.keys[key].press_ms - t.lead_in_ms, end_ms)
+        steps = [(t.dwell_ms, lambda: toy.connect([])), (end_ms, lambda: None)]
+        if release_ms > 0:
+            steps.append((release_ms, lambda: toy.keys(set())))
+        toy.connect(links)
         parts, now = [], 0
-        for at, _, act in [*steps, (end, 4, lambda: None)]:
-            parts.append(toy.run((at - now) * RATE_HZ // 1000))
+        for at, act in sorted(steps, key=lambda step: step[0]):
+            parts.append(toy.run((at - now) * _PER_MS))
             now = at
             act()
-        return np.concatenate(parts)[close * RATE_HZ // 1000 :]
+        return np.concatenate(parts)
 
     def _afterwards(self, toy: SimulatedToy, key: str, rest_rms: float) -> str:
         """Say whether the toy answers, runs on, is frozen, or was cut off by the guard."""
@@ -177,10 +186,15 @@ class Truth:
                 for state in self._states[key]:
                     toy = state.toy.fork()
                     toy.brown_outs = 0
-                    sound = self._play(toy, key, [link])
-                    worst_db.append(difference_db(state.reference, sound, state.levels))
+                    sound = self._touch(toy, key, [link])
+                    if np.array_equal(sound, state.reference):
+                        worst_db.append(0.0)
+                        continue
+                    other = band_levels_db(sound)
+                    worst_db.append(difference_db(state.levels, other))
                     if worst_db[-1] > LIMIT_DB:
-                        changes[change(state.reference, sound, closed_s)] += 1
+                        around = state.reference, sound, closed_s, state.levels, other
+                        changes[change(*around)] += 1
                     if worst_db[-1] > 0:
                         afterwards[self._afterwards(toy, key, state.rest_rms)] += 1
                         afterwards["browns out"] += toy.brown_outs > 0
