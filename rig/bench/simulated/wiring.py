@@ -60,13 +60,20 @@ class Wiring:
 
     def signature(self, nets: frozenset[int]) -> tuple | None:
         """Tell apart all that is joined to any of these nets; None where nothing is."""
-        return None if nets.isdisjoint(self.joined) else self._closed
+        reached = [
+            (part, frozenset(self._board.circuit.bridged(part).members)) for part in self._parts
+        ]
+        # keys and closures that have nothing to do with each other are told apart
+        if len(reached) == 2 and not reached[0][1].isdisjoint(reached[1][1]):
+            return None if nets.isdisjoint(self.joined) else self._closed
+        return tuple(part for part, members in reached if not nets.isdisjoint(members)) or None
 
     def _attach(self) -> None:
         circuit = self._board.circuit
-        closed = circuit.link_resistors(self.links, self._net_of)
-        closed += [self._board.contacts[key] for key in sorted(self.keys)]
-        self._closed = tuple(sorted(closed))
+        links = circuit.link_resistors(self.links, self._net_of)
+        keys = [self._board.contacts[key] for key in sorted(self.keys)]
+        self._parts = tuple(tuple(sorted(part)) for part in (links, keys) if part)
+        self._closed = tuple(sorted([*links, *keys]))
         self.joined = frozenset(circuit.bridged(self._closed).members)
         self.bridged = self._board.circuit.bridged(self._bridges())
         self._place = self.bridged.place

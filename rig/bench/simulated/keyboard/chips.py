@@ -132,10 +132,11 @@ class KeyboardChips(Machine):
         divider = self._divider
         if divider > 1 and not self._high(self._oct):
             divider /= 2
-        return self._gate, divider, self._looks // _VIB_LOOKS % 2 and self.speaking
+        vib = self._vib in self._wiring.joined and self._looks // _VIB_LOOKS % 2 == 1
+        return self._gate, divider, vib
 
     def _sound(self, needed: float, settings: tuple) -> tuple[np.ndarray, np.ndarray] | None:
-        _, divider, _ = settings
+        gate, divider, vib = settings
         bits, _ = self._state
         level = self._follow_envelope()
         if divider == 0 or level <= _SILENT_BELOW:
@@ -147,10 +148,7 @@ class KeyboardChips(Machine):
         if needed <= 0:
             return _EMPTY
         gain = (level - _SILENT_BELOW) / (1 - _SILENT_BELOW)
-        around = (
-            self._signature, settings[0], settings[2],
-            level if self._env in self._touched else None,
-        )  # fmt: skip
+        around = self._signature, vib, (gate, level) if self._env in self._touched else None
         found = self._cycles.get((bits, around))
         if found is None:
             if len(self._cycles) > _MOST_CYCLES:
