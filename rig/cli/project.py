@@ -13,7 +13,7 @@ import typer
 from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.cli.console import console
-from rig.errors import BenchError
+from rig.errors import BenchError, ConfigError
 from rig.project import Project, load_project, new_project
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, touchable, worst_current_ma
@@ -39,15 +39,20 @@ def new(
     kind: Annotated[
         str, typer.Option(help=f"What the invented toy is: {', '.join(KINDS)}.")
     ] = DEMO_KIND,
+    board: Annotated[
+        Path | None, typer.Option(help="A board file; it says what the invented toy is.")
+    ] = None,
 ) -> None:
     """Make a project folder to fill in, or one with an invented toy.
 
     Example: padsweep new my-toy --pads 16
     """
     out = console()
+    if board is not None and not simulated:
+        raise ConfigError("--board makes a toy of the simulated bench: give --simulated as well")
     if simulated:
         project = new_simulated_project(
-            folder, seed, DEMO_PADS if pads is None else pads, kind
+            folder, seed, DEMO_PADS if pads is None else pads, kind, board
         )
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")

@@ -1,47 +1,13 @@
-"""The kinds of simulated toys, and where their boards come from.
-
-A kind is a generator of random boards and the chips that run on them. Everything that a
-person or a bench has to do with a toy is the same for every kind: `parts.Board` says what
-is on the board, `toy.SimulatedToy` plays it.
-"""
+"""Where the boards of simulated toys come from: a seed and a kind, or a board file."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
-from rig.bench.simulated.chips import Chips
-from rig.bench.simulated.keyboard import KeyboardChips, make_keyboard
+from rig.bench.simulated.boardfile import load_board
+from rig.bench.simulated.kinds import KINDS
 from rig.bench.simulated.parts import MAX_PADS, MIN_PADS, Board, Net, Pad
-from rig.bench.simulated.sampler import SamplerChips, make_sampler
-from rig.bench.simulated.talker import TalkerChips, make_talker
-from rig.bench.simulated.wiring import Wiring
 from rig.errors import ConfigError
 
-__all__ = ["KINDS", "MAX_PADS", "MIN_PADS", "Board", "Kind", "Net", "Pad", "make_board"]
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One kind of toy.
-
-    Parameters
-    ----------
-    make : callable
-        Makes a board of a seed and a number of pads.
-    chips : callable
-        Makes a board's chips, given the board, its wiring, and a seed of their chance.
-    """
-
-    make: Callable[[int, int], Board]
-    chips: Callable[[Board, Wiring, int], Chips]
-
-
-KINDS = {
-    "talker": Kind(make_talker, TalkerChips),
-    "keyboard": Kind(make_keyboard, KeyboardChips),
-    "sampler": Kind(make_sampler, SamplerChips),
-}
+__all__ = ["KINDS", "MAX_PADS", "MIN_PADS", "Board", "Net", "Pad", "load_board", "make_board"]
 
 
 def make_board(seed: int, pads: int, kind: str = "talker") -> Board:

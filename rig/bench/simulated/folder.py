@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 from pathlib import Path
 
-from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, Pad, make_board
+from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, load_board, make_board
 from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
 from rig.project.electrical import FRESH_CELL
@@ -23,7 +24,7 @@ SIMULATED_SERIES_OHM = (0, 6_800, 33_000, 150_000)
 _LEADS_OHM = (1500, 1800, 2200, 2700, 3300, 3900)
 
 SIMULATED_TOY = """\
-# {name}: an invented toy on the simulated bench (seed {seed}).
+# {name}: an invented toy on the simulated bench ({source}).
 name: {name}
 
 supply:
@@ -54,29 +55,38 @@ current_limit_ma: 2.0
 
 simulated:
   kind: {kind}
-  seed: {seed}
+{board}  seed: {seed}
   pads: {pads}
   room_db: 40
 """
 
 
+BOARD_FILE = "circuit.yaml"
+"""A board file's name in the project folder."""
+
+
 def new_simulated_project(
-    folder: str | Path, seed: int = DEMO_SEED, pads: int = DEMO_PADS, kind: str = DEMO_KIND
+    folder: str | Path,
+    seed: int = DEMO_SEED,
+    pads: int = DEMO_PADS,
+    kind: str = DEMO_KIND,
+    board: Path | None = None,
 ) -> Project:
     """Write the project folder of an invented toy: toy.yaml, rig.yaml, board.yaml, board.svg.
 
     The same seed, pads and kind give the same files byte for byte. A folder that holds exactly
-    these files already is taken as it is.
+    these files already is taken as it is. With `board`, a board file is copied into the
+    folder and says what the toy is.
 
     Raises
     ------
     ConfigError
         The folder holds another project, can't be written, or a number is out of range.
     """
-    files = simulated_files(seed, pads, kind)
+    files = simulated_files(seed, pads, kind) if board is None else board_files(board)
     for name, text in files.items():
         file = Path(folder) / name
-        if name in ("toy.yaml", "rig.yaml") and file.exists() and file.read_text("utf-8") != text:
+        if name in ("toy.yaml", "rig.yaml", BOARD_FILE) and file.exists() and file.read_text("utf-8") != text:
             raise ConfigError(
                 f"{file} is there already and is another toy's: choose another folder"
             )
@@ -106,25 +116,48 @@ def simulated_files(seed: int, pads: int, kind: str = DEMO_KIND) -> dict[str, st
         )
     if not 0 <= seed < 2**31:
         raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
-    board = make_board(seed, pads, kind)
+    return _files(make_board(seed, pads, kind), f"seed {seed}", "")
+
+
+def board_files(file: Path) -> dict[str, str]:
+    """Give the texts of the project files of a board file, by name.
+
+    Raises
+    ------
+    ConfigError
+        The board file can't be used.
+    """
+    files = _files(load_board(file), "from a board file", f"  board: {BOARD_FILE}\n")
+    return {**files, BOARD_FILE: Path(file).read_text("utf-8")}
+
+
+def _files(board: Board, source: str, extra: str) -> dict[str, str]:
     names = [pad.letter for pad in board.pads]
     # The picture's contacts are plus, then minus.
-    rails = sorted(board.rails, key=lambda rail: "minus" in _pad(board, rail).note)
+    ground = board.roles["gnd"]
+    rails = sorted(board.rails, key=lambda rail: board.net_of[rail] == ground)
+    terminals = [rail for i, rail in enumerate(rails) if board.net_of[rail] not in
+                 {board.net_of[other] for other in rails[:i]}]
     svg, places, notes = draw_board(
-        names, seed=seed, title=board.name, keys=list(board.keys), rails=rails,
+        names, seed=board.seed, title=board.name, keys=list(board.keys), rails=terminals,
         nets=_nets(board),
     )  # fmt: skip
+    if extra:
+        notes = {pad.letter: pad.note or notes[pad.letter] for pad in board.pads}
     pad_lines = [
-        f'  {n}: {{note: "{notes[n]}"{", kind: rail" if n in rails else ""}}}' for n in names
+        f"  {n}: {{note: {json.dumps(notes[n], ensure_ascii=False)}"
+        f"{', kind: rail' if n in rails else ''}}}"
+        for n in names
     ]
     toy = SIMULATED_TOY.format(
-        name=board.name, seed=seed, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
+        name=board.name, source=source, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
         keys="\n".join(_key(board, key) for key in board.keys),
         on="[" + ", ".join(board.on) + "]",
         longest=f"{board.longest_phrase_s:.1f}", boot=board.boot_ms,
     )  # fmt: skip
     rig = SIMULATED_RIG.format(
-        lead=lead_for(board.volts), kind=kind, seed=seed, pads=pads,
+        lead=lead_for(board.volts), kind=board.kind, seed=board.seed, pads=len(board.pads),
+        board=extra,
         series=", ".join(map(str, SIMULATED_SERIES_OHM)),
     )  # fmt: skip
     heading = f"Places of the pads on the drawn board of {board.name}, written by padsweep."
@@ -137,16 +170,14 @@ def simulated_files(seed: int, pads: int, kind: str = DEMO_KIND) -> dict[str, st
 def project_board(project: Project) -> Board:
     """Give the board of a simulated project."""
     simulated = project.rig.simulated
+    if simulated.board is not None:
+        return load_board(project.folder / simulated.board)
     return make_board(simulated.seed, simulated.pads, simulated.kind)
 
 
 def lead_for(volts: float) -> int:
     """Give the lead resistor that keeps fresh cells of `volts` below 1.8 mA, ohms."""
     return next(r for r in _LEADS_OHM if volts * FRESH_CELL / (2 * r) <= 0.0018)
-
-
-def _pad(board: Board, letter: str) -> Pad:
-    return next(pad for pad in board.pads if pad.letter == letter)
 
 
 def _key(board: Board, key: str) -> str:

@@ -109,7 +109,9 @@ class Board:
     press_ms : int
         How long a person holds a key of such a toy.
     always : tuple of (net, net, ohm)
-        Resistors between nets whose levels matter though nothing is bridged.
+        Resistors of the sound path: its levels are solved though nothing is bridged.
+    fitted : tuple of (net, net, ohm)
+        Resistors between lines, which act as a bridge would.
     """
 
     kind: str
@@ -132,6 +134,7 @@ class Board:
     power: Power = field(default_factory=Power)
     press_ms: int = 120
     always: tuple[tuple[int, int, float], ...] = field(default=(), repr=False)
+    fitted: tuple[tuple[int, int, float], ...] = field(default=(), repr=False)
 
     @property
     def letters(self) -> tuple[str, ...]:

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from rig.bench.simulated.board import KINDS, Board
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.kinds import KINDS
+from rig.bench.simulated.parts import Board
 from rig.bench.simulated.sound import RATE_HZ, Amplifier
 from rig.bench.simulated.supply import IDLE_MA, Guard, Supply, speaker_ohm
 from rig.bench.simulated.wiring import Wiring

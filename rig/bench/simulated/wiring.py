@@ -70,7 +70,7 @@ class Wiring:
 
     def _attach(self) -> None:
         circuit = self._board.circuit
-        links = circuit.link_resistors(self.links, self._net_of)
+        links = [*circuit.link_resistors(self.links, self._net_of), *self._board.fitted]
         keys = [self._board.contacts[key] for key in sorted(self.keys)]
         self._parts = tuple(tuple(sorted(part)) for part in (links, keys) if part)
         self._closed = tuple(sorted([*links, *keys]))

@@ -30,9 +30,12 @@ CHIP_HZ = 512e3
 """Nominal clock: the dividers are made for it."""
 
 NOTES = ("do", "re", "mi", "fa", "so", "la", "ti", "high do")
+SEMITONES = (0, 2, 4, 5, 7, 9, 11, 12)
 TUNE = "tune"
 TUNE_PLACE = 8
 TUNE_STEP_S = 0.22
+STRAPS = (("loop", 1.0), ("oct", 1.0), ("reset", 1.0), ("mute", 0.0), ("test", 0.0))
+"""Straps, and where they rest."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,7 @@ def make_keyboard(seed: int, pads: int) -> Board:
         ),
         contacts={k: c for k, c in contacts.items() if k in keys or (k == "on" and needs_on)},
         inside=Inside(
-            semitones=(0, 2, 4, 5, 7, 9, 11, 12),
+            semitones=SEMITONES,
             base_hz=float(rng.choice((196.0, 220.0, 261.6, 329.6))),
             tune=tune,
             env_farad=decay_s / decay_ohm,
@@ -119,6 +122,35 @@ def make_keyboard(seed: int, pads: int) -> Board:
         press_ms=400,
         always=((roles["amp"], roles["gnd"], 10e6), (roles["mix"], roles["gnd"], 10e6)),
     )
+
+
+def pins(bits: int) -> list[Net]:
+    """Give the chip's pins at their usual values; the keyboard has no codes."""
+    output = Drive(low_ohm=1.5e3, high_ohm=1.8e3)
+    found = [Net("vcc", Drive()), Net("gnd", Drive()), Net("osc", Drive(bias=(1e3, 0.5)))]
+    found += [Net(f"q{i}", output, 0.47, LOW) for i in range(3)]
+    found.append(Net("mix", Drive(pull=(100e3, 0.5))))
+    found.append(Net("env", Drive(high_ohm=4.7e3), 0.47))
+    found.append(Net("tone", Drive(bias=(1e3, 0.5)), idle=BIAS))
+    found.append(Net("amp", Drive(pull=(150e3, 0.5))))
+    found.append(Net("spk", Drive(bias=(10.0, 0.5)), idle=BIAS))
+    found += [Net(role, Drive(low_ohm=470.0, high_ohm=560.0), idle=LOW) for role in ("vib", "led")]
+    for role, level in STRAPS:
+        found.append(Net(role, Drive(pull=(82e3, level)), 0.47))
+    row = Drive(low_ohm=300.0, pull=(68e3, 1.0))
+    found += [Net(f"row{i}", row, 0.47) for i in range(ROWS)]
+    found += [Net(f"col{i}", Drive(pull=(47e3, 1.0)), 0.47) for i in range(COLUMNS)]
+    return found
+
+
+def inside(
+    rng: np.random.Generator, bits: int, farads: dict[str, float]
+) -> tuple[Inside, float, int]:
+    """Give what the chip of a board that was written by hand knows."""
+    env_farad = farads.get("env", 1e-9)
+    made = Inside(SEMITONES, 261.6, tuple(int(n) for n in rng.integers(-1, 8, 8)), env_farad)
+    # the envelope's resistor is about a fifth of a megohm
+    return made, 0.5 + 3.2 * 220e3 * env_farad + len(made.tune) * TUNE_STEP_S, 400
 
 
 def _nets(
@@ -150,9 +182,7 @@ def _nets(
     for role in ("vib", "led"):
         ohm = around(470.0)
         nets.append(Net(role, Drive(low_ohm=ohm, high_ohm=ohm * 1.2), idle=LOW))
-    for role, level in (
-        ("loop", 1.0), ("oct", 1.0), ("reset", 1.0), ("mute", 0.0), ("test", 0.0)
-    ):  # fmt: skip
+    for role, level in STRAPS:
         nets.append(Net(role, Drive(pull=(around(82e3), level)), threshold()))
     for i in range(ROWS):
         drive = Drive(low_ohm=around(300.0), pull=(around(68e3), 1.0))

@@ -44,6 +44,7 @@ class KeyboardChips(Machine):
         self._loop, self._oct = roles["loop"], roles["oct"]
         self._tone_ohm = board.nets[self._tone].drive.bias[0]
         self._rest = rest_share(board, self._tone)
+        self._env_rest = _at_rest(board, self._env)
         self._cycles: dict[tuple, tuple] = {}
         self._levels: dict[tuple, tuple] = {}
         sounding = ("osc", "q0", "q1", "q2", "mix", "env", "tone", "amp", "vib", "led")
@@ -138,7 +139,7 @@ class KeyboardChips(Machine):
     def _sound(self, needed: float, settings: tuple) -> tuple[np.ndarray, np.ndarray] | None:
         gate, divider, vib = settings
         bits, _ = self._state
-        level = self._follow_envelope()
+        level = self._follow_envelope(gate)
         if divider == 0 or level <= _SILENT_BELOW:
             # what is left in the capacitor is below the chip's notice
             rests = not self._gate and self._env not in self._touched
@@ -168,7 +169,7 @@ class KeyboardChips(Machine):
         self._state = after[which[-1]], level
         return offsets[which] + gain * mixes[which], lengths
 
-    def _follow_envelope(self) -> float:
+    def _follow_envelope(self, gate: bool) -> float:
         """Charge or leak the envelope's capacitor for the time of one look; gives its level.
 
         Where lines that talk are joined to it, their mean over all states of the dividers
@@ -185,12 +186,8 @@ class KeyboardChips(Machine):
                 amps += wiring.level(env) / ohm
             count = len(states)
         else:
-            drive = self._board.nets[env].drive
-            pull_ohm, pull_level = drive.pull
-            siemens, amps, count = 1 / pull_ohm, pull_level / pull_ohm, 1
-            if self._gate:
-                siemens += 1 / drive.high_ohm
-                amps += 1 / drive.high_ohm
+            aim, ohm = self._env_rest[gate]
+            siemens, amps, count = 1 / ohm, aim / ohm, 1
         aim, ohm = amps / siemens, count / siemens
         decay = math.exp(-LOOK / RATE_HZ / (ohm * self._inside.env_farad))
         return aim + (self._env_level - aim) * decay
@@ -249,3 +246,17 @@ class KeyboardChips(Machine):
                 1 / hz if hz > 0 else np.inf,
             )
         return found
+
+
+def _at_rest(board: Board, env: int) -> tuple[tuple[float, float], ...]:
+    """Give where the envelope's node goes with nothing bridged, and through which resistance:
+    with no key down, and with one."""
+    found = []
+    for gate in (OPEN, HIGH):
+        state = [net.idle for net in board.nets]
+        state[env] = gate
+        rest = board.circuit.bridged([], whole=True)
+        levels, impedance_ohm = rest.solved(state)
+        place = rest.place[env]
+        found.append((float(levels[place]), float(impedance_ohm[place, place])))
+    return tuple(found)

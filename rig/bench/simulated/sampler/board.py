@@ -28,6 +28,11 @@ from rig.bench.simulated.supply import make_power
 
 ROWS, COLUMNS = 2, 3
 CYCLES_PER_SAMPLE = 64
+CHIP_HZ = SAMPLE_HZ * CYCLES_PER_SAMPLE
+STRAPS = (
+    ("loop", 1.0), ("half", 1.0), ("rev", 1.0), ("reset", 1.0), ("mute", 0.0), ("test", 0.0),
+)  # fmt: skip
+"""Straps, and where they rest."""
 
 
 @dataclass(frozen=True)
@@ -73,9 +78,9 @@ def make_sampler(seed: int, pads: int) -> Board:
         bounce_ms=float(rng.choice((0.0, 0.0, 4.0, 14.0))),
         hiss=float(rng.choice((0.0, 1e-4, 4e-4))),
     )
-    chip_hz = float(SAMPLE_HZ * CYCLES_PER_SAMPLE * rng.uniform(0.92, 1.08))
+    chip_hz = float(CHIP_HZ * rng.uniform(0.92, 1.08))
     made_pads = place_pads(rng, pads, [roles[role] for role in wanted], nets)
-    speed = chip_hz / (SAMPLE_HZ * CYCLES_PER_SAMPLE)
+    speed = chip_hz / CHIP_HZ
     return Board(
         kind="sampler",
         seed=seed,
@@ -99,6 +104,33 @@ def make_sampler(seed: int, pads: int) -> Board:
         power=make_power(seed),
         always=((roles["amp"], roles["gnd"], 10e6),),
     )
+
+
+def pins(bits: int) -> list[Net]:
+    """Give the chips' pins at their usual values, with codes of so many bits."""
+    output = Drive(low_ohm=250.0, high_ohm=300.0)
+    found = [Net("vcc", Drive()), Net("gnd", Drive()), Net("osc", Drive(bias=(1e3, 0.5)))]
+    found += [Net(f"a{i}", output, 0.47, LOW) for i in range(ADDRESS_BITS)]
+    found += [Net(f"d{i}", output, 0.47, LOW) for i in range(bits)]
+    found += [Net(f"b{i}", Drive(low_ohm=250.0, high_ohm=250.0), idle=LOW) for i in range(bits)]
+    found += [Net(f"l{i}", Drive()) for i in range(bits)]
+    found += [Net("filt", Drive()), Net("amp", Drive(pull=(150e3, 0.5)))]
+    found.append(Net("spk", Drive(bias=(10.0, 0.5)), idle=BIAS))
+    found.append(Net("led", Drive(low_ohm=470.0, high_ohm=560.0), idle=LOW))
+    for role, level in STRAPS:
+        found.append(Net(role, Drive(pull=(82e3, level)), 0.47))
+    row = Drive(low_ohm=300.0, pull=(68e3, 1.0))
+    found += [Net(f"row{i}", row, 0.47) for i in range(ROWS)]
+    found += [Net(f"col{i}", Drive(pull=(47e3, 1.0)), 0.47) for i in range(COLUMNS)]
+    return found
+
+
+def inside(
+    rng: np.random.Generator, bits: int, farads: dict[str, float]
+) -> tuple[Inside, float, int]:
+    """Fill the memory of a board that was written by hand."""
+    sounds = make_sounds(rng, 4, bits)
+    return Inside(sounds, farads.get("filt", 1e-12)), sounds.longest_s, 120
 
 
 def _nets(
@@ -133,9 +165,7 @@ def _nets(
     nets.append(Net("spk", Drive(bias=(10.0, 0.5)), idle=BIAS))
     ohm = around(470.0)
     nets.append(Net("led", Drive(low_ohm=ohm, high_ohm=ohm * 1.2), idle=LOW))
-    for role, level in (
-        ("loop", 1.0), ("half", 1.0), ("rev", 1.0), ("reset", 1.0), ("mute", 0.0), ("test", 0.0)
-    ):  # fmt: skip
+    for role, level in STRAPS:
         nets.append(Net(role, Drive(pull=(around(82e3), level)), threshold()))
     for i in range(ROWS):
         drive = Drive(low_ohm=around(300.0), pull=(around(68e3), 1.0))

@@ -3,6 +3,16 @@
 Every board has the same chips; what differs is how strongly each line is driven, where the
 thresholds lie, which parts are fitted, what the memory says, and which nets a person
 happened to put leads on. What a bridge does follows from that in `chips`.
+
+    osc          the clock's node: resistor to the rail, capacitor inside the chip
+    row*, col*   the key matrix, read without diodes
+    a0 ... a11   address lines from the sequencer to the speech memory
+    d0 ... d7    data lines back
+    stb, busy    the handshake between them
+    dac, amp     the voice's output, and the amplifier's input behind a resistor; spk behind it
+    loop, half   straps, low active: the phrase over and over, half speed
+    mute, reset  the amplifier off (rests low), the sequencer held (rests high)
+    out*, nc*    outputs for lamps that aren't fitted, tracks to nothing
 """
 
 from __future__ import annotations
@@ -17,6 +27,8 @@ from rig.bench.simulated.supply import make_power
 from rig.bench.simulated.talker import memory
 
 ROWS, COLUMNS = 2, 3
+CHIP_HZ = 640e3
+"""Nominal clock: 80 cycles for a sample of the voice."""
 
 
 def make_talker(seed: int, pads: int) -> Board:
@@ -36,7 +48,7 @@ def make_talker(seed: int, pads: int) -> Board:
         dynamic=bool(rng.random() < 0.75),
         loop_latches=bool(rng.random() < 0.6),
     )
-    chip_hz = float(640e3 * rng.uniform(0.96, 1.04))
+    chip_hz = float(CHIP_HZ * rng.uniform(0.96, 1.04))
     made_pads = place_pads(rng, pads, [roles[role] for role in wanted], nets)
     keys = tuple(key_names + (["on"] if needs_on else []))
     return Board(
@@ -47,7 +59,7 @@ def make_talker(seed: int, pads: int) -> Board:
         pads=made_pads,
         keys=keys,
         on=("on",) if needs_on else (),
-        longest_phrase_s=round(speech.longest_phrase_s / (chip_hz / 640e3) + 0.05, 1),
+        longest_phrase_s=round(speech.longest_phrase_s / (chip_hz / CHIP_HZ) + 0.05, 1),
         boot_ms=int(rng.integers(30, 46)) * 10,
         rails=tuple(p.letter for p in made_pads if p.rail),
         nets=tuple(nets),
@@ -61,6 +73,33 @@ def make_talker(seed: int, pads: int) -> Board:
         amplifier_gain=float(rng.uniform(6.0, 14.0)),
         power=make_power(seed),
     )
+
+
+def pins(bits: int) -> list[Net]:
+    """Give the chips' pins at their usual values; the talker's codes always have 8 bits."""
+    output = Drive(low_ohm=250.0, high_ohm=300.0)
+    weak = Drive(low_ohm=15e3, high_ohm=20e3)
+    found = [Net("vcc", Drive()), Net("gnd", Drive()), Net("osc", Drive(bias=(1e3, 0.5)))]
+    found += [Net(f"a{i}", output, 0.47, LOW) for i in range(memory.ADDRESS_BITS)]
+    found += [Net(f"d{i}", output, 0.47, LOW) for i in range(8)]
+    found += [Net(role, weak, 0.47, LOW) for role in ("stb", "busy")]
+    for role, level in (("loop", 1.0), ("mute", 0.0), ("reset", 1.0), ("half", 1.0)):
+        found.append(Net(role, Drive(pull=(82e3, level)), 0.47))
+    row = Drive(low_ohm=300.0, pull=(68e3, 1.0))
+    found += [Net(f"row{i}", row, 0.47) for i in range(ROWS)]
+    found += [Net(f"col{i}", Drive(pull=(47e3, 1.0)), 0.47) for i in range(COLUMNS)]
+    found.append(Net("dac", Drive(bias=(300.0, 0.5)), idle=BIAS))
+    found.append(Net("amp", Drive(pull=(150e3, 0.5))))
+    found.append(Net("spk", Drive(bias=(10.0, 0.5)), idle=BIAS))
+    return found
+
+
+def inside(
+    rng: np.random.Generator, bits: int, farads: dict[str, float]
+) -> tuple[memory.Speech, float, int]:
+    """Fill the speech memory of a board that was written by hand."""
+    speech = memory.make_speech(rng, ROWS * COLUMNS)
+    return speech, speech.longest_phrase_s, 120
 
 
 def _wanted_roles(rng: np.random.Generator, pads: int) -> list[str]:

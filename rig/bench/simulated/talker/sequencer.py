@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rig.bench.simulated.circuit import LOW, OPEN
-from rig.bench.simulated.parts import Board
+from rig.bench.simulated.parts import Board, key_places
 from rig.bench.simulated.talker import memory
 from rig.bench.simulated.talker.board import COLUMNS, ROWS
 from rig.bench.simulated.talker.bus import Bus
@@ -36,7 +36,7 @@ class Sequencer:
         self._loop, self._reset = roles["loop"], roles["reset"]
         self._rows = [roles[f"row{i}"] for i in range(ROWS)]
         self._columns = [roles[f"col{i}"] for i in range(COLUMNS)]
-        self._order = list(board.keys)
+        self._order = key_places(board, ROWS, COLUMNS)
         self._counter = counter & 0xFFFFFFFF
         self.power_on()
 
@@ -115,7 +115,7 @@ class Sequencer:
             state[row] = LOW
             for c, column in enumerate(self._columns):
                 place = r * COLUMNS + c
-                if place < len(self._order) and not self._wiring.high(column):
+                if self._order[place] and not self._wiring.high(column):
                     found.append(self._order[place])
             state[row] = OPEN
         fresh = [key for key in found if key not in self._pressed]

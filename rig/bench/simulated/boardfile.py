@@ -1,0 +1,269 @@
+"""Boards that someone wrote by hand: chips of a kind, parts between nodes, pads, keys.
+
+    kind: sampler                # talker | keyboard | sampler: which chips are on the board
+    name: Tikko the Noisy Kettle
+    volts: 4.5                   # of its cells, 12 at most
+    seed: 3                      # what the chips' memory holds
+    bits: 6                      # of a sampler's codes, 4 to 8
+    boot_ms: 200                 # from cells in to ready
+    habits: {crash_ratio: 2.4}   # where designs differ, see `parts.Habits`
+    pins:                        # only pins that differ from the usual
+      a3: {drive_ohm: 18000, threshold: 0.4}
+      d0: {node: N7}
+    parts:                       # resistors and capacitors between nodes
+      R1: {between: [plus, osc], ohm: 47000}
+      C1: {between: [osc, minus], farad: 7.5e-11}
+    pads:                        # leads, in the order of their channels
+      A: {node: plus, note: battery spring}
+    keys:                        # what each key joins
+      star: {between: [row0, col0]}
+    on: []                       # keys that turn the toy on
+
+`plus` and `minus` are the battery's nodes. Every pin of the kind's chips is a node of its
+own name unless `node` gives another; the tables of pins stand in `talker/board.py`,
+`keyboard/board.py` and `sampler/board.py`. Any other name makes a node of its own. A pin's
+`drive_ohm` is the resistance of its output, `threshold` where its input turns over, as a
+fraction of the supply; inputs have weak pulls inside the chip. The clock runs at
+1 / (0.693 R C) with R from osc to plus and C from osc to minus; the talker is made for
+640 kHz, the keyboard for 512 kHz, the sampler for 410 kHz. The other capacitors that the
+simulation knows go from env or filt to minus.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated, Literal
+
+import numpy as np
+from pydantic import Field
+
+from rig.bench.simulated.circuit import Circuit, Drive
+from rig.bench.simulated.clock import RcClock
+from rig.bench.simulated.kinds import KINDS, Kind
+from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Habits, Net, Pad
+from rig.errors import ConfigError
+from rig.project.load import validate
+from rig.project.models import MAX_PADS, Name, _Model, letters
+from rig.project.words import nearest
+from rig.project.yaml_strict import Document, read_yaml
+
+PLUS, MINUS = "plus", "minus"
+_RAILS = {PLUS: "vcc", MINUS: "gnd"}
+
+Ends = Annotated[list[str], Field(min_length=2, max_length=2)]
+Ohm = Annotated[float, Field(ge=0.01, le=1e9)]
+
+
+class _Pin(_Model):
+    node: str | None = None
+    drive_ohm: Ohm | None = None
+    threshold: float | None = Field(default=None, gt=0, lt=1)
+
+
+class _Part(_Model):
+    between: Ends
+    ohm: Ohm | None = None
+    farad: float | None = Field(default=None, gt=0, le=1)
+
+
+class _Pad(_Model):
+    node: str
+    note: str = ""
+
+
+class _Key(_Model):
+    between: Ends
+    ohm: Ohm = KEY_CONTACT_OHM
+
+
+class _Habits(_Model):
+    crash_ratio: float = Field(default=2.5, gt=1)
+    dynamic: bool = True
+    jam_sounds: bool = False
+    stall_sounds: bool = False
+    loop_latches: bool = False
+    auto_off_s: float | None = Field(default=None, ge=1)
+    bounce_ms: float = Field(default=0.0, ge=0, le=100)
+    hiss: float = Field(default=0.0, ge=0, le=0.1)
+
+
+class _File(_Model):
+    kind: Literal["talker", "keyboard", "sampler"]
+    name: str = Field(min_length=1, max_length=80)
+    volts: float = Field(gt=0, le=12)
+    seed: int = Field(default=0, ge=0, le=2**31 - 1)
+    bits: int = Field(default=6, ge=4, le=8)
+    boot_ms: int = Field(default=200, ge=20, le=10_000)
+    amplifier_gain: float = Field(default=10.0, gt=0, le=1000)
+    habits: _Habits = _Habits()
+    pins: dict[str, _Pin] = Field(default_factory=dict)
+    parts: dict[str, _Part]
+    pads: dict[str, _Pad] = Field(min_length=2, max_length=MAX_PADS)
+    keys: dict[Name, _Key] = Field(min_length=1)
+    on: list[str] = Field(default_factory=list)
+
+
+def load_board(file: str | Path) -> Board:
+    """Load a board file.
+
+    Raises
+    ------
+    ConfigError
+        Something in it is wrong: names file and line.
+    """
+    document = read_yaml(Path(file))
+    return _Reader(document, validate(document, _File)).board()
+
+
+class _Reader:
+    """Turns a file's nodes into nets and its parts into a circuit."""
+
+    def __init__(self, document: Document, written: _File):
+        self._document, self._written = document, written
+        self._kind: Kind = KINDS[written.kind]
+        self._nets: list[Net] = []
+        self._at: dict[str, int] = {}
+
+    def board(self) -> Board:
+        """Put the board together."""
+        written, kind = self._written, self._kind
+        self._add_pins()
+        inner, fitted, farads = self._parts()
+        roles = {net.role: i for i, net in enumerate(self._nets)}
+        contacts = {
+            name: (*(self._node(end, ("keys", name, "between", i))
+                     for i, end in enumerate(key.between)), key.ohm)
+            for name, key in written.keys.items()
+        }  # fmt: skip
+        for index, key in enumerate(written.on):
+            if key not in written.keys:
+                self._wrong(("on", index), f"there is no key `{key}`: {nearest(key, written.keys)}")
+        rng = np.random.Generator(np.random.PCG64([written.seed, 0xB0A]))
+        inside, phrase_s, press_ms = kind.inside(rng, written.bits, farads)
+        pads = self._pads(roles)
+        clock = self._clock(farads)
+        speed = clock.nominal_hz() / kind.chip_hz
+        return Board(
+            kind=written.kind,
+            seed=written.seed,
+            name=written.name,
+            volts=written.volts,
+            pads=pads,
+            keys=tuple(written.keys),
+            on=tuple(written.on),
+            longest_phrase_s=round(max(0.2, phrase_s / speed + 0.05), 1),
+            boot_ms=written.boot_ms,
+            rails=tuple(pad.letter for pad in pads if pad.rail),
+            nets=tuple(self._nets),
+            circuit=Circuit(
+                [net.drive for net in self._nets], inner, {roles["vcc"]: 1.0, roles["gnd"]: 0.0},
+                names=list(self._at),
+            ),
+            contacts=contacts,
+            inside=inside,
+            clock=clock,
+            habits=Habits(**written.habits.model_dump()),
+            amplifier_gain=written.amplifier_gain,
+            press_ms=press_ms,
+            always=tuple((roles[role], roles["gnd"], 10e6) for role in kind.heard),
+            fitted=fitted,
+        )  # fmt: skip
+
+    def _wrong(self, path: tuple, message: str) -> None:
+        raise ConfigError(f"{self._document.where(path)}: {message}")
+
+    def _add_pins(self) -> None:
+        pins = {net.role: net for net in self._kind.pins(self._written.bits)}
+        for name in self._written.pins:
+            if name not in pins or name in _RAILS.values():
+                known = [pin for pin in pins if pin not in _RAILS.values()]
+                self._wrong(
+                    ("pins", name),
+                    f"a {self._written.kind} has no pin `{name}`: {nearest(name, known)}",
+                )
+        named = {role: node for node, role in _RAILS.items()}
+        for role, net in pins.items():
+            pin = self._written.pins.get(role, _Pin())
+            node = named.get(role) or pin.node or role
+            if node in self._at:
+                self._wrong(
+                    ("pins", role),
+                    f"node `{node}` has the pin `{self._nets[self._at[node]].role}` already: "
+                    "one pin to a node, with a part between two",
+                )
+            drive = net.drive
+            if pin.drive_ohm is not None:
+                if drive.low_ohm is None:
+                    self._wrong(("pins", role, "drive_ohm"), f"pin `{role}` drives nothing")
+                drive = replace(drive, low_ohm=pin.drive_ohm, high_ohm=pin.drive_ohm)
+            threshold = net.threshold if pin.threshold is None else pin.threshold
+            self._at[node] = len(self._nets)
+            self._nets.append(replace(net, drive=drive, threshold=threshold))
+
+    def _parts(self) -> tuple[list, tuple, dict[str, float]]:
+        """Give resistors of the sound path, other resistors between lines, and capacitors."""
+        inner, fitted, farads = [], [], {}
+        for name, part in self._written.parts.items():
+            if (part.ohm is None) == (part.farad is None):
+                self._wrong(("parts", name), f"{name} needs ohm or farad, one of them")
+            for end in part.between:
+                if end not in self._at:
+                    self._at[end] = len(self._nets)
+                    self._nets.append(Net(end, Drive()))
+            a, b = (self._at[end] for end in part.between)
+            if a == b:
+                self._wrong(("parts", name), f"both ends of {name} are on `{part.between[0]}`")
+            if part.ohm is None:
+                farads[self._capacitor(name, a, b)] = part.farad
+                continue
+            quiet = all(net <= 1 or self._in_sound_path(net) for net in (a, b))
+            (inner if min(a, b) <= 1 or quiet else fitted).append((a, b, part.ohm))
+        return inner, tuple(fitted), farads
+
+    def _in_sound_path(self, net: int) -> bool:
+        role = self._nets[net].role
+        return role in self._kind.path or role.rstrip("0123456789") in self._kind.path
+
+    def _capacitor(self, name: str, a: int, b: int) -> str:
+        role, other = self._nets[max(a, b)].role, min(a, b)
+        if other != 1 or role not in self._kind.capacitors:
+            known = ", ".join(f"[{role}, {MINUS}]" for role in self._kind.capacitors)
+            self._wrong(
+                ("parts", name),
+                f"the simulation knows no capacitor there; the places are {known}",
+            )
+        return role
+
+    def _node(self, name: str, path: tuple) -> int:
+        if name not in self._at:
+            self._wrong(path, f"nothing is joined to a node `{name}`: {nearest(name, self._at)}")
+        return self._at[name]
+
+    def _pads(self, roles: dict[str, int]) -> tuple[Pad, ...]:
+        found = []
+        for (letter, pad), expected in zip(
+            self._written.pads.items(), letters(len(self._written.pads)), strict=True
+        ):
+            if letter != expected:
+                self._wrong(
+                    ("pads", letter), f"pad {letter} stands where {expected} is expected: letters "
+                    "go A, B, C ... in the order of the leads",
+                )  # fmt: skip
+            net = self._node(pad.node, ("pads", letter, "node"))
+            found.append(Pad(letter, pad.note, net, pad.node in _RAILS))
+        return tuple(found)
+
+    def _clock(self, farads: dict[str, float]) -> RcClock:
+        siemens = sum(
+            1 / part.ohm
+            for part in self._written.parts.values()
+            if part.ohm is not None
+            and {self._nets[self._at[end]].role for end in part.between} == {"vcc", "osc"}
+        )
+        if siemens == 0 or "osc" not in farads:
+            self._wrong(
+                ("parts",), "the clock needs a resistor from osc to plus and a capacitor from "
+                "osc to minus",
+            )  # fmt: skip
+        return RcClock(1 / siemens, farads["osc"])
