@@ -82,6 +82,9 @@ class Recovery:
             heard = self._press(key)
             if heard.fault:
                 continue
+            if "press" not in heard.offsets:
+                # the current guard has cut the supply: no press can be answered
+                return False
             press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
             said = baseline.answer(heard.samples, press)
             if said == "known":

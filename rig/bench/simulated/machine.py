@@ -26,7 +26,7 @@ BOOT, ASLEEP, AWAKE, JAM, HELD = "boot", "asleep", "awake", "jam", "held"
 
 _LOST_LOOKS = 1
 _JAM_CYCLES = 512
-_JAM_LEVEL = 0.45
+_JAM_LEVEL = 0.25
 _GRID = np.arange(LOOK + 1, dtype=float)
 
 

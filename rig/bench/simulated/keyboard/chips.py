@@ -25,7 +25,7 @@ _SILENT_BELOW = 0.06
 """Envelope level below which nothing passes, fraction of the rail."""
 
 _VIB_LOOKS = 4
-_LOUDNESS = 1.1
+_LOUDNESS = 0.75
 _REST = (0, 0, 0, False, False)
 _ALL_BITS = [(i & 1, i >> 1 & 1, i >> 2) for i in range(8)]
 _MOST_CYCLES = 5_000
