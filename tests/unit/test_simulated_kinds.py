@@ -4,7 +4,7 @@ import dataclasses
 import hashlib
 import subprocess
 import sys
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -153,6 +153,26 @@ def test_it_turns_itself_off_after_its_time_and_on_by_its_key(kind):
     assert rms(press(toy)) == 0
     press(toy, toy.board.on[0])
     assert rms(press(toy)) > 0.02
+
+
+@pytest.mark.parametrize("kind", NEW_KINDS)
+def test_a_key_that_bounces_comes_and_goes_and_rests_where_it_was_put(kind):
+    toy = ready(kind, 2, bounce_ms=40.0)
+    key = toy.board.keys[0]
+    seen = []
+    toy.keys({key})
+    for _ in range(60):
+        toy.run(RATE_HZ // 1000)
+        seen.append(toy._wiring.keys == {key})
+    assert 1 <= sum(a != b for a, b in pairwise(seen)) <= 4
+    assert all(seen[41:]), "40 ms later it rests"
+    steady = ready(kind, 2, bounce_ms=0.0)
+    # now and then a bounce is taken for a second press: takes of one phrase differ
+    sounds = {sound.tobytes() for sound in (press(toy.fork()), press(steady.fork()))}
+    toy.keys(set())
+    toy.run(3 * RATE_HZ)
+    sounds |= {press(toy).tobytes() for _ in range(6)}
+    assert len(sounds) > 2
 
 
 @pytest.mark.parametrize("kind", NEW_KINDS)

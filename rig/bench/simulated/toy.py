@@ -50,6 +50,8 @@ class SimulatedToy:
         self._supply = Supply(board.volts, board.power)
         self._direct_ma = 1000 * board.volts / 2 / speaker_ohm(board.volts)
         self._cell = self._left = _CELL
+        self._bounces: tuple[tuple[int, frozenset[str]], ...] = ()
+        self._chance = seed & 0xFFFFFFFF
         self._driven: list[np.ndarray] = []
         self._powered = False
         self._forgot = True
@@ -82,8 +84,22 @@ class SimulatedToy:
         for key in sorted(down):
             if key not in self.board.keys:
                 raise ValueError(f"{self.board.name} has no key {key!r}")
+        before = self._wiring.keys
         self._wiring.press(down)
         self._rewired()
+        self._bounces = self._bouncing(before, frozenset(down))
+
+    def _bouncing(
+        self, before: frozenset[str], after: frozenset[str]
+    ) -> tuple[tuple[int, frozenset[str]], ...]:
+        """Give when the contacts come and go until they rest, in samples that have passed."""
+        span = self.board.habits.bounce_ms * RATE_HZ / 1000
+        if before == after or span == 0:
+            return ()
+        self._chance, moments = self._chance * 1664525 + 1013904223 & 0xFFFFFFFF, []
+        for bits in range(0, 32, 8):
+            moments.append(self.ran + 1 + round((self._chance >> bits & 255) / 256 * span))
+        return tuple(zip(sorted(moments), (before, after) * 2, strict=True))
 
     def supply(self, on: bool) -> None:
         """Switch the supply; off bleeds the rail."""
@@ -120,10 +136,16 @@ class SimulatedToy:
         parts = []
         while samples:
             count = min(samples, self._left)
+            if self._bounces:
+                count = min(count, self._bounces[0][0] - self.ran)
             parts.append(self._piece(count))
             samples -= count
             self.ran += count
             self._left -= count
+            while self._bounces and self._bounces[0][0] <= self.ran:
+                self._wiring.press(self._bounces[0][1])
+                self._rewired()
+                self._bounces = self._bounces[1:]
             if not self._left:
                 self._end_cell()
         return np.concatenate(parts) if parts else np.zeros(0, np.float32)
@@ -154,6 +176,7 @@ class SimulatedToy:
         if self._supply.on and self.guard and self.guard.take(mean_ma, peak_ma, seconds):
             self._wiring.connect(())
             self._wiring.press(())
+            self._bounces = ()
             self._rewired()
             self._supply.on = False
             self.tripped_at = self.ran

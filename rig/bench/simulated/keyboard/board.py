@@ -87,7 +87,7 @@ def make_keyboard(seed: int, pads: int) -> Board:
         jam_sounds=bool(rng.random() < 0.5),
         loop_latches=bool(rng.random() < 0.6),
         auto_off_s=float(rng.integers(60, 300)) if needs_on else None,
-        bounce_ms=float(rng.choice((0.0, 0.0, 4.0, 14.0))),
+        bounce_ms=float(rng.choice((0.0, 0.0, 12.0, 40.0))),
         hiss=float(rng.choice((0.0, 1e-4, 4e-4))),
     )
     chip_hz = float(CHIP_HZ * rng.uniform(0.9, 1.1))
