@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
-from rig.bench.simulated.circuit import HIGH, OPEN, Link
+from rig.bench.simulated.circuit import HIGH, OPEN, Bridged, Link
 from rig.bench.simulated.parts import Board
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Resistors that reach nets in common: all of them, those closed from outside, the nets."""
+
+    resistors: tuple[tuple[int, int, float], ...]
+    closed: tuple[tuple[int, int, float], ...]
+    members: frozenset[int]
+    bridged: Bridged
 
 
 class Wiring:
@@ -55,29 +66,37 @@ class Wiring:
         self.keys = frozenset(keys)
         self._attach()
 
-    def _bridges(self) -> list[tuple[int, int, float]]:
-        return [*self._closed, *self._board.always]
-
     def signature(self, nets: frozenset[int]) -> tuple | None:
         """Tell apart all that is joined to any of these nets; None where nothing is."""
-        reached = [
-            (part, frozenset(self._board.circuit.bridged(part).members)) for part in self._parts
-        ]
-        # keys and closures that have nothing to do with each other are told apart
-        if len(reached) == 2 and not reached[0][1].isdisjoint(reached[1][1]):
-            return None if nets.isdisjoint(self.joined) else self._closed
-        return tuple(part for part, members in reached if not nets.isdisjoint(members)) or None
+        found = [g.closed for g in self._groups if g.closed and not nets.isdisjoint(g.members)]
+        return tuple(found) or None
 
     def _attach(self) -> None:
+        """Sort all that is joined into groups that have no net in common."""
         circuit = self._board.circuit
         links = [*circuit.link_resistors(self.links, self._net_of), *self._board.fitted]
         keys = [self._board.contacts[key] for key in sorted(self.keys)]
-        self._parts = tuple(tuple(sorted(part)) for part in (links, keys) if part)
-        self._closed = tuple(sorted([*links, *keys]))
-        self.joined = frozenset(circuit.bridged(self._closed).members)
-        self.bridged = self._board.circuit.bridged(self._bridges())
-        self._place = self.bridged.place
-        self.touched = frozenset(self.bridged.members)
+        self.joined: frozenset[int] = frozenset()
+        self._groups: list[_Group] = []
+        for part, is_closed in ((links, True), (keys, True), (self._board.always, False)):
+            if not part:
+                continue
+            resistors, closed = list(part), list(part) if is_closed else []
+            members = frozenset(circuit.bridged(resistors).members)
+            if is_closed:
+                self.joined |= members
+            for other in [g for g in self._groups if not g.members.isdisjoint(members)]:
+                self._groups.remove(other)
+                resistors += other.resistors
+                closed += other.closed
+                members |= other.members
+            group = _Group(
+                tuple(sorted(resistors)), tuple(sorted(closed)), members,
+                circuit.bridged(resistors),
+            )  # fmt: skip
+            self._groups.append(group)
+        self._at = {net: group.bridged for group in self._groups for net in group.members}
+        self.touched = frozenset(self._at)
 
     def leads(self, net: int) -> bool:
         """Say whether a closed lead hangs on this net."""
@@ -88,43 +107,49 @@ class Wiring:
     def draw_siemens(self) -> float:
         """Give the current through the closures now, in amperes per volt of the rail."""
         circuit, nets = self._board.circuit, len(self.state)
-        levels, _ = self.bridged.solved(self.state)
-
-        def level(node: int) -> float:
-            return circuit.fixed[node] if node in circuit.fixed else levels[self._place[node]]
-
+        links = circuit.link_resistors(self.links, self._net_of)
+        levels = dict(circuit.fixed)
+        for group in self._groups:
+            if not set(links).isdisjoint(group.closed):
+                volts, _ = group.bridged.solved(self.state)
+                levels |= {node: volts[place] for node, place in group.bridged.place.items()}
         total = 0.0
-        for a, b, ohm in circuit.link_resistors(self.links, self._net_of):
+        for a, b, ohm in links:
             if a == b or a >= nets:
                 continue
-            flow = (level(a) - level(b)) / ohm
+            flow = (levels[a] - levels[b]) / ohm
             # onto a bus: what comes in at one pad leaves at another
             total += abs(flow) if b < nets else max(0.0, flow)
         return total
 
     def level(self, net: int) -> float:
         """Give the level of a touched net, as a fraction of the rail."""
-        levels, _ = self.bridged.solved(self.state)
-        return levels[self._place[net]]
+        bridged = self._at[net]
+        levels, _ = bridged.solved(self.state)
+        return levels[bridged.place[net]]
 
     def impedance_ohm(self, net: int, driven: int) -> float:
         """Give the volts at `net` per ampere put in at `driven`, both touched."""
-        _, impedance = self.bridged.solved(self.state)
-        return float(impedance[self._place[net], self._place[driven]])
+        bridged = self._at[net]
+        if bridged is not self._at[driven]:
+            return 0.0
+        _, impedance = bridged.solved(self.state)
+        return float(impedance[bridged.place[net], bridged.place[driven]])
 
     def high(self, net: int) -> bool:
         """Say what an input on this net reads."""
-        place = self._place.get(net)
-        if place is None:
+        bridged = self._at.get(net)
+        if bridged is None:
             state = self.state[net]
             return self._rest_high[net] if state == OPEN else state == HIGH
-        levels, _ = self.bridged.solved(self.state)
-        return levels[place] > self._thresholds[net]
+        levels, _ = bridged.solved(self.state)
+        return levels[bridged.place[net]] > self._thresholds[net]
 
     def reads(self) -> list[float]:
         """Solve the whole board and give every net's level, for measuring."""
         circuit = self._board.circuit
-        whole = circuit.bridged(self._bridges(), whole=True)
+        resistors = [resistor for group in self._groups for resistor in group.resistors]
+        whole = circuit.bridged(resistors, whole=True)
         levels, _ = whole.solved(self.state)
         return [
             circuit.fixed[net] if net in circuit.fixed else levels[whole.place[net]]
