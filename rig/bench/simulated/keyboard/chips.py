@@ -28,6 +28,7 @@ _VIB_LOOKS = 4
 _LOUDNESS = 0.75
 _REST = (0, 0, 0, False, False)
 _ALL_BITS = [(i & 1, i >> 1 & 1, i >> 2) for i in range(8)]
+_COUNT = np.arange(LOOK * 4)
 _MOST_CYCLES = 5_000
 _EMPTY = (np.zeros(0), np.zeros(0))
 
@@ -160,12 +161,14 @@ class KeyboardChips(Machine):
         lengths = cycles * divider * RATE_HZ
         count, turns = len(offsets), 1
         turn = float(lengths[lead:].sum())
-        if np.isfinite(turn):
-            turns = 1 + max(0, math.ceil((needed - lengths.sum()) / turn))
-        which = np.concatenate([np.arange(lead), np.tile(np.arange(lead, count), turns)])
+        if turn < FOREVER:
+            turns = 1 + max(0, math.ceil((needed - float(lengths.sum())) / turn))
+        which = _COUNT[: lead + turns * (count - lead)]
+        if turns > 1:
+            which = np.where(which < lead, which, lead + (which - lead) % (count - lead))
         lengths = lengths[which]
-        taken = int(np.searchsorted(np.cumsum(lengths), needed, "left")) + 1
-        which, lengths = which[:taken], np.minimum(lengths[:taken], FOREVER)
+        taken = int(lengths.cumsum().searchsorted(needed)) + 1
+        which, lengths = which[:taken], lengths[:taken]
         self._state = after[which[-1]], level
         return offsets[which] + gain * mixes[which], lengths
 
@@ -243,7 +246,7 @@ class KeyboardChips(Machine):
                 self._high(self._q[1]),
                 (self._level(self._amp) - AMP_BIAS) / self._rest,
                 (self._level(self._mix) - 0.5) * _LOUDNESS * share / self._rest,
-                1 / hz if hz > 0 else np.inf,
+                1 / hz if hz > 0 else FOREVER,
             )
         return found
 
