@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.log import Record
 
 FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
-                "path_max_ohm", "score")
+                "path_max_ohm", "score", "p_value", "q_value")
 """Columns of the exported finds, one row per pair."""
 
 STOPS = ("guarded", "freeze")
@@ -54,6 +55,11 @@ class Find:
         that the recovery ladder was needed, or the guard tripped, is direct evidence.
     freezes_at_ohm : float or None
         The highest path over which it did.
+    p_value : float or None
+        Chance that an unbridged toy gives what the confirming touches did; None where the
+        find rests on a stop alone.
+    q_value : float or None
+        The lowest rate of false discoveries at which the pair is still a find.
     """
 
     pads_1: str
@@ -70,6 +76,8 @@ class Find:
     baseline_touch: int | None
     stop: str | None = None
     freezes_at_ohm: float | None = None
+    p_value: float | None = None
+    q_value: float | None = None
 
     @property
     def after_at_worst(self) -> str:
@@ -82,12 +90,15 @@ class Find:
         return f"{self.pads_1}-{self.pads_2}"
 
 
-def finds(records: Iterable[Record]) -> list[Find]:
+def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -> list[Find]:
     """Give one find per pair that changed the sound again when touched again, or stopped the toy.
 
     Parameters
     ----------
     records : iterable of Record
+    false_discovery : float
+        Rate of false ones among the changes of sound that is held, 0 to 1. Stops are seen
+        directly and don't depend on it.
 
     Returns
     -------
@@ -98,12 +109,36 @@ def finds(records: Iterable[Record]) -> list[Find]:
     """
     usable = [one for one in records if _usable(one)]
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
+    pairs = _by_pair(usable)
+    p_values = _p_values(pairs)
+    found = []
+    for pair, q_value in q_values(p_values).items():
+        surely = q_value <= false_discovery
+        one = _find(pair, pairs[pair], baselines, surely)
+        if one and one.sound != "none":
+            one = replace(one, p_value=p_values[pair], q_value=q_value)
+        found.append(one)
+    return _ranked([one for one in found if one is not None])
+
+
+def pair_p_values(records: Iterable[Record]) -> dict[tuple[str, str], float]:
+    """Give the p value of every pair that was touched."""
+    return _p_values(_by_pair([one for one in records if _usable(one)]))
+
+
+def _by_pair(usable: Iterable[Record]) -> dict[tuple[str, str], list[Record]]:
     pairs: dict[tuple[str, str], list[Record]] = defaultdict(list)
     for one in usable:
         if one.kind in ("sweep", "confirm") and len(one.touch.connections) == 1:
             pairs[_pair(one)].append(one)
-    found = [_find(pair, touches, baselines) for pair, touches in pairs.items()]
-    return _ranked([one for one in found if one is not None])
+    return pairs
+
+
+def _p_values(pairs: dict[tuple[str, str], list[Record]]) -> dict[tuple[str, str], float]:
+    return {
+        pair: pair_p_value(one for one in touches if one.kind == "confirm")
+        for pair, touches in pairs.items()
+    }
 
 
 def find_rows(found: Iterable[Find]) -> list[dict]:
@@ -137,16 +172,19 @@ def _heard(record: Record) -> bool:
 
 
 def _find(
-    pair: tuple[str, str], touches: Sequence[Record], baselines: Sequence[Record]
+    pair: tuple[str, str], touches: Sequence[Record], baselines: Sequence[Record], surely: bool
 ) -> Find | None:
-    """Give what a pair does, or None: only what was seen again over the same path counts."""
+    """Give what a pair does, or None: only what was seen again over the same path counts.
+
+    Changes of the sound count only where the pair as a whole is sure.
+    """
     spots: dict[tuple, list[Record]] = defaultdict(list)
     for one in touches:
         spots[one.path_ohm, one.key].append(one)
     bends, stops, sure = [], [], False
     for made in spots.values():
         stops += [one for one in made if _stops(one)]
-        if _heard_again(made):
+        if surely and _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not _stops(one)]
     stop = max((one.after for one in stops), key=STOPS.index, default=None)

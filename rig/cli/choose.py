@@ -60,7 +60,7 @@ def replay(
         raise RigError("--note belongs to one kept pair: give it with one --keep C-F")
     load_picks(folder)  # a file that can't be read is told before anything is played
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
-    found = finds(log.records())
+    found = finds(log.records(), loaded.rig.sweep.false_discovery)
     out = console()
     if kept or skipped or undone:
         _decide(out, folder, found, kept, skipped, undone, note)

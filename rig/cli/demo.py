@@ -56,7 +56,7 @@ def demo(
     )
     _, told = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
     log = SweepLog.open(sweep_folder(loaded, DEFAULT_NAME), read_only=True)
-    print_finds(out, finds(log.records()), most=BEST)
+    print_finds(out, finds(log.records(), loaded.rig.sweep.false_discovery), most=BEST)
     log.close()
     out.print(told)
     out.print(f"""

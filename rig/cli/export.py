@@ -47,7 +47,7 @@ def export(
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
     records = log.records()
     if only_finds:
-        text = as_text(find_rows(finds(records)), FIND_COLUMNS, form.value)
+        text = as_text(find_rows(finds(records, loaded.rig.sweep.false_discovery)), FIND_COLUMNS, form.value)
     else:
         below = f"{log.folder.relative_to(loaded.folder).as_posix()}/"
         rows = touch_rows(records, incomplete=every, below=below)

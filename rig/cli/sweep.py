@@ -8,11 +8,13 @@ from pathlib import Path
 import typer
 
 from rig.choose import finds
+from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
+from rig.choose.rank import pair_p_values
 from rig.cli.benches import open_bench
 from rig.cli.console import console
 from rig.cli.progress import SweepView
 from rig.errors import LogError, Stopped
-from rig.log import SweepLog
+from rig.log import Record, SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
 from rig.sweep import Sweep, SweepDone
 
@@ -96,18 +98,39 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
         finally:
             events.close()
             bench.close()
-        return done, summary(log)
+        return done, summary(log, project.rig.sweep.false_discovery)
 
 
-def summary(log: SweepLog) -> str:
-    """Say in a line what a sweep has come to so far."""
+def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:
+    """Say in a line what a sweep has come to so far, and in one more what it can't tell."""
     records = log.records()
-    found = finds(records)
-    bends = sum(find.sound != "none" for find in found)
+    found = finds(records, false_discovery)
+    bends = [find for find in found if find.sound != "none"]
+    largest = f", p at most {max(find.p_value for find in bends):.2g}" if bends else ""
     froze = [r.number for r in records if r.after == "freeze"]
     pairs = {(r.pads_1, r.pads_2) for r in records if r.after == "freeze"}
     back = {e.touch for e in log.events() if e.kind == "recovered"}
-    return (
-        f"{len(records)} touches; {bends} pairs bend the sound, {len(pairs)} freeze the toy; "
+    told = (
+        f"{len(records)} touches; {len(bends)} pairs bend the sound (false discovery "
+        f"rate {100 * false_discovery:.3g} %{largest}), {len(pairs)} freeze the toy; "
         f"{len(back.intersection(froze))} of {len(froze)} freezes were recovered"
+    )
+    unsure = unsure_words(records, len(bends), false_discovery)
+    return f"{told}\n{unsure}" if unsure else told
+
+
+def unsure_words(records: list[Record], bends: int, false_discovery: float) -> str:
+    """Say what the clean takes can't resolve; empty where every change that came back is sure."""
+    p_values = pair_p_values(records)
+    unsure = doubtful(p_values, false_discovery)
+    if not unsure:
+        return ""
+    keys = {one.key for one in records if one.kind == "confirm"}
+    takes = min(sum(r.kind == "baseline" and not r.fault and r.key == k for r in records)
+                for k in keys)
+    more = takes_needed(len(p_values), bends, false_discovery)
+    more = f"; with {len(p_values)} pairs take {more}" if more > takes else ""
+    return (
+        f"{len(unsure)} more came back, not surely enough: {takes} baseline takes can't tell p "
+        f"below {1 / (takes + 1):.2g} without trusting their tail{more}"
     )

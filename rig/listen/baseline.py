@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtr
+from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.spatial.distance import squareform
 
 from rig.listen.align import ALIKE, Aligner, shifted
 from rig.listen.features import HOP_S, Frames, frames
+from rig.listen.tail import Tail
 
 LAG_FRAMES = 3
 """Takes that begin like none known are compared over ± this many frames."""
@@ -26,10 +28,6 @@ ANSWER_FRAMES = 12
 LEAD_IN_MARGIN = 15
 """At least so many frames are left before the closing: the time in which the host hears
 the answer and, where the toy is dead, says that nothing is to be closed."""
-LEAST_DB = {"local": 0.5, "mean": 0.25}
-"""Distances below these are as good as none."""
-LEAST_SPREAD = 0.2
-"""Few takes can look more alike than they are: the log distance spreads at least this much."""
 SAME_PHRASE_DB = 3.0
 """Two takes closer than this (worst 0.15 s) are one phrase, whatever the calibration."""
 
@@ -85,6 +83,16 @@ class Distance:
     lag: int
     trace_db: np.ndarray
 
+    @property
+    def both_db(self) -> float:
+        """The one figure that is calibrated."""
+        return _both(self.local_db, self.mean_db)
+
+
+def _both(local_db, mean_db):
+    """Give the worst 0.15 s plus twice the mean: short and slight lasting changes both show."""
+    return local_db + 2.0 * mean_db
+
 
 def _mean_over_bands(difference: np.ndarray) -> np.ndarray:
     """Give the mean over the last axis; much faster than `mean` on a short one."""
@@ -102,6 +110,15 @@ class Aligned:
 
 class Baseline:
     """The clean takes of one key.
+
+    Attributes
+    ----------
+    phrases : ndarray of int, shape (takes,)
+        Which of the toy's phrases each take is, numbered from 1.
+    heard_once : list of int
+        Takes whose phrase no other take has.
+    tail : Tail
+        How far clean takes lie from each other: what p values rest on.
 
     Parameters
     ----------
@@ -138,12 +155,7 @@ class Baseline:
             [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in self.takes]
         )
         self.ends_quiet = all(self.is_quiet(a[-15:]) for a in after)
-        own = [
-            self.distance(Aligned(t, s, ALIGNED_LAG_FRAMES), leave_out=i)
-            for i, (t, s) in enumerate(self.takes)
-        ]
-        self._calibrate(own)
-        self._calibrate_lead_in()
+        self._calibrate()
 
     def _sample(self, frame: int) -> int:
         return round(frame * HOP_S * self.rate_hz)
@@ -170,59 +182,63 @@ class Baseline:
         out[first : first + len(body)] = np.maximum(body, self.floor_db)
         return out
 
-    def distance(self, aligned: Aligned, leave_out: int | None = None) -> Distance:
-        """Measure how far a take is from the nearest clean one, from press to end."""
+    def distance(self, aligned: Aligned) -> Distance:
+        """Measure how far a take is from the nearest clean one, from press to end.
+
+        A take that was ended early is compared as far as it goes.
+        """
+        worst, mean, lag, traces = self._compare(aligned)
+        i = int(np.argmin(_both(worst, mean)))
+        return Distance(float(worst[i]), float(mean[i]), i, int(lag[i]), traces[i])
+
+    def _compare(self, aligned: Aligned) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """Give worst 0.15 s and mean (dB), lag and trace against each clean take."""
         take, span = aligned.frames, aligned.span
         length = min(len(take) - span.press - SKIP_FRAMES, self.length)
         mine = self._from_press(take, span, length)
-        best: Distance | None = None
-        best_key = np.inf
+        window = min(LOCAL_FRAMES, length)
+        best = None
         for lag in range(-aligned.lag_frames, aligned.lag_frames + 1):
             at = LAG_FRAMES + lag
             error = _mean_over_bands(np.abs(self._stack[:, at : at + length] - mine))
             total = np.cumsum(error, axis=1)
-            window = min(LOCAL_FRAMES, length)
             local = total[:, window - 1 :].copy()
             local[:, 1:] -= total[:, :-window]
-            worst = local.max(axis=1) / window
-            mean = total[:, -1] / length
-            if leave_out is not None:
-                worst[leave_out] = mean[leave_out] = np.inf
-            key = worst + 2.0 * mean
-            i = int(np.argmin(key))
-            if key[i] < best_key:
-                best_key = key[i]
-                best = Distance(float(worst[i]), float(mean[i]), i, lag, error[i])
+            worst, mean = local.max(axis=1) / window, total[:, -1] / length
+            if best is None:
+                best = worst, mean, np.full(len(worst), lag), error
+                continue
+            closer = _both(worst, mean) < _both(*best[:2])
+            for old, new in zip(best, (worst, mean, lag, error), strict=True):
+                old[closer] = new if np.ndim(new) == 0 else new[closer]
         assert best is not None
         return best
 
-    def _calibrate(self, own: list[Distance]) -> None:
-        """Learn how far clean takes are from each other, leaving out phrases heard once."""
-        local = np.array([d.local_db for d in own])
-        typical = np.median(local)
-        once = local > max(SAME_PHRASE_DB, 3.0 * typical)
-        self.heard_once = [i for i, alone in enumerate(once) if alone]
-        kept = ~once if np.count_nonzero(~once) >= 3 else local <= np.sort(local)[2]
-        values = [(local, "local"), (np.array([d.mean_db for d in own]), "mean")]
-        self._model = {}
-        for value, name in values:
-            logs = np.log(np.maximum(value[kept], LEAST_DB[name]))
-            self._model[name] = (float(logs.mean()), float(max(logs.std(ddof=1), LEAST_SPREAD)), len(logs))
+    def _calibrate(self) -> None:
+        """Learn how far clean takes are from each other, each left out in turn.
+
+        Left out altogether are takes whose phrase was heard once and begins like no other: a
+        touch that begins so is refused at its lead-in. What was heard once but begins like
+        another (music in the background, a beep) stays: it may come in any touch.
+        """
+        among = [self._compare(Aligned(t, s, ALIGNED_LAG_FRAMES))[:2] for t, s in self.takes]
+        local, mean = (np.array([one[i] for one in among], dtype=float) for i in (0, 1))
+        for table in (local, mean):
+            np.fill_diagonal(table, np.inf)
+        limit = max(SAME_PHRASE_DB, 3.0 * float(np.median(local.min(axis=1))))
+        self.phrases = _clustered(np.minimum(local, local.T), limit)
+        count = np.bincount(self.phrases)[self.phrases]
+        self.heard_once = [i for i, n in enumerate(count) if n == 1]
+        refused = self._calibrate_lead_in()
+        apart_db = _both(local, mean).min(axis=1)
+        kept = ~((count == 1) & refused)
+        if np.count_nonzero(kept) < 3:
+            kept = apart_db <= np.sort(apart_db)[2]
+        self.tail = Tail(apart_db[kept])
 
     def p_value(self, distance: Distance) -> float:
-        """Give the chance of at least this distance from an unbridged toy.
-
-        The log of either distance is taken as normal; with mean and spread estimated from
-        n clean takes the next one follows Student's t with n-1 degrees of freedom, widened
-        by sqrt(1 + 1/n) (the usual prediction interval). Of the two, the smaller p counts
-        twice (Bonferroni).
-        """
-        smallest = 1.0
-        for name, value in (("local", distance.local_db), ("mean", distance.mean_db)):
-            mean, spread, n = self._model[name]
-            t = (np.log(max(value, LEAST_DB[name])) - mean) / (spread * np.sqrt(1.0 + 1.0 / n))
-            smallest = min(smallest, float(stdtr(n - 1, -t)))
-        return min(1.0, 2.0 * smallest)
+        """Give the chance of at least this distance from an unbridged toy."""
+        return self.tail.p_value(distance.both_db)
 
     # The lead-in alone, for "does the toy answer?"
 
@@ -239,19 +255,21 @@ class Baseline:
             smallest = min(smallest, float(error.min()))
         return smallest
 
-    def _calibrate_lead_in(self) -> None:
-        own = [
+    def _calibrate_lead_in(self) -> np.ndarray:
+        """Learn how alike lead-ins are; says of each take if the others would refuse it."""
+        own = np.array([
             self._lead_in_error(
                 self._from_press(t, s, self.lead_in_frames), ALIGNED_LAG_FRAMES, i
             )
             for i, (t, s) in enumerate(self.takes)
-        ]
-        kept = [e for i, e in enumerate(own) if i not in self.heard_once] or own
-        self.lead_in_limit_db = max(2.0, 2.5 * float(max(kept)))
+        ])
+        kept = np.delete(own, self.heard_once) if len(self.heard_once) < len(own) else own
+        self.lead_in_limit_db = max(2.0, 2.5 * float(kept.max()))
         silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
         nearest_silence = self._lead_in_error(silence, LAG_FRAMES)
         # Silence must never pass for an answer.
         self.lead_in_limit_db = min(self.lead_in_limit_db, 0.7 * nearest_silence)
+        return own > self.lead_in_limit_db
 
     @property
     def answer_frames(self) -> int:
@@ -307,3 +325,10 @@ class Baseline:
             )
         ]
         return int(np.argmin(np.min(errors, axis=0)))
+
+
+def _clustered(apart_db: np.ndarray, limit_db: float) -> np.ndarray:
+    """Number the phrases: takes joined by steps of at most `limit_db` are one."""
+    square = np.minimum(apart_db, 1e3)
+    np.fill_diagonal(square, 0.0)
+    return fcluster(linkage(squareform(square, checks=False), "single"), limit_db, "distance")

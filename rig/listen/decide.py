@@ -9,14 +9,12 @@ from rig.listen.describe import describe
 from rig.listen.features import frames
 from rig.listen.judgement import Judgement
 
-JUDGE = "1"
+JUDGE = "2"
 """Version of the judge, stored with every judgement."""
 
 AUDIBLE_DB = 2.4
 """A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control.
 It is a root mean square of 3 dB where the bands' differences are normally distributed."""
-SCREEN_P = 1e-3
-"""A take at or below this p value is a hit, to be touched again."""
 CLIP_LEVEL = 0.999
 CLIP_SAMPLES = 24
 
@@ -84,7 +82,7 @@ class Ear:
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
         }
-        if p_value > SCREEN_P or distance.local_db < AUDIBLE_DB:
+        if p_value > baseline.tail.least_rank_p or distance.local_db < AUDIBLE_DB:
             return Judgement("none", None, None, score, p_value, JUDGE, measures)
         clean, clean_span = self._clean[key][baseline.likeliest(aligned)]
         told = describe(

@@ -167,10 +167,12 @@ class Timings(_Model):
 
 
 class SweepOptions(_Model):
-    """What to sweep: which keys (None: the first one), and how often the baseline is taken."""
+    """What to sweep: which keys (None: the first one), how often the baseline is taken, and
+    which share of the changes found may be false."""
 
     keys: list[str] | None = Field(default=None, min_length=1)
     baseline_takes: int = Field(default=16, ge=8, le=1000)
+    false_discovery: float = Field(default=0.05, ge=0.001, le=0.5)
 
 
 class Rig(_Model):

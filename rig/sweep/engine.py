@@ -34,6 +34,7 @@ from rig.sweep.events import (
 from rig.sweep.hearing import Heard, hear
 from rig.sweep.plan import TRIES, Knowledge, Step, describe, plan, touches_left
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
+from rig.sweep.rejudge import is_clean
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
@@ -86,7 +87,7 @@ class Sweep:
         self._lost_in_a_row = 0
         self._odd_checks = 0
         self._restarts = 0
-        self._trips = 0
+        self._tripped: list[frozenset[str]] = []
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def run(self) -> Iterator[SweepEvent]:
@@ -111,6 +112,7 @@ class Sweep:
                     yield from self._make(step)
                 except Restarted as restart:
                     yield from self._begin_again(step, restart)
+            self._judge_hits_again()
             self.log.event("done", touches=self.touches)
             self.log.flush()
             yield SweepDone(self.touches, self.freezes, self.recoveries)
@@ -129,7 +131,7 @@ class Sweep:
                 self.known.fail(step)
                 continue
             self.touches += 1
-            if step.kind == "baseline":
+            if is_clean(record):
                 samples, _ = self.log.read_take(record.number)
                 self._learn(step.key, samples, record.offsets)
             self.known.note(step, record.sound not in (None, "none"), record.after)
@@ -143,6 +145,16 @@ class Sweep:
 
     def _span(self, offsets: dict[str, int], length: int) -> Span:
         return Span.from_samples(offsets, length, self.bench.rate_hz)
+
+    def _judge_hits_again(self) -> None:
+        """Hold every hit against all the clean takes that there are by the end."""
+        self.log.flush()
+        for record in self.log.records():
+            if (record.kind in ("sweep", "confirm") and record.complete and record.take
+                    and record.sound not in (None, "none", "lost")):
+                samples, _ = self.log.read_take(record.number)
+                span = self._span(record.offsets, len(samples))
+                self.log.judged(record.number, self.ear.judge(record.key, samples, span))
 
     # One step
 
@@ -235,7 +247,7 @@ class Sweep:
         if heard.timeline.guarded:
             self._take_in_trip(_Pending(number, step, heard))
             return
-        self._trips = 0
+        self._tripped.clear()
         if step.pads is None:
             yield from self._clean_take(number, step, heard)
             return
@@ -254,20 +266,21 @@ class Sweep:
         GuardTripped
             It trips with nothing bridged, or again and again.
         """
-        self._trips += 1
         self.log.event("guard tripped", pending.number)
         bridged = pending.step.pads is not None and pending.heard.timeline.close_us is not None
         if bridged:
             pending.judgement = self._judge(pending)
             self._close_book(pending, "guarded", {})
-            if self._trips < TRIPS_IN_A_ROW:
+            self._tripped.append(frozenset(pending.step.pads))
+            # A pad that pulls hard trips with many others; a short or a warm part with any.
+            if len(self._tripped) < TRIPS_IN_A_ROW or frozenset.intersection(*self._tripped):
                 self.recovery.start()
                 return
         else:
             self.log.completed(pending.number, "guarded", {})
         raise GuardTripped(
             "the toy drew more supply current than guard in rig.yaml allows, "
-            + (f"{self._trips} times running" if bridged else "with nothing bridged")
+            + (f"{len(self._tripped)} times running" if bridged else "with nothing bridged")
             + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
         )
 
@@ -369,10 +382,15 @@ class Sweep:
         judgement = self.ear.judge(step.key, heard.samples, span)
         self.log.judged(number, judgement)
         self.known.note(step, False, "answers")
-        self._odd_checks = self._odd_checks + 1 if self.ear.is_hit(judgement) else 0
-        if self._odd_checks:
+        if self.ear.is_hit(judgement):
+            self._odd_checks += 1
             self.known.since_check = 10**6  # ask again before the next pair
             self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
+        else:
+            if self._odd_checks:  # the toy is the same, but it does that by itself now and then
+                self.known.hear_more(step.key)
+            self._odd_checks = 0
+            self._learn(step.key, heard.samples, heard.offsets)
         if self._odd_checks >= CHECKS_IN_A_ROW:
             raise RigError(
                 f"the toy no longer sounds like its baseline (touch {number}): check battery, "

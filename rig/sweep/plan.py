@@ -138,6 +138,9 @@ class Knowledge:
             spot.confirm_tries += 1
             # A freeze that came back counts, whatever was heard of it.
             spot.confirmed = hit or (stopped and not spot.hit)
+            if spot.hit and not spot.confirmed and spot.confirm_tries == CONFIRM_TRIES:
+                # What came once and never again may be something that the toy does by itself.
+                self.hear_more(step.key)
         again = replace(step, kind="confirm")
         if spot.wants_confirming:
             self.confirms[again] = None
@@ -231,9 +234,10 @@ def _baselines(known: Knowledge) -> Iterator[Step]:
 
 def _wants_baseline(known: Knowledge, key: str) -> bool:
     """More clean takes while there are too few, or some phrase was heard only once."""
-    enough = known.project.rig.sweep.baseline_takes + known.more_takes[key]
+    usual = known.project.rig.sweep.baseline_takes
+    enough = usual + known.more_takes[key]
     made = known.clean_takes[key] + known.under_way.count(Step("baseline", key))
-    return made < enough or (known.heard_once[key] > 0 and made < 2 * enough)
+    return made < enough or (known.heard_once[key] > 0 and made < 2 * usual)
 
 
 def touches_left(known: Knowledge) -> int:

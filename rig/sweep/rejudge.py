@@ -37,6 +37,17 @@ class Rejudged:
         )
 
 
+def is_clean(record: Record) -> bool:
+    """Say whether a touch's take is part of its key's baseline.
+
+    Those made for it are, and so are the clean presses at intervals that sounded like it: they
+    carry it along as the toy drifts, and let it grow.
+    """
+    if record.fault or not record.take or not record.complete:
+        return False
+    return record.kind == "baseline" or (record.kind == "check" and record.sound == "none")
+
+
 def judgeable(records: list[Record]) -> list[Record]:
     """Give the touches whose takes can be judged: whole, with a key, and no baseline."""
     return [
@@ -64,7 +75,7 @@ def rejudge(log: SweepLog, jobs: int = -1) -> Iterator[Rejudged]:
     records = log.records()
     ears: dict[str, Ear] = {}
     for key in sorted({one.key for one in judgeable(records)}):
-        ears[key] = _learn(log, key, records)
+        ears[key] = learnt(log, key, records)
     todo = judgeable(records)
     work = (
         joblib.delayed(_judge)(ears[batch[0].key], [_take(log, one) for one in batch])
@@ -79,10 +90,17 @@ def rejudge(log: SweepLog, jobs: int = -1) -> Iterator[Rejudged]:
 
 # Sums in another order differ in their last bits, and BLAS orders them by its threads.
 @threadpool_limits.wrap(limits=1, user_api="blas")
-def _learn(log: SweepLog, key: str, records: list[Record]) -> Ear:
+def learnt(log: SweepLog, key: str, records: list[Record]) -> Ear:
+    """Give an ear that has learnt a key's clean takes.
+
+    Raises
+    ------
+    LogError
+        There are fewer than three, or one can't be read.
+    """
     ear: Ear | None = None
     for one in records:
-        if one.kind == "baseline" and one.key == key and one.take and not one.fault:
+        if is_clean(one) and one.key == key:
             samples, rate_hz = log.read_take(one.number)
             ear = ear or Ear(rate_hz)
             ear.learn(key, samples, Span.from_samples(one.offsets, len(samples), rate_hz))

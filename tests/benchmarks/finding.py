@@ -1,93 +1,183 @@
 """How well bends are found on boards that nothing was tuned on.
 
-    python tests/benchmarks/finding.py [--seeds 100-109] [--pads 24] [--jobs 2]
+    python tests/benchmarks/finding.py [--seeds 1000-1019] [--kinds talker,keyboard,sampler]
+        [--room 25] [--pads 24] [--level 0.05] [--jobs 2]
 
 Sweeps each board through the installed command and compares `padsweep export --finds` with
-the truth of the simulated circuit. Prints a row a board and the sums. Pairs that only a
-minority of the toy's states show are not in the truth's lists; found all the same they count
-as false or wrongly called, and stand beside that under "luck".
+the truth of the simulated circuit; prints a row a board and the sums. Seed by seed the kinds
+take turns, and so do the levels of room noise (dB below the toy) where several are given.
+
+A pair counts as a bend when its noise-free sound differs audibly in at least half of the
+toy's states (`rig/bench/simulated/truth.py` states the limit: 3 dB over two windows). A find is
+`luck` when fewer states show it, `small` when the sound does differ, by 0.5 dB or more, but less
+than the limit, and `false` when it doesn't: then the toy does nothing but what it does anyway,
+and it is those whose rate the sweep holds. A toy that the noise drowns is refused; `padsweep sweep`'s
+reason stands in its row. `dead` and `cut off` are touches, the others pairs.
 """
 
 import argparse
 import csv
 import io
-import json
 import subprocess
 import sys
 import tempfile
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from rig.bench.simulated.difference import LIMIT_DB
+from rig.bench.simulated.folder import new_simulated_project
+from rig.bench.simulated.truth import SHARE, Truth, facts
+from rig.listen.statistics import wilson_interval
+from rig.log import SweepLog
+from rig.project import load_project
 
-def run(*command: str) -> str:
-    done = subprocess.run(command, check=False, capture_output=True, text=True)
-    if done.returncode:
-        raise SystemExit(f"{' '.join(command)}: {done.stderr.strip()}")
-    return done.stdout
+DIFFERS_DB = 0.5
+COLUMNS = ("bends", "found", "luck", "small", "false", "freezes", "called", "wrong", "cut off",
+           "dead", "touches", "an hour")
+
+
+@dataclass
+class Board:
+    """What a sweep of one board came to."""
+
+    kind: str
+    seed: int
+    room_db: int
+    count: dict[str, int] = field(default_factory=dict)
+    refused: str = ""
+    names: dict[str, str] = field(default_factory=dict)
 
 
 def padsweep(*arguments: str) -> str:
-    return run(sys.executable, "-c", "from rig.cli.main import run; run()", *arguments)
-
-
-def pairs_of(rows) -> set[frozenset]:
-    return {frozenset(pair) for pair in rows}
-
-
-def board(seed: int, pads: int) -> dict:
-    truth = json.loads(
-        run(sys.executable, "-m", "rig.bench.simulated.truth", "--seed", str(seed),
-            "--pads", str(pads))
+    done = subprocess.run(
+        [sys.executable, "-c", "from rig.cli.main import run; run()", *arguments],
+        check=False, capture_output=True, text=True,
     )
+    if done.returncode:
+        raise RuntimeError(done.stderr.strip())
+    return done.stdout
+
+
+def sweep(board: Board, pads: int, level: float) -> Board:
     with tempfile.TemporaryDirectory() as folder:
-        toy = str(Path(folder) / "toy")
-        padsweep("demo", "--folder", toy, "--seed", str(seed), "--pads", str(pads))
-        text = padsweep("export", "--project", toy, "--finds", "--format", "csv")
-    finds = list(csv.DictReader(io.StringIO(text)))
-    found = pairs_of((f["pads_1"], f["pads_2"]) for f in finds if f["sound"] != "none")
-    frozen = pairs_of((f["pads_1"], f["pads_2"]) for f in finds if f["after"] == "freeze")
-    bends, freezes = pairs_of(truth["bends"]), pairs_of(truth["freezes"])
-    some_bend, some_freeze = (pairs_of(truth["sometimes"][w]) for w in ("bends", "freezes"))
-    return {
-        "seed": seed, "bends": len(bends), "found": len(found & bends),
-        "false": len(found - bends), "luck": len(found & some_bend - bends),
-        "freezes": len(freezes), "frozen": len(frozen & freezes),
-        "wrongly": len(frozen - freezes), "by luck": len(frozen & some_freeze - freezes),
-        "missed": sorted("-".join(sorted(p)) for p in bends - found),
-        "extra": sorted("-".join(sorted(p)) for p in found - bends),
-        "freeze_missed": sorted("-".join(sorted(p)) for p in freezes - frozen),
-    }
+        toy = Path(folder) / "toy"
+        new_simulated_project(toy, board.seed, pads, board.kind)
+        rig = toy / "rig.yaml"
+        text = rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}")
+        rig.write_text(f"{text}\nsweep:\n  false_discovery: {level}\n", "utf-8")
+        try:
+            padsweep("sweep", "--project", str(toy))
+        except RuntimeError as refusal:
+            return replace(board, refused=str(refusal))
+        finds = list(csv.DictReader(io.StringIO(
+            padsweep("export", "--project", str(toy), "--finds", "--format", "csv"))))
+        shown = Truth(load_project(toy)).pairs()
+        with SweepLog.open(toy / "sweeps" / "main", read_only=True) as log:
+            records = log.records()
+            events = list(log.events())
+        touching_us = sum(one.timeline.end_us for one in records)
+    truth = {frozenset(pair): (facts(one), one) for pair, one in shown.items()}
+    found = {frozenset((f["pads_1"], f["pads_2"])) for f in finds if f["sound"] != "none"}
+    called = {frozenset((f["pads_1"], f["pads_2"])) for f in finds if f["after"] == "freeze"}
+
+    def share(pair, word):
+        known = truth[pair][0]
+        return known[word] if known else 0.0
+
+    def worst_db(pair):
+        return max((max(one.worst_db, default=0.0) for one in truth[pair][1]), default=0.0)
+
+    bends = {pair for pair in truth if share(pair, "bends") >= SHARE}
+    freezes = {pair for pair in truth if share(pair, "freezes") >= SHARE}
+    others = found - bends
+    luck = {pair for pair in others if share(pair, "bends") > 0}
+    small = {pair for pair in others - luck if worst_db(pair) >= DIFFERS_DB}
+    false = others - luck - small
+    wrong = {pair for pair in called if share(pair, "freezes") == 0}
+    count = (len(bends), len(bends & found), len(luck), len(small), len(false), len(freezes),
+             len(freezes & called), len(wrong), *afterwards(records, events, truth),
+             len(records), round(3.6e9 * len(records) / touching_us))
+    named = {"missed": bends - found, "small": small, "false": false, "wrong": wrong,
+             "freezes missed": freezes - called}
+    return replace(
+        board, count=dict(zip(COLUMNS, count, strict=True)),
+        names={word: " ".join(sorted("-".join(sorted(p)) for p in pairs))
+               for word, pairs in named.items() if pairs},
+    )
+
+
+def afterwards(records, events, truth) -> tuple[int, int]:
+    """Count running-on toys reset as frozen, and frozen ones taken as alive.
+
+    Of the touches whose effect afterwards is the same in every state of the toy.
+    """
+    cut_off = dead = 0
+    for one in records:
+        if not one.complete or one.fault or one.kind not in ("sweep", "confirm"):
+            continue
+        shown = truth[frozenset((one.pads_1, one.pads_2))][1]
+        here = [s for s in shown if abs(s.path_ohm - one.path_ohm) < 1e-6 * one.path_ohm]
+        if not here:
+            continue
+        cut_off += here[0].runs_on == 1.0 and one.after == "freeze"
+        dead += here[0].freezes == 1.0 and one.after in ("answers", "runs on")
+    return cut_off, dead
+
+
+def row(words, count) -> str:
+    head = "".join(f"{word:>9}" for word in words)
+    return head + "".join(f"{one:>9}" for one in count)
+
+
+def sums(boards: list[Board], level: float) -> str:
+    refused = sum(bool(one.refused) for one in boards)
+    boards = [one for one in boards if not one.refused]
+    total = {word: sum(one.count[word] for one in boards) for word in COLUMNS}
+    finds = sum(total[word] for word in ("found", "luck", "small", "false"))
+    low, high = wilson_interval(total["false"], finds)
+    recall = wilson_interval(total["found"], total["bends"])
+    return (
+        f"{len(boards)} boards swept, {refused} refused: recall {total['found'] / max(1, total['bends']):.3f} "
+        f"({recall[0]:.3f} to {recall[1]:.3f}) of differences above {LIMIT_DB:g} dB, "
+        f"precision {total['found'] / max(1, finds):.3f}\n"
+        f"false discoveries {total['false'] / max(1, finds):.4f} ({low:.4f} to {high:.4f}, 95 %), "
+        f"held at {level:g}; freezes called {total['called']} of {total['freezes']}, wrongly "
+        f"{total['wrong']}\n"
+        f"running on but reset as frozen: {total['cut off']}; frozen but taken as alive: "
+        f"{total['dead']}"
+    )
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seeds", default="100-109", help="first-last")
+    parser.add_argument("--seeds", default="1000-1019", help="first-last")
+    parser.add_argument("--kinds", default="talker,keyboard,sampler")
+    parser.add_argument("--room", default="25", help="dB below the toy: 40,25,15")
     parser.add_argument("--pads", type=int, default=24)
+    parser.add_argument("--level", type=float, default=0.05, help="false discoveries held")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--names", action="store_true", help="name the pairs that differ")
     given = parser.parse_args()
     first, _, last = given.seeds.partition("-")
-    seeds = range(int(first), int(last or first) + 1)
-    columns = ("seed", "bends", "found", "false", "luck", "freezes", "frozen", "wrongly",
-               "by luck")
-    print("  ".join(f"{c:>7}" for c in columns), flush=True)
-    total = dict.fromkeys(columns, 0)
-    with ThreadPoolExecutor(given.jobs) as pool:
-        for row in pool.map(lambda seed: board(seed, given.pads), seeds):
-            print("  ".join(f"{row[c]:>7}" for c in columns), flush=True)
+    kinds, rooms = given.kinds.split(","), [int(one) for one in given.room.split(",")]
+    boards = [
+        Board(kinds[i % len(kinds)], seed, rooms[i // len(kinds) % len(rooms)])
+        for i, seed in enumerate(range(int(first), int(last or first) + 1))
+    ]
+    print(row(("kind", "seed", "room dB"), COLUMNS), flush=True)
+    done = []
+    with ProcessPoolExecutor(given.jobs) as pool:
+        count = len(boards)
+        for one in pool.map(sweep, boards, [given.pads] * count, [given.level] * count):
+            print(row((one.kind, one.seed, one.room_db), one.count.values()), one.refused, flush=True)
             if given.names:
-                for what in ("missed", "extra", "freeze_missed"):
-                    print(f"    {what}: {' '.join(row[what])}", flush=True)
-            for column in columns:
-                total[column] += row[column]
-    recall = total["found"] / max(1, total["bends"])
-    precision = total["found"] / max(1, total["found"] + total["false"])
-    print(f"recall {recall:.3f}, precision {precision:.3f}; freezes missed "
-          f"{total['freezes'] - total['frozen']} of {total['freezes']}, wrongly called "
-          f"{total['wrongly']}")
-    print(f"of the {total['false']} false ones {total['luck']} do bend, and of the "
-          f"{total['wrongly']} wrongly called {total['by luck']} do freeze, but in fewer than "
-          "half of the toy's states")
+                for word, pairs in one.names.items():
+                    print(f"    {word}: {pairs}", flush=True)
+            done.append(one)
+    for room_db in rooms if len(rooms) > 1 else ():
+        print(f"\n{room_db} dB: " + sums([b for b in done if b.room_db == room_db], given.level))
+    print("\n" + sums(done, given.level))
 
 
 if __name__ == "__main__":

@@ -23,7 +23,7 @@ def record(number, pads="AB", kind="sweep", sound="pitch", after="answers", path
         take=f"takes/{number:06d}.flac", take_samples=1, offsets={}, fault=None, facts={},
         complete=after is not None, after=after, sound=sound,
         amount=300.0 if sound == "pitch" else None, unit="cents" if sound == "pitch" else None,
-        score=2.0, p_value=0.01, judge="test",
+        score=2.0, p_value=1e-4, judge="test",
     )
     return replace(known, **more)
 
@@ -197,4 +197,4 @@ def test_rows_have_exactly_the_columns():
     (row,) = find_rows(finds(seen_twice()))
     assert tuple(row) == FIND_COLUMNS == (
         "pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm", "path_max_ohm",
-        "score")
+        "score", "p_value", "q_value")

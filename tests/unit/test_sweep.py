@@ -291,6 +291,15 @@ def test_a_hit_is_confirmed_at_once_and_dropped_after_three_misses(project):
     assert {steps[i] for i in again} == {replace(steps[11], kind="confirm")}
 
 
+def test_a_hit_that_does_not_come_back_asks_for_more_clean_takes(project):
+    known = Knowledge(project)
+    steps = []
+    for step in plan(known):
+        steps.append(step)
+        known.note(step, step.kind == "sweep" and len(steps) == 12, "answers")
+    assert [s.kind for s in steps[12:22]] == 3 * ["confirm"] + ["sweep"] + 6 * ["baseline"]
+
+
 def test_a_pair_that_was_not_settled_keeps_its_order(project):
     known = Knowledge(project)
     odd = Step("sweep", project.sweep_keys[0], ("A", "C"), max(project.rig.series_ohm))

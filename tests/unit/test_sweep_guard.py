@@ -120,3 +120,26 @@ def test_a_trip_with_nothing_bridged_stops_the_sweep(project):
     with pytest.raises(GuardTripped, match="with nothing bridged.*continue"):
         list(Sweep(project, Shorted(project), log).run())
     log.close()
+
+
+def test_a_pad_that_trips_with_any_other_does_not_stop_the_sweep(project):
+    class Hard(Tripping):
+        trips = frozenset("C")
+
+    log = new_log(project)
+    assert isinstance(list(Sweep(project, Hard(project), log).run())[-1], SweepDone)
+    tripped = [r for r in log.records() if r.after == "guarded"]
+    assert len({(r.pads_1, r.pads_2) for r in tripped}) == len(project.toy.pads) - 1
+    log.close()
+
+
+def test_trips_that_have_no_pad_in_common_stop_it(project):
+    class Warm(Tripping):
+        @property
+        def trips(self):
+            return self.pads or frozenset("A")
+
+    log = new_log(project)
+    with pytest.raises(GuardTripped, match="times running.*continue"):
+        list(Sweep(project, Warm(project), log).run())
+    log.close()
