@@ -334,3 +334,23 @@ def test_the_sound_does_not_hang_on_how_long_a_piece_is_asked_for():
             whole = toys[0].run(48_000)
             pieces = np.concatenate([toys[1].run(n) for n in (1, 479, 5_520, 6_000, 36_000)])
             assert np.array_equal(whole, pieces), (one, other)
+
+
+def test_the_amplifiers_input_joined_to_ground_weakens_the_voice_as_its_divider_does():
+    seed = next(s for s in range(20) if any(
+        make_board(s, 24).roles["amp"] == pad.net for pad in make_board(s, 24).pads))
+    toy = ready(seed)
+    board, roles = toy.board, toy.board.roles
+    drives = [net.drive for net in board.nets]
+    series_ohm = next(ohm for a, b, ohm in board.circuit.resistors
+                      if {a, b} == {roles["dac"], roles["amp"]})
+    dac_ohm, pull_ohm = drives[roles["dac"]].bias[0], drives[roles["amp"]].pull[0]
+    plain = toy.fork()
+    toy.connect([link(pad_on(toy, "amp"), pad_on(toy, "gnd"), 33e3)])
+    path_ohm = 33e3 + 2 * 1500.2
+    loaded = 1 / (1 / pull_ohm + 1 / path_ohm)
+    share = loaded / (loaded + series_ohm + dac_ohm) / (
+        pull_ohm / (pull_ohm + series_ohm + dac_ohm))
+    # the voice alone: what is steady does not pass the speaker's band
+    quiet, loud = say(toy)[RATE_HZ // 4 :], say(plain)[RATE_HZ // 4 :]
+    assert rms(quiet) / rms(loud) == pytest.approx(share, rel=0.1)

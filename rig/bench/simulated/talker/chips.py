@@ -38,11 +38,13 @@ class TalkerChips:
         roles = board.roles
         self._osc, self._amp, self._dac = roles["osc"], roles["amp"], roles["dac"]
         self._mute, self._half = roles["mute"], roles["half"]
+        self._dac_ohm = board.nets[self._dac].drive.bias[0]
         self._rest = rest_share(board, self._dac)
         # a toy isn't in step with the bench's clock
         self._phase = int(rng.integers(FRAME_SAMPLES)) * _ONE
         self._samples: np.ndarray | None = None
         self._offset = 0.0
+        self._gain = 1.0
         self._last = 0.0
         self._stopped = 0
         self._step = -1
@@ -72,6 +74,7 @@ class TalkerChips:
         """Take notice of changed closures or keys."""
         self._sequencer.bus.rewire(self._wiring)
         self._set_clock()
+        self._hear_lines()
 
     def settle(self) -> None:
         """Put on every line the level that it rests at now."""
@@ -146,6 +149,8 @@ class TalkerChips:
             else:
                 index = (self._ramp[:count] + self._phase) >> 32
                 voice = self._samples.take(index, mode="clip")
+                if self._gain != 1.0:
+                    voice *= self._gain
                 self._last = float(voice[-1])
                 if self._offset:
                     voice += self._offset
@@ -156,13 +161,22 @@ class TalkerChips:
     def _tick(self) -> None:
         frame = self._sequencer.tick()
         self._samples = self._voice.frame(frame, self._sequencer.transpose)
-        self._offset = 0.0
         touched = self._wiring.touched
         if self._osc in touched or self._half in touched:
             self._set_clock()
         if self._mute in touched:
             self._hear_mute()
-        if self._amp in touched:
+        self._hear_lines()
+
+    def _hear_lines(self) -> None:
+        """Work out what touched lines add at the amplifier's input and take from the voice.
+
+        Both are relative to full scale at rest.
+        """
+        self._offset, self._gain = 0.0, 1.0
+        wiring, amp = self._wiring, self._amp
+        if amp in wiring.touched:
             self._sequencer.bus.settle()
-            # what the touched lines' levels add at the input, relative to full scale
-            self._offset = (self._wiring.level(self._amp) - AMP_BIAS) / self._rest
+            share = wiring.impedance_ohm(amp, self._dac) / self._dac_ohm
+            self._gain = share / self._rest
+            self._offset = (wiring.level(amp) - AMP_BIAS) / self._rest
