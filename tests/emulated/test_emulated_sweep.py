@@ -221,15 +221,28 @@ def test_ctrl_c_leaves_everything_open_and_off_at_once(cut):
         assert verify(log) == []
 
 
-def test_a_controller_that_restarts_in_mid_sweep_is_one_clear_line(cut):
+def test_after_a_restart_of_the_controller_in_mid_sweep_it_is_checked_and_the_sweep_goes_on(cut):
     with cut.start_sweep("--name", "restarted") as host:
         cut.emulator.wait_for(lambda state: bool(state.keys), 30)
         cut.emulator.reset()
+        cut.emulator.wait_for(lambda state: not state.supply, 5)
+        deadline = time.monotonic() + 30
+        while host.poll() is None and not cut.emulator.state.keys:
+            assert time.monotonic() < deadline, "the sweep neither ends nor goes on"
+            time.sleep(0.05)
+        host.send_signal(signal.SIGINT)
         _, said = host.communicate(timeout=30)
-    assert host.returncode != 0
-    # Seen through the boot counter; a query on its way at that very moment stays unanswered.
-    assert_one_line(said, "no whole reply" if "no whole reply" in said else "restarted by itself")
-    assert cut.emulator.state.is_open_and_off
+    cut.emulator.wait_for(lambda state: state.is_open_and_off, 5)
+    with SweepLog.open(cut.folder / "sweeps" / "restarted", read_only=True) as log:
+        assert verify(log) == []
+        restarts = [event for event in log.events() if event.kind == "controller restarted"]
+    # A query on its way at the very moment of the restart stays unanswered, and ends the sweep.
+    if "no whole reply" in said:
+        assert_one_line(said, "no whole reply")
+    else:
+        assert_one_line(said, "stopped: the toy is off")
+        assert len(restarts) == 1
+        assert "Power on" in restarts[0].detail["why"]
 
 
 def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line(cut):
