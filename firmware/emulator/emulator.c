@@ -148,6 +148,8 @@ static void command(const char *line)
         machine_eeprom()[number & 1023] = value;
     else if (!strcmp(line, "eeprom"))
         show_eeprom();
+    else if (!strcmp(line, "latency"))
+        link_say("latency %lu\n", serial_latency());
     else if (!strcmp(line, "stack"))
         link_say("stack %d\n", machine_untouched());
     else if (sscanf(line, "registers %d", &number) == 1 && number > 0 && number <= REGISTERS_MAX)

@@ -35,6 +35,8 @@ static struct {
     bool frame;   /* its stop bit was missing */
 } held[HELD];
 static int held_count;
+static avr_cycle_count_t asked_at; /* when a message's end came in, until something goes out */
+static unsigned long latency;
 static unsigned frame_after; /* bytes until one without its stop bit; 0: none */
 
 static avr_io_read_t read_status;
@@ -78,6 +80,8 @@ static void arrive(uint8_t byte)
         return;
     if (!is_at_wire_speed())
         byte ^= 0x5a;
+    if (byte == '\n')
+        asked_at = machine->cycle;
     bool overrun = held_count == HELD;
     if (overrun)
         held_count--;
@@ -129,6 +133,9 @@ static void sent(avr_irq_t *irq, uint32_t value, void *parameter)
     (void)irq;
     (void)parameter;
     uint8_t byte = value;
+    if (asked_at)
+        latency = machine->cycle - asked_at;
+    asked_at = 0;
     if (!is_at_wire_speed())
         byte ^= 0x5a;
     /* Nobody reading means a full pty: the byte is gone, as on a real wire. */
@@ -169,6 +176,8 @@ void serial_restarted(void)
     wire_busy = false; /* simavr dropped its timers */
     start_wire();
 }
+
+unsigned long serial_latency(void) { return latency; }
 
 void serial_frame(unsigned bytes) { frame_after = bytes; }
 

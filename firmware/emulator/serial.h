@@ -8,5 +8,7 @@ void serial_restarted(void);
 int serial_fd(void);           /* to poll() for input */
 void serial_frame(unsigned bytes); /* the byte this many from now has no stop bit */
 void serial_take(void);        /* moves bytes from the pty to the wire */
+/* Cycles from the end of the latest message that was answered to its reply's first byte. */
+unsigned long serial_latency(void);
 
 #endif

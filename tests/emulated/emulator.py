@@ -160,7 +160,7 @@ class Decoder:
             case ["adc", _, _, cycle]:
                 self.injected.append(int(cycle))
                 return None
-            case ["eeprom" | "stack", answer]:
+            case ["eeprom" | "stack" | "latency", answer]:
                 self.answers.put(answer)
                 return None
             case ["reset", cycle]:
@@ -411,6 +411,11 @@ class Emulator:
     def untouched_stack(self) -> int:
         """Give the bytes between the variables and the deepest stack so far."""
         self._say("stack")
+        return int(self._decoder.answers.get(timeout=30))
+
+    def latency_cycles(self) -> int:
+        """Give the cycles from the latest answered message's end to its reply's first byte."""
+        self._say("latency")
         return int(self._decoder.answers.get(timeout=30))
 
     def chain_length(self, registers: int) -> None:

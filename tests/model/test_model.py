@@ -1,0 +1,216 @@
+"""Random sequences of messages: the native firmware and the emulated one answer, fail, close and
+report their status just as a model written from the standard says.
+
+    python tests/model/test_model.py 100000     # so many sequences of 8000 messages, natively
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import time
+
+import hypothesis
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from messages import messages, sequences
+from native import NativeController
+from scpi_model import Model, matches
+
+NATIVE_SEQUENCES, EMULATED_SEQUENCES, MESSAGES = 500, 300, 8000
+LOOK = (
+    "*ESE?;*SRE?;*STB?;*ESR?;:STAT:OPER:COND?;EVEN?;ENAB?;PTR?;NTR?;:STAT:QUES:COND?;EVEN?;ENAB?;"
+    "PTR?;NTR?;:SYST:ERR:COUN?;:OUTP?;PROT:TRIP?;:ROUT:SER?;:TOUC:STAT?"
+)
+"""All the state that can be asked for in one message."""
+
+QUIET = settings(
+    deadline=None, database=None, suppress_health_check=list(HealthCheck), derandomize=True
+)
+
+
+class Native:
+    """The natively built firmware beside the model."""
+
+    LOOKS_OFTEN = True
+
+    def __init__(self) -> None:
+        self.controller = NativeController()
+        self.controller.rail(4500)
+        self.controller.current(0)
+        prepare = "*CLS;*ESR?;:SYST:DMAN 10 S;CONF:SAVE;:SYST:ERR?"
+        assert self.controller.ask(prepare) == '0;0,"No error"'
+        self.controller.run(200)
+        self.controller.keep()
+
+    def begin(self) -> Model:
+        """Go back to the start."""
+        self.controller.back()
+        return Model(pads=24, deadman_ms=10_000)
+
+    def ask(self, message: str, model: Model) -> str:
+        """Send a message, and let what it began come to its end."""
+        reply = self.controller.ask(message)
+        if model.pulled:
+            self.controller.run(250)
+        return reply
+
+    def trip(self, model: Model) -> None:
+        """More than any limit flows, once the inrush is over."""
+        self.controller.current(454)
+        self.controller.run(model.configuration.blanking_ms + 20)
+        self.controller.current(0)
+
+    def check(self, model: Model) -> None:
+        """The outputs themselves."""
+        controller = self.controller
+        assert controller.closures == model.closures
+        assert controller.series == (frozenset({model.series}) - {0})
+        assert controller.keys == model.keys
+        assert controller.aux == frozenset()
+        assert controller.supply == model.supply
+        assert not (controller.supply and controller.bleed)
+
+
+class Emulated:
+    """The real firmware in the emulator beside the model; it runs as fast as it can."""
+
+    LOOKS_OFTEN = False
+
+    PREPARE = (
+        "OUTP:PROT:CLE;*RST;:SYST:CONF:PADS 32;CLOS 8;FORB NONE;RAIL NONE;RSER NONE",
+        "SYST:DMAN 10 S;CLOS:TIME 10 S",
+        "SOUR:CURR:PROT:LEV 300;AVER 150;DEL 100;:SYST:CONF:SAVE",
+        "STAT:PRES;*ESE 0;*SRE 0;*CLS;:STAT:QUES?;OPER?",
+    )
+
+    def __init__(self, emulator, port) -> None:
+        self.emulator, self.port = emulator, port
+        emulator.rail(4500)
+
+    def begin(self) -> Model:
+        """Bring it back to the start."""
+        for message in self.PREPARE[:-1]:
+            self.port.write(message)
+        self.port.ask(self.PREPARE[-1])
+        return Model(pads=32, deadman_ms=10_000)
+
+    def ask(self, message: str, model: Model) -> str:
+        """Send a message; a reply's end, or that of a query behind it, says that it is done."""
+        self.port.write(message.encode("latin-1") + b"\n*OPC?\n")
+        lines = []
+        while (line := self._line()) != "1" or not self._is_last(lines, model):
+            lines.append(line)
+        return "\n".join(lines)
+
+    def _is_last(self, lines: list[str], model: Model) -> bool:
+        return len(lines) == bool(model.replies)
+
+    def _line(self) -> str:
+        line = self.port.serial.readline()
+        assert line.endswith(b"\n"), line
+        return line[:-1].decode()
+
+    def check(self, model: Model) -> None:
+        """The outputs, by asking."""
+        pads = ",".join(f"{bus}!1:{bus}!32" for bus in (1, 2))
+        states = self.port.ask(f"ROUT:CLOS:STAT? (@{pads})").split(",")
+        closed = {(n // 32 + 1, n % 32 + 1) for n, state in enumerate(states) if state == "1"}
+        assert closed == model.closures
+
+
+def look(device, model: Model, after: str) -> None:
+    """Ask for all the state there is."""
+    expected = model.send(LOOK)
+    reply = device.ask(LOOK, model)
+    assert matches(expected, reply), (after, reply, expected)
+    device.check(model)
+
+
+def follow(device, messages: list[str]) -> None:
+    """Let device and model run the same messages; replies, state and errors must be the same."""
+    model = device.begin()
+    for message in messages:
+        if message == "trip":
+            if model.supply:
+                device.trip(model)
+                model.tripped()
+        else:
+            expected = model.send(message)
+            reply = device.ask(message, model)
+            assert matches(expected, reply), (message, reply, expected)
+        model.touch_over()
+        model.reset_line_over()
+        if device.LOOKS_OFTEN:
+            look(device, model, message)
+    look(device, model, messages[-1])
+    while model.errors:
+        expected = model.send("SYST:ERR?")
+        reply = device.ask("SYST:ERR?", model)
+        assert matches(expected, reply), (messages, reply, expected)
+
+
+def test_native_firmware_is_as_the_model():
+    device, followed = Native(), 0
+
+    @settings(QUIET, max_examples=NATIVE_SEQUENCES)
+    @given(sequences(clock_is_ours=True))
+    def check(messages):
+        nonlocal followed
+        followed += 1
+        follow(device, messages)
+
+    check()
+    assert followed >= NATIVE_SEQUENCES
+
+
+@pytest.fixture(scope="module")
+def emulated():
+    """Give the emulated firmware, unpaced."""
+    from emulator import Emulator, Port
+
+    with Emulator(fast=True) as emulator, Port(emulator.pty) as port:
+        port.errors()
+        yield Emulated(emulator, port)
+
+
+def test_emulated_firmware_is_as_the_model(emulated):
+    followed = 0
+
+    @settings(QUIET, max_examples=EMULATED_SEQUENCES, phases=[Phase.generate])
+    @given(sequences(clock_is_ours=False))
+    def check(messages):
+        nonlocal followed
+        followed += 1
+        follow(emulated, messages)
+
+    check()
+    assert followed >= EMULATED_SEQUENCES
+
+
+def main() -> None:
+    count, seed = int(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    pool: list[str] = []
+
+    @hypothesis.seed(seed)
+    @settings(QUIET, derandomize=False, max_examples=MESSAGES, phases=[Phase.generate])
+    @given(messages(clock_is_ours=True))
+    def collect(message):
+        pool.append(message)
+
+    collect()
+    device, rng, begun, sent = Native(), random.Random(seed), time.monotonic(), 0
+    for n in range(count):
+        sequence = rng.choices(pool, k=rng.randint(1, 12))
+        sent += len(sequence)
+        try:
+            follow(device, sequence)
+        except AssertionError:
+            print(f"sequence {n}: {sequence}")
+            raise
+    print(f"{count} sequences, {sent} messages of {len(pool)}: all as the model says, "
+          f"{time.monotonic() - begun:.0f} s")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
