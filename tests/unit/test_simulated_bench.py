@@ -11,12 +11,12 @@ from rig.bench.base import MARKER_PULSE_MS
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.board import make_board
 from rig.errors import BenchError
-from rig.project.models import Room, Simulated
+from rig.project.models import Guard, Room, Simulated
 
 
 def make(seed: int = 1, room_db: float = 40.0, pads: int = 16, **room) -> SimulatedBench:
     simulated = Simulated(seed=seed, pads=pads, room_db=room_db, room=Room(**room))
-    rig = SimpleNamespace(simulated=simulated, lead_ohm=1500.0, switch_ohm=0.1)
+    rig = SimpleNamespace(simulated=simulated, lead_ohm=1500.0, switch_ohm=0.1, guard=Guard())
     return SimulatedBench(SimpleNamespace(rig=rig))
 
 

@@ -11,6 +11,7 @@ from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import BLEED_OHM, Guard, Power, Supply, make_power
 from rig.bench.simulated.toy import SimulatedToy, switch_on
+from rig.project.models import Guard as Limits
 
 SEED = 9
 
@@ -92,7 +93,7 @@ def test_speech_draws_more_than_silence_and_less_than_a_direct_current():
 def test_a_toys_own_sound_never_trips_the_guard_nor_browns_it_out(kind):
     loudest = 0.0
     for seed in range(12):
-        toy = ready(make_board(seed, 24, kind), Guard())
+        toy = ready(make_board(seed, 24, kind), Guard.of(Limits()))
         for key in toy.board.keys:
             toy.keys({key})
             for _ in range(5):
@@ -107,7 +108,7 @@ def test_a_toys_own_sound_never_trips_the_guard_nor_browns_it_out(kind):
 
 def test_a_direct_current_through_the_speaker_trips_the_guard_and_a_capacitor_stops_it():
     for direct in (True, False):
-        toy = ready(board(direct=direct), Guard())
+        toy = ready(board(direct=direct), Guard.of(Limits()))
         toy.connect([link(toy, "amp", "vcc")])
         toy.run(RATE_HZ // 2)
         assert toy.guard.tripped == direct
@@ -122,7 +123,7 @@ def test_a_direct_current_through_the_speaker_trips_the_guard_and_a_capacitor_st
 
 
 def test_over_a_high_resistance_it_does_not_trip():
-    toy = ready(board(direct=True), Guard())
+    toy = ready(board(direct=True), Guard.of(Limits()))
     toy.connect([link(toy, "amp", "vcc", 1e6)])
     toy.run(RATE_HZ)
     assert not toy.guard.tripped

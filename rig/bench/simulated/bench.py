@@ -29,7 +29,7 @@ class SimulatedBench:
     Parameters
     ----------
     project
-        Read are `rig.simulated`, `rig.lead_ohm` and `rig.switch_ohm`.
+        Read are `rig.simulated`, `rig.guard`, `rig.lead_ohm` and `rig.switch_ohm`.
     """
 
     rate_hz = RATE_HZ
@@ -39,7 +39,7 @@ class SimulatedBench:
         self._lead_ohm = float(project.rig.lead_ohm)
         self._switch_ohm = float(project.rig.switch_ohm)
         self.board = project_board(project)
-        self._guard = Guard()
+        self._guard = Guard.of(project.rig.guard)
         self._toy = SimulatedToy(self.board, simulated.seed, self._guard)
         self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
         self._room = Room(simulated.room, simulated.room_db, simulated.seed, self._chance)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rig.project.models import Guard as Limits
+
 BLEED_OHM = 330.0
 
 FORGETS_BELOW_V = 0.5
@@ -127,12 +129,17 @@ class Guard:
         For so long after switching on nothing counts.
     """
 
-    peak_ma: float = 300.0
-    average_ma: float = 150.0
-    inrush_ms: float = 100.0
+    peak_ma: float
+    average_ma: float
+    inrush_ms: float
     tripped: bool = False
     _mean_ma: float = 0.0
     _on_s: float = 0.0
+
+    @classmethod
+    def of(cls, limits: Limits) -> Guard:
+        """Give a guard with the limits of rig.yaml."""
+        return cls(limits.peak_ma, limits.average_ma, limits.inrush_ms)
 
     def switched_on(self) -> None:
         """Let go of the latch, and wait out the inrush."""

@@ -119,7 +119,8 @@ class Truth:
         self._states = {key: self._make_states(key) for key in self._keys}
 
     def _make_states(self, key: str) -> list[_State]:
-        toy = SimulatedToy(self.board, self._project.rig.simulated.seed, Guard())
+        rig = self._project.rig
+        toy = SimulatedToy(self.board, rig.simulated.seed, Guard.of(rig.guard))
         switch_on(toy)
         found = []
         for _ in range(self._count):
