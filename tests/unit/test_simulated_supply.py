@@ -193,10 +193,10 @@ def test_a_clock_that_feels_the_lead_runs_slower_whatever_hangs_on_the_other(ser
 
 
 def test_boards_differ_in_their_supply_and_a_seed_keeps_its_own():
-    made = [make_power(seed) for seed in range(60)]
-    assert made == [make_power(seed) for seed in range(60)]
+    made = [make_power(seed, 4.5) for seed in range(60)]
+    assert made == [make_power(seed, 4.5) for seed in range(60)]
     assert len({power.rail_farad for power in made}) == 5
     assert 10 < sum(power.direct for power in made) < 45
-    assert 5 < sum(power.source_ohm >= 5 for power in made) < 40
+    assert 5 < sum(power.source_ohm > 3 for power in made) < 40
     felt = [make_board(seed, 16).clock.lead_farad > 0 for seed in range(40)]
     assert 3 < sum(felt) < 20

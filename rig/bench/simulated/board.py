@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rig.bench.simulated.boardfile import load_board
+from rig.bench.simulated.clock import with_lead
 from rig.bench.simulated.kinds import KINDS
 from rig.bench.simulated.parts import MAX_PADS, MIN_PADS, Board, Net, Pad
+from rig.bench.simulated.supply import make_power
 from rig.errors import ConfigError
 
 __all__ = ["KINDS", "MAX_PADS", "MIN_PADS", "Board", "Net", "Pad", "load_board", "make_board"]
@@ -36,4 +40,7 @@ def make_board(seed: int, pads: int, kind: str = "talker") -> Board:
         )
     if seed < 0:
         raise ConfigError(f"a board's seed is 0 or more, not {seed}; change seed")
-    return KINDS[kind].make(seed, pads)
+    made = KINDS[kind].make(seed, pads)
+    return replace(
+        made, power=make_power(seed, made.volts), clock=with_lead(made.clock, seed)
+    )

@@ -51,14 +51,21 @@ def speaker_ohm(volts: float) -> float:
     return 8.0 if volts < 7.0 else 16.0
 
 
-def make_power(seed: int) -> Power:
-    """Make a board's supply at random; it has a chance of its own, apart from the board's."""
+def make_power(seed: int, volts: float) -> Power:
+    """Make a board's supply at random; it has a chance of its own, apart from the board's.
+
+    Tired cells still carry the toy's own sound, but not a direct current through its speaker.
+    """
     rng = np.random.Generator(np.random.PCG64([seed, 0x90E4]))
     tired = bool(rng.random() < 0.3)
+    rail_farad = float(rng.choice((47e-6, 100e-6, 220e-6, 470e-6, 1000e-6)))
+    drawn = float(rng.random())
+    runs_above = float(rng.uniform(0.5, 0.72))
+    tired_ohm = (2.8 + 1.4 * drawn) * (1 - runs_above) * speaker_ohm(volts)
     return Power(
-        rail_farad=float(rng.choice((47e-6, 100e-6, 220e-6, 470e-6, 1000e-6))),
-        source_ohm=float(rng.uniform(5.0, 12.0) if tired else rng.uniform(0.5, 3.0)),
-        runs_above=float(rng.uniform(0.5, 0.72)),
+        rail_farad=rail_farad,
+        source_ohm=tired_ohm if tired else 0.5 + 2.5 * drawn,
+        runs_above=runs_above,
         resets=bool(rng.random() < 0.5),
         direct=bool(rng.random() < 0.45),
     )

@@ -175,13 +175,20 @@ class Truth:
         return "runs on" if _rms(still) > 2 * rest_rms + _QUIET_RMS else "answers"
 
     def shown(self, pad_1: str, pad_2: str) -> Iterator[Shown]:
-        """Touch a pair from the highest series value down to the first that freezes."""
+        """Touch a pair from the highest series value down to the first that freezes.
+
+        Nothing is given where the pair changes no sample over any path.
+        """
         rig = self._project.rig
         closed_s = self._timings.dwell_ms / 1000
-        for series_ohm in sorted(set(rig.series_ohm), reverse=True):
-            if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is not None:
-                continue
-            link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
+        links = [
+            Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
+            for series_ohm in sorted(set(rig.series_ohm), reverse=True)
+            if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is None
+        ]
+        if not links or self._does_nothing(links[-1]):
+            return
+        for link in links:
             worst_db, changes, afterwards = [], Counter(), Counter()
             for key in self._keys:
                 for state in self._states[key]:
@@ -201,12 +208,28 @@ class Truth:
                         afterwards["browns out"] += toy.brown_outs > 0
             touches = len(worst_db)
             yield Shown(
-                series_ohm, path_ohm(rig, series_ohm), sum(changes.values()) / touches,
+                link.series_ohm, path_ohm(rig, link.series_ohm), sum(changes.values()) / touches,
                 *(afterwards[w] / touches for w in ("freeze", "runs on", "guarded", "browns out")),
                 tuple(worst_db), changes.most_common(1)[0][0] if changes else "",
             )  # fmt: skip
             if afterwards["freeze"] or afterwards["guarded"]:
                 return
+
+    def _does_nothing(self, link: Link) -> bool:
+        """Whether a link leaves every sample as it was.
+
+        The lower a bridge, the further it moves every level, and always the same way (level =
+        a + b / (R + c) in a network of resistors): what the lowest path leaves alone, no
+        higher one changes.
+        """
+        for key in self._keys:
+            for state in self._states[key]:
+                toy = state.toy.fork()
+                if not np.array_equal(self._touch(toy, key, [link]), state.reference):
+                    return False
+                if toy.guard.tripped:
+                    return False
+        return True
 
     def _leads_nowhere(self, net: int) -> bool:
         """Whether a net is a bare piece of track: nothing flows to it, and nothing reads it."""

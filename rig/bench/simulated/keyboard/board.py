@@ -21,9 +21,8 @@ import numpy as np
 
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import BIAS, LOW, OPEN, Circuit, Drive
-from rig.bench.simulated.clock import clock_of, with_lead
+from rig.bench.simulated.clock import clock_of
 from rig.bench.simulated.parts import Board, Habits, Net, chosen_roles, matrix, place_pads
-from rig.bench.simulated.supply import make_power
 
 ROWS, COLUMNS = 2, 5
 CHIP_HZ = 512e3
@@ -115,10 +114,9 @@ def make_keyboard(seed: int, pads: int) -> Board:
             tune=tune,
             env_farad=decay_s / decay_ohm,
         ),
-        clock=with_lead(clock_of(clock_ohm, chip_hz), seed),
+        clock=clock_of(clock_ohm, chip_hz),
         habits=habits,
         amplifier_gain=float(rng.uniform(6.0, 14.0)),
-        power=make_power(seed),
         press_ms=400,
         always=((roles["amp"], roles["gnd"], 10e6), (roles["mix"], roles["gnd"], 10e6)),
     )

@@ -21,10 +21,9 @@ import numpy as np
 
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import BIAS, LOW, OPEN, Circuit, Drive
-from rig.bench.simulated.clock import clock_of, with_lead
+from rig.bench.simulated.clock import clock_of
 from rig.bench.simulated.parts import Board, Habits, Net, chosen_roles, matrix, place_pads
 from rig.bench.simulated.sampler.sounds import ADDRESS_BITS, SAMPLE_HZ, Sounds, make_sounds
-from rig.bench.simulated.supply import make_power
 
 ROWS, COLUMNS = 2, 3
 CYCLES_PER_SAMPLE = 64
@@ -98,10 +97,9 @@ def make_sampler(seed: int, pads: int) -> Board:
         ),
         contacts=matrix(keys, roles, COLUMNS),
         inside=Inside(sounds, filter_farad=float(rng.choice((1e-9, 2.2e-9, 3.3e-9)))),
-        clock=with_lead(clock_of(clock_ohm, chip_hz), seed),
+        clock=clock_of(clock_ohm, chip_hz),
         habits=habits,
         amplifier_gain=float(rng.uniform(6.0, 14.0)),
-        power=make_power(seed),
         always=((roles["amp"], roles["gnd"], 10e6),),
     )
 

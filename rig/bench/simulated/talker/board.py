@@ -21,9 +21,8 @@ import numpy as np
 
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import BIAS, HIGH, LOW, OPEN, Circuit, Drive
-from rig.bench.simulated.clock import clock_of, with_lead
+from rig.bench.simulated.clock import clock_of
 from rig.bench.simulated.parts import Board, Habits, Net, matrix, place_pads
-from rig.bench.simulated.supply import make_power
 from rig.bench.simulated.talker import memory
 
 ROWS, COLUMNS = 2, 3
@@ -68,10 +67,9 @@ def make_talker(seed: int, pads: int) -> Board:
         ),
         contacts=matrix(keys, roles, COLUMNS),
         inside=speech,
-        clock=with_lead(clock_of(clock_ohm, chip_hz), seed),
+        clock=clock_of(clock_ohm, chip_hz),
         habits=habits,
         amplifier_gain=float(rng.uniform(6.0, 14.0)),
-        power=make_power(seed),
     )
 
 
