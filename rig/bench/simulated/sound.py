@@ -79,9 +79,12 @@ class Amplifier:
             return np.zeros(len(voice), np.float32)
         self.driven = np.clip(voice, -1, 1)
         sound, self._state = lfilter(self._b, self._a, self.driven, zi=self._state)
+        return (sound * _OUT).astype(np.float32)
+
+    def calm(self) -> None:
+        """Let go of what rings on too softly to matter."""
         if np.abs(self._state).max() < 1e-7:
             self._state = np.zeros(3)
-        return (sound * _OUT).astype(np.float32)
 
 
 def rest_share(board: Board, source: int) -> float:

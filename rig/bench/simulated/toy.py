@@ -52,7 +52,8 @@ class SimulatedToy:
         self._cell = self._left = _CELL
         self._bounces: tuple[tuple[int, frozenset[str]], ...] = ()
         self._chance = seed & 0xFFFFFFFF
-        self._driven: list[np.ndarray] = []
+        self._driven = np.zeros(_CELL)
+        self._swings = False
         self._powered = False
         self._forgot = True
 
@@ -65,7 +66,7 @@ class SimulatedToy:
         other._amplifier = self._amplifier.fork()
         other._supply = replace(self._supply)
         other.guard = replace(self.guard) if self.guard else None
-        other._driven = list(self._driven)
+        other._driven = self._driven.copy()
         return other
 
     def connect(self, links: Sequence[Link]) -> None:
@@ -155,7 +156,9 @@ class SimulatedToy:
         muted = signal is None
         sound = self._amplifier.sound(np.zeros(samples, np.float32) if muted else signal, muted)
         if len(self._amplifier.driven):
-            self._driven.append(self._amplifier.driven)
+            at = self._cell - self._left
+            self._driven[at : at + samples] = self._amplifier.driven
+            self._swings = True
         return sound
 
     def _begin_cell(self) -> None:
@@ -164,10 +167,13 @@ class SimulatedToy:
         else:
             self._cell = _CELL_BUSY if self._supply.load_ma > _BUSY_MA else _CELL
         self._left = self._cell
-        self._driven.clear()
+        if self._swings:
+            self._driven[:] = 0.0
+            self._swings = False
 
     def _end_cell(self) -> None:
         """Work out what was drawn, and what it did to the rail, the chips and the guard."""
+        self._amplifier.calm()
         seconds = self._cell / RATE_HZ
         mean_ma, peak_ma = self._drawn_ma()
         self._supply.load_ma = mean_ma
@@ -189,8 +195,8 @@ class SimulatedToy:
         if self._wiring.links:
             mean_ma += 1000 * self._wiring.draw_siemens() * self._supply.rail_v
         peak_ma = mean_ma
-        if self._driven:
-            driven = np.concatenate(self._driven)
+        if self._swings:
+            driven = self._driven[: self._cell]
             if not self.board.power.direct:
                 # the capacitor before the speaker lets only changes through
                 driven = driven - np.mean(driven)
