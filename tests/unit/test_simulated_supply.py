@@ -2,11 +2,12 @@
 
 import dataclasses
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from rig.bench.simulated.board import KINDS, Board, make_board
+from rig.bench.simulated.board import KINDS, Board, load_board, make_board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import BLEED_OHM, Guard, Power, Supply, make_power
@@ -200,3 +201,12 @@ def test_boards_differ_in_their_supply_and_a_seed_keeps_its_own():
     assert 5 < sum(power.source_ohm > 3 for power in made) < 40
     felt = [make_board(seed, 16).clock.lead_farad > 0 for seed in range(40)]
     assert 3 < sum(felt) < 20
+
+
+def test_a_board_file_says_its_supply_and_what_a_lead_adds(tmp_path):
+    text = (Path(__file__).parents[2] / "configs" / "boards" / "talker.yaml").read_text("utf-8")
+    file = tmp_path / "board.yaml"
+    file.write_text(f"{text}\nsupply: {{source_ohm: 9, direct: true}}\nlead_farad: 4e-12\n", "utf-8")
+    made = load_board(file)
+    assert made.power == Power(source_ohm=9.0, direct=True)
+    assert made.clock.lead_farad == 4e-12

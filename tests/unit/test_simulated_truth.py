@@ -4,12 +4,13 @@ import json
 import subprocess
 import sys
 from itertools import combinations
+from pathlib import Path
 
 import pytest
 
-from rig.bench.simulated.board import KINDS, make_board
+from rig.bench.simulated.board import KINDS, load_board, make_board
 from rig.bench.simulated.folder import new_simulated_project
-from rig.bench.simulated.truth import Truth, facts
+from rig.bench.simulated.truth import Truth, facts, main
 
 
 def test_the_command_prints_bends_and_freezes():
@@ -45,3 +46,21 @@ def test_bare_tracks_do_nothing_and_need_no_trial(kind, tmp_path, monkeypatch):
     for one, two in bare:
         if net_of[one] != net_of[two]:
             assert facts(list(tried.shown(one, two))) is None, (one, two)
+
+
+def test_the_command_takes_a_board_file_and_says_what_is_wrong_with_it(tmp_path, capsys):
+    file = Path(__file__).parents[2] / "configs" / "boards" / "sampler.yaml"
+    main(["--board", str(file)])
+    said = json.loads(capsys.readouterr().out)
+    board = load_board(file)
+    assert said["bends"]
+    assert {pad for pair in said["bends"] for pad in pair} <= set(board.letters)
+    for pair in said["pairs"]:
+        assert pair["least_path_ohm"] is None or pair["least_path_ohm"] <= pair["most_path_ohm"]
+        assert 0 <= pair["bends"] <= 1
+        assert bool(pair["change"]) == (pair["worst_db"] > 3.0)
+    bad = tmp_path / "board.yaml"
+    bad.write_text(file.read_text("utf-8").replace("kind: sampler", "kind: toaster"), "utf-8")
+    with pytest.raises(SystemExit):
+        main(["--board", str(bad)])
+    assert f"{bad}:" in capsys.readouterr().err

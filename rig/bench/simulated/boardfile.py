@@ -7,6 +7,8 @@
     bits: 6                      # of a sampler's codes, 4 to 8
     boot_ms: 200                 # from cells in to ready
     habits: {crash_ratio: 2.4}   # where designs differ, see `parts.Habits`
+    supply: {source_ohm: 9, direct: true}   # cells and speaker, see `supply.Power`
+    lead_farad: 4e-12            # what a lead adds at osc while it is closed onto a bus
     pins:                        # only pins that differ from the usual
       a3: {drive_ohm: 18000, threshold: 0.4}
       d0: {node: N7}
@@ -42,6 +44,7 @@ from rig.bench.simulated.circuit import Circuit, Drive
 from rig.bench.simulated.clock import RcClock
 from rig.bench.simulated.kinds import KINDS, Kind
 from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Habits, Net, Pad
+from rig.bench.simulated.supply import Power
 from rig.errors import ConfigError
 from rig.project.load import validate
 from rig.project.models import MAX_PADS, Name, _Model, letters
@@ -88,6 +91,14 @@ class _Habits(_Model):
     hiss: float = Field(default=0.0, ge=0, le=0.1)
 
 
+class _Supply(_Model):
+    rail_farad: float = Field(default=220e-6, ge=1e-6, le=0.01)
+    source_ohm: float = Field(default=2.0, ge=0.1, le=100)
+    runs_above: float = Field(default=0.6, ge=0.1, le=0.9)
+    resets: bool = False
+    direct: bool = False
+
+
 class _File(_Model):
     kind: Literal["talker", "keyboard", "sampler"]
     name: str = Field(min_length=1, max_length=80)
@@ -97,6 +108,8 @@ class _File(_Model):
     boot_ms: int = Field(default=200, ge=20, le=10_000)
     amplifier_gain: float = Field(default=10.0, gt=0, le=1000)
     habits: _Habits = _Habits()
+    supply: _Supply = _Supply()
+    lead_farad: float = Field(default=0.0, ge=0, le=1e-9)
     pins: dict[str, _Pin] = Field(default_factory=dict)
     parts: dict[str, _Part]
     pads: dict[str, _Pad] = Field(min_length=2, max_length=MAX_PADS)
@@ -165,6 +178,7 @@ class _Reader:
             clock=clock,
             habits=Habits(**written.habits.model_dump()),
             amplifier_gain=written.amplifier_gain,
+            power=Power(**written.supply.model_dump()),
             press_ms=press_ms,
             always=tuple((roles[role], roles["gnd"], 10e6) for role in kind.heard),
             fitted=fitted,
@@ -266,4 +280,4 @@ class _Reader:
                 ("parts",), "the clock needs a resistor from osc to plus and a capacitor from "
                 "osc to minus",
             )  # fmt: skip
-        return RcClock(1 / siemens, farads["osc"])
+        return RcClock(1 / siemens, farads["osc"], lead_farad=self._written.lead_farad)

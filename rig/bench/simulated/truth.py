@@ -1,6 +1,7 @@
 """What every pair of a simulated board really does, for tests and benchmarks only.
 
-    python -m rig.bench.simulated.truth --seed 7 --pads 24
+    python -m rig.bench.simulated.truth --seed 7 --pads 24 [--kind talker|keyboard|sampler]
+    python -m rig.bench.simulated.truth --board FILE
 
 Each pair of nets is touched over the series values, keys and timings of the set-up, from
 the highest value down to the first that freezes the toy or trips the guard, in several states
@@ -33,6 +34,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 
@@ -51,6 +53,7 @@ from rig.bench.simulated.folder import new_simulated_project, project_board
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
+from rig.errors import RigError
 from rig.project import Project, path_ohm, touchable
 
 STATES = 4
@@ -234,7 +237,9 @@ class Truth:
     def _leads_nowhere(self, net: int) -> bool:
         """Whether a net is a bare piece of track: nothing flows to it, and nothing reads it."""
         board = self.board
-        joined = [*board.circuit.resistors, *board.always, *board.contacts.values()]
+        joined = [
+            *board.circuit.resistors, *board.always, *board.fitted, *board.contacts.values()
+        ]  # fmt: skip
         return (
             board.nets[net].drive == Drive()
             and board.nets[net].role.startswith("nc")
@@ -329,13 +334,19 @@ def truth(project: Project, board: Board | None = None) -> dict:
 def main(arguments: list[str] | None = None) -> None:
     """Print the truth of a board as JSON."""
     parser = argparse.ArgumentParser(prog="python -m rig.bench.simulated.truth")
-    parser.add_argument("--seed", type=int, required=True)
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--seed", type=int)
+    what.add_argument("--board", type=Path, metavar="FILE", help="a board file")
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--kind", choices=list(KINDS), default="talker")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
-        project = new_simulated_project(folder + "/toy", asked.seed, asked.pads, asked.kind)
-    print(json.dumps(truth(project)))
+        of_seed = (asked.seed or 0, asked.pads, asked.kind)
+        try:
+            project = new_simulated_project(folder + "/toy", *of_seed, board=asked.board)
+            print(json.dumps(truth(project)))
+        except RigError as error:
+            parser.exit(1, f"{error}\n")
 
 
 if __name__ == "__main__":
