@@ -1,6 +1,7 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
 from rig.listen.baseline import Baseline, Span
+from rig.listen.beginning import onset
 from rig.listen.decide import JUDGE, Ear, clean, lost
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, Judgement
@@ -18,4 +19,5 @@ __all__ = [
     "clean",
     "frames",
     "lost",
+    "onset",
 ]
