@@ -16,12 +16,12 @@ from statistics import median
 import numpy as np
 
 from rig.bench import Bench
-from rig.errors import CaptureLost, GuardTripped, Restarted, RigError, ToyLost
-from rig.listen import HOP_S, Ear, Judgement, Span, clean, frames, lost
-from rig.log import Record, SweepLog
+from rig.errors import CaptureLost, GuardTripped, Restarted, ToyLost
+from rig.listen import HOP_S, Judgement, lost
+from rig.log import SweepLog
 from rig.project import Project, path_ohm
+from rig.sweep.book import Book
 from rig.sweep.events import (
-    BendSeen,
     FreezeSeen,
     Progress,
     Recovered,
@@ -32,9 +32,8 @@ from rig.sweep.events import (
     TakeLost,
 )
 from rig.sweep.hearing import Heard, hear
-from rig.sweep.plan import TRIES, Knowledge, Step, describe, plan, touches_left
+from rig.sweep.plan import TRIES, Step, describe, plan, touches_left
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
-from rig.sweep.rejudge import is_clean
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
@@ -43,11 +42,6 @@ SPARE_FRAMES = 5
 NO_ANSWER = "the toy did not answer"
 LOST_IN_A_ROW = 4
 RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
-SAMPLE_EVERY = 20
-"""With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
-CHECKS_IN_A_ROW = 3
-SOUNDING_DB = 12.0
-"""A key's sound must stand this far above the room for the ear to work."""
 
 
 @dataclass
@@ -76,16 +70,14 @@ class Sweep:
         self.project = project
         self.bench = bench
         self.log = log
-        self.known = Knowledge(project)
-        self.ear = Ear(bench.rate_hz)
+        self.book = Book(project, log, bench.rate_hz)
+        self.known = self.book.known
+        self.ear = self.book.ear
         self.recovery = Recovery(project, bench, lambda kind, **d: log.event(kind, **d))
-        self.touches = 0
-        self.freezes = 0
         self.recoveries = 0
         self._pending: _Pending | None = None
         self._news: list[SweepEvent] = []
         self._lost_in_a_row = 0
-        self._odd_checks = 0
         self._restarts = 0
         self._tripped: list[frozenset[str]] = []
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
@@ -102,59 +94,23 @@ class Sweep:
         """
         self.log.see_to(lambda: self.bench.wait(0.0))  # a slow disk must not trip the dead-man
         try:
-            self._remember()
+            self.book.remember()
             state = self.bench.describe()
             self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
-            yield SweepStarted(self.touches, self.touches + touches_left(self.known))
+            yield SweepStarted(self.book.touches, self.book.touches + touches_left(self.known))
             self.recovery.start()
             for step in plan(self.known):
                 try:
                     yield from self._make(step)
                 except Restarted as restart:
                     yield from self._begin_again(step, restart)
-            self._judge_hits_again()
-            self.log.event("done", touches=self.touches)
+            self.book.judge_hits_again()
+            self.log.event("done", touches=self.book.touches)
             self.log.flush()
-            yield SweepDone(self.touches, self.freezes, self.recoveries)
+            yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
         finally:
             self.log.see_to(None)
             self.bench.safe()
-
-    # What the log knows already
-
-    def _remember(self) -> None:
-        for record in self.log.records():
-            step = _step_of(record)
-            if record.fault or not record.complete or step is None:
-                continue
-            if record.sound == "lost":
-                self.known.fail(step)
-                continue
-            self.touches += 1
-            if is_clean(record):
-                samples, _ = self.log.read_take(record.number)
-                self._learn(step.key, samples, record.offsets)
-            self.known.note(step, record.sound not in (None, "none"), record.after)
-            self.freezes += record.after == "freeze"
-        self.known.since_check = 0
-
-    def _learn(self, key: str, samples: np.ndarray, offsets: dict[str, int]) -> None:
-        self.ear.learn(key, samples, self._span(offsets, len(samples)))
-        if self.ear.takes_learnt(key) >= 3:
-            self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
-
-    def _span(self, offsets: dict[str, int], length: int) -> Span:
-        return Span.from_samples(offsets, length, self.bench.rate_hz)
-
-    def _judge_hits_again(self) -> None:
-        """Hold every hit against all the clean takes that there are by the end."""
-        self.log.flush()
-        for record in self.log.records():
-            if (record.kind in ("sweep", "confirm") and record.complete and record.take
-                    and record.sound not in (None, "none", "lost")):
-                samples, _ = self.log.read_take(record.number)
-                span = self._span(record.offsets, len(samples))
-                self.log.judged(record.number, self.ear.judge(record.key, samples, span))
 
     # One step
 
@@ -183,7 +139,7 @@ class Sweep:
         answered = said == ["known"]
         if said and not answered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
-        self.touches += heard.fault is None
+        self.book.touches += heard.fault is None
         if answered:  # before the row of this touch, which waits for its take
             yield from self._complete_pending(step.key, answered)
         number = self.log.next_number()
@@ -197,8 +153,8 @@ class Sweep:
             self.known.hear_more(step.key)
         yield from self._take_in(number, step, heard)
         yield Progress(
-            number, step.kind, describe(step, self.project), self.touches,
-            self.touches + touches_left(self.known), self.bench.now_s(),
+            number, step.kind, describe(step, self.project), self.book.touches,
+            self.book.touches + touches_left(self.known), self.bench.now_s(),
         )
         yield from self._drain_news()
 
@@ -249,7 +205,7 @@ class Sweep:
             return
         self._tripped.clear()
         if step.pads is None:
-            yield from self._clean_take(number, step, heard)
+            self.book.take_in_clean(number, step, heard)
             return
         pending = _Pending(number, step, heard)
         if self._still_sounds(step.key, heard):
@@ -293,11 +249,7 @@ class Sweep:
     # The touch before
 
     def _judge(self, pending: _Pending) -> Judgement:
-        heard = pending.heard
-        span = self._span(heard.offsets, len(heard.samples))
-        judgement = self.ear.judge(pending.step.key, heard.samples, span)
-        self.log.judged(pending.number, judgement)
-        return judgement
+        return self.book.judge(pending.number, pending.step, pending.heard)
 
     def _judge_pending(self) -> None:
         if self._pending and self._pending.judgement is None:
@@ -332,30 +284,18 @@ class Sweep:
         if pending is None:
             return
         if after == "freeze":
-            self.freezes += 1
+            self.book.freezes += 1
             yield FreezeSeen(
                 pending.step.pads, path_ohm(self.project.rig, pending.step.series_ohm)
             )
         self._close_book(pending, after, evidence)
 
     def _close_book(self, pending: _Pending, after: str, evidence: dict) -> None:
-        judgement = pending.judgement
-        self.log.completed(pending.number, after, evidence)
-        if judgement.sound == "lost":
-            self.known.fail(pending.step)
-            return
-        hit = self.ear.is_hit(judgement)
-        self.known.note(pending.step, hit, after)
-        dull = judgement.sound == "none" and after == "answers"
-        if self.project.rig.keep == "finds" and dull and pending.number % SAMPLE_EVERY:
-            self.log.drop_take(pending.number)
-        if hit and pending.step.kind == "confirm":
-            self._news.append(
-                BendSeen(
-                    pending.step.pads, path_ohm(self.project.rig, pending.step.series_ohm),
-                    judgement.sound, judgement.amount, judgement.unit,
-                )
-            )
+        news = self.book.complete(
+            pending.number, pending.step, pending.judgement, after, evidence
+        )
+        if news:
+            self._news.append(news)
 
     def _drop_pending(self) -> None:
         """Give up on a touch whose sequel was lost: how the toy was after it is not known."""
@@ -367,46 +307,6 @@ class Sweep:
     def _drain_news(self) -> Iterator[SweepEvent]:
         news, self._news = self._news, []
         yield from news
-
-    # Clean presses
-
-    def _clean_take(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
-        self.log.completed(number, "answers", {})
-        if step.kind == "baseline":
-            self._check_sounding(step.key, heard)
-            self._learn(step.key, heard.samples, heard.offsets)
-            self.log.judged(number, clean())
-            self.known.note(step, False, "answers")
-            return
-        span = self._span(heard.offsets, len(heard.samples))
-        judgement = self.ear.judge(step.key, heard.samples, span)
-        self.log.judged(number, judgement)
-        self.known.note(step, False, "answers")
-        if self.ear.is_hit(judgement):
-            self._odd_checks += 1
-            self.known.since_check = 10**6  # ask again before the next pair
-            self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
-        else:
-            if self._odd_checks:  # the toy is the same, but it does that by itself now and then
-                self.known.hear_more(step.key)
-            self._odd_checks = 0
-            self._learn(step.key, heard.samples, heard.offsets)
-        if self._odd_checks >= CHECKS_IN_A_ROW:
-            raise RigError(
-                f"the toy no longer sounds like its baseline (touch {number}): check battery, "
-                "leads and sound level, then start a new sweep with `padsweep sweep --name`"
-            )
-        yield from ()
-
-    def _check_sounding(self, key: str, heard: Heard) -> None:
-        take = frames(heard.samples, self.bench.rate_hz)
-        span = self._span(heard.offsets, len(heard.samples))
-        quiet = np.median(take.level_db[: max(1, span.press - 2)])
-        if np.percentile(take.level_db[span.press :], 90) < quiet + SOUNDING_DB:
-            raise RigError(
-                f"nothing is heard when key {key!r} is pressed: check the toy's supply, its "
-                "volume, the key's lead and the sound input's level"
-            )
 
     # Failures
 
@@ -436,15 +336,3 @@ class Sweep:
     def _set_aside(self, step: Step, why: str) -> SetAside:
         self.log.event("set aside", plan_key=step.plan_key, why=why)
         return SetAside(describe(step, self.project), why)
-
-
-def _step_of(record: Record) -> Step | None:
-    """Give the step of the plan that a log row came from."""
-    keys = record.touch.stimulus.keys
-    if record.kind not in ("baseline", "sweep", "confirm", "check") or len(keys) != 1:
-        return None
-    if not record.touch.connections:
-        return Step(record.kind, keys[0])
-    connection = record.touch.connections[0]
-    pair = (connection.pads_1[0], connection.pads_2[0])
-    return Step(record.kind, keys[0], pair, connection.series_ohm)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
@@ -199,25 +199,35 @@ def pair_steps(project: Project) -> Iterator[Step]:
                     yield Step("sweep", key, pair, series_ohm)
 
 
-def plan(known: Knowledge) -> Iterator[Step]:
-    """Yield the next touch for as long as there is one; asks `known` afresh each time."""
-    for step in _plan(known):
+Chooser = Callable[[Sequence[Step]], Step]
+"""Picks one of the pairs' touches that are due."""
+
+
+def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
+    """Yield the next touch for as long as there is one; asks `known` afresh each time.
+
+    Parameters
+    ----------
+    known : Knowledge
+    choose : callable, optional
+        Picks the next pair's touch; without it they come in the order of `known.steps`.
+    """
+    for step in _plan(known, choose):
         known.under_way.append(step)
         yield step
 
 
-def _plan(known: Knowledge) -> Iterator[Step]:
-    yield from _baselines(known)
+def _plan(known: Knowledge, choose: Chooser | None) -> Iterator[Step]:
+    yield from baselines(known)
     while True:
-        for step in known.steps:
-            while known.is_due(step):
-                yield from _baselines(known)
-                while again := known.next_confirm():
-                    yield again
-                if known.since_check >= CHECK_EVERY:
-                    known.since_check = 0
-                    yield Step("check", step.key)
-                yield step
+        for step in _pairs(known, choose):
+            yield from baselines(known)
+            while again := known.next_confirm():
+                yield again
+            if known.since_check >= CHECK_EVERY:
+                known.since_check = 0
+                yield Step("check", step.key)
+            yield step
         while again := known.next_confirm():
             yield again
         if not known.under_way:
@@ -226,7 +236,19 @@ def _plan(known: Knowledge) -> Iterator[Step]:
         yield Step("check", known.project.sweep_keys[0])
 
 
-def _baselines(known: Knowledge) -> Iterator[Step]:
+def _pairs(known: Knowledge, choose: Chooser | None) -> Iterator[Step]:
+    """Yield the pairs' touches that are due, until there is none."""
+    if choose is None:
+        for step in known.steps:
+            while known.is_due(step):
+                yield step
+        return
+    while due := [step for step in known.left if known.is_due(step)]:
+        yield choose(due)
+
+
+def baselines(known: Knowledge) -> Iterator[Step]:
+    """Yield clean presses while more of them are wanted."""
     for key in known.project.sweep_keys:
         while _wants_baseline(known, key):
             yield Step("baseline", key)
