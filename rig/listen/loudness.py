@@ -15,6 +15,8 @@ from scipy.signal import sosfilt
 BLOCKS_PER_S = 10
 BLOCK = 4
 """A block is 0.4 s: four steps of 0.1 s."""
+AT_ONCE = 5 * BLOCKS_PER_S
+"""Steps that are filtered at once, so that a long sound doesn't fill the memory."""
 ABSOLUTE_GATE_LKFS = -70.0
 RELATIVE_GATE_LU = -10.0
 LEAST_POWER = 1e-12
@@ -72,8 +74,8 @@ def loudness(samples: np.ndarray, rate_hz: int) -> tuple[np.ndarray, float]:
     sections = k_weighting(rate_hz)
     state = np.zeros((len(sections), 2))
     steps = []
-    for first in range(0, len(edges) - 1, BLOCK):
-        part = edges[first : first + BLOCK + 1]
+    for first in range(0, len(edges) - 1, AT_ONCE):
+        part = edges[first : first + AT_ONCE + 1]
         weighted, state = sosfilt(
             sections, samples[part[0] : part[-1]].astype(np.float64), zi=state
         )

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.listen.features import HOP_S, WINDOW_S
+from rig.listen.levels import frame_levels
 from rig.listen.loudness import loudness
-from rig.listen.pitch import fundamentals
+from rig.listen.pitch import fundamentals, padded
 from rig.listen.spectrum import onset_strength, spectral_measures
 
 LEAST_RATE_HZ = 8000
-BATCH = 32
-"""Frames worked on at a time, so few that their arrays stay in the processor's cache."""
 SILENCE = 1e-6
 """Amplitude that counts as silence, -120 dB."""
 
@@ -120,19 +119,23 @@ def measure(sound: np.ndarray, rate_hz: int) -> Measures:
     if not np.isfinite(energy):
         raise ValueError("a sound has only finite samples")
     count = 1 + max(0, len(sound) - size) // hop
-    batches = []
-    for first in range(0, count, BATCH):
-        number = min(BATCH, count - first)
-        length = (number - 1) * hop + size
-        part = sound[first * hop : first * hop + length]
-        part = np.pad(part, (0, length - len(part)))
-        batches.append(_frames(part, number, hop, size, rate_hz))
-    by_frame = {name: np.concatenate([batch[name] for batch in batches]) for name in batches[0]}
+    around = padded(sound, (count + size // hop) * hop)
+    mean_square, peak, zero_crossings = frame_levels(around, count, hop, size)
+    mel_db, centroid_hz, roll_off_hz, flatness = spectral_measures(
+        np.lib.stride_tricks.sliding_window_view(around, size)[::hop][:count], rate_hz
+    )
     f0_hz, aperiodicity = fundamentals(sound, count, hop, rate_hz)
     momentary_lkfs, loudness_lkfs = loudness(sound, rate_hz)
     return Measures(
-        rate_hz, hop, size, **by_frame,
-        onset_db=onset_strength(by_frame["mel_db"]),
+        rate_hz, hop, size,
+        rms_dbfs=_level_dbfs(mean_square),
+        peak_dbfs=_dbfs(peak),
+        zero_crossings=zero_crossings,
+        mel_db=mel_db,
+        centroid_hz=centroid_hz,
+        roll_off_hz=roll_off_hz,
+        flatness=flatness,
+        onset_db=onset_strength(mel_db),
         f0_hz=f0_hz,
         aperiodicity=aperiodicity,
         momentary_lkfs=momentary_lkfs,
@@ -142,29 +145,8 @@ def measure(sound: np.ndarray, rate_hz: int) -> Measures:
     )
 
 
-def _frames(
-    samples: np.ndarray, count: int, hop: int, size: int, rate_hz: int
-) -> dict[str, np.ndarray]:
-    """Measure the first `count` frames of some samples: levels, signs and spectra."""
-    windows = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop][:count]
-    negative = samples < 0.0
-    crossings = np.cumsum(negative[1:] != negative[:-1], dtype=np.int32)
-    crossings = np.concatenate([np.zeros(1, np.int32), crossings])
-    starts = np.arange(count) * hop
-    mel_db, centroid_hz, roll_off_hz, flatness = spectral_measures(windows, rate_hz)
-    return {
-        "rms_dbfs": _level_dbfs(np.einsum("ij,ij->i", windows, windows) / size),
-        "peak_dbfs": _dbfs(np.abs(windows).max(axis=1)),
-        "zero_crossings": crossings[starts + size - 1] - crossings[starts],
-        "mel_db": mel_db,
-        "centroid_hz": centroid_hz,
-        "roll_off_hz": roll_off_hz,
-        "flatness": flatness,
-    }
-
-
 def _dbfs(amplitude):
-    return (20.0 * np.log10(np.maximum(amplitude, SILENCE))).astype(np.float32)
+    return (20.0 * np.log10(np.maximum(amplitude, SILENCE), dtype=np.float64)).astype(np.float32)
 
 
 def _level_dbfs(mean_square):

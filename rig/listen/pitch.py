@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import firwin, resample_poly
+from scipy.fft import irfft, rfft
+from scipy.signal import firwin
 
 HIGH_HZ = 2000.0
 """The highest fundamental looked for; the lowest has a period of two hops."""
@@ -22,7 +22,9 @@ LEAST_POWER = 1e-9
 """A frame quieter than this mean square (-90 dB re 1.0) isn't voiced."""
 NOTHING = np.float32(1e-20)
 """Least difference to divide by; constant sounds have only rounding errors."""
-BATCH = 64
+ROW = 32
+"""Samples at the lower rate that one row of a matrix product gives."""
+BATCH = 128
 """Frames worked on at a time, so few that their arrays stay in the processor's cache."""
 
 
@@ -56,33 +58,43 @@ def fundamentals(
     """
     down = divider(hop, rate_hz)
     if down > 1:
-        sound = resample_poly(sound, 1, down, window=_low_pass(down, rate_hz))
+        sound = _lowered(sound, down, rate_hz)
         hop, rate_hz = hop // down, rate_hz / down
-    sound = sound[: (count + 3) * hop]
-    sound = np.pad(sound, (0, (count + 3) * hop - len(sound)))
-    # The energy of two hops from each sample on; in float32 the differences of such sums
+    sound = padded(sound, (count + 3) * hop)
+    # Half the energy of two hops from each sample on; in float32 the differences of such sums
     # would drown the dips.
-    upto = np.zeros(len(sound) + 1)
-    np.cumsum(np.square(sound, dtype=np.float64), out=upto[1:])
-    energy = (upto[2 * hop :] - upto[: -2 * hop]).astype(np.float32)
+    by_hop = _running_sums(np.square(sound.reshape(-1, hop), dtype=np.float64))
+    by_hop[1:] += np.cumsum(by_hop[:-1, -1])[:, None]
+    upto = np.concatenate([[0.0], by_hop.ravel()])
+    energy = (0.5 * (upto[2 * hop :] - upto[: -2 * hop])).astype(np.float32)
     energy = np.lib.stride_tricks.sliding_window_view(energy, 2 * hop + 1)[::hop]
     shortest = int(rate_hz / HIGH_HZ)
     lag = np.arange(shortest, 2 * hop + 1, dtype=np.float32)
     periods, heights = np.zeros(count, np.float32), np.zeros(count, np.float32)
     for first in range(0, count, BATCH):
         batch = slice(first, min(first + BATCH, count))
-        difference = -2.0 * _correlations(sound[first * hop :], batch.stop - first, hop)
-        difference += energy[batch, 1:]
-        difference += energy[batch, :1]
-        mean = np.cumsum(difference, axis=1)[:, shortest - 1 :]
+        by_hop = _correlations(sound[first * hop : (batch.stop + 3) * hop].reshape(-1, hop))
+        difference = energy[batch, 1:] + energy[batch, :1]  # half of it
+        difference -= by_hop[:-1]
+        difference -= by_hop[1:]
+        mean = _running_sums(difference)[:, shortest - 1 :]
         normal = difference[:, shortest - 1 :]
         normal *= lag
         normal /= np.maximum(mean, NOTHING, out=mean)
         periods[batch], heights[batch] = _first_dip(normal)
-    heights[energy[:count, 0] <= LEAST_POWER * 2 * hop] = 1.0
+    heights[energy[:count, 0] <= LEAST_POWER * hop] = 1.0
     f0_hz = np.float32(rate_hz) / (shortest + periods)
     f0_hz[heights >= VOICED] = np.nan
     return f0_hz, heights
+
+
+def padded(sound: np.ndarray, length: int) -> np.ndarray:
+    """Give the first `length` samples of a sound, silence where it has fewer."""
+    if len(sound) >= length:
+        return sound[:length]
+    out = np.zeros(length, sound.dtype)
+    out[: len(sound)] = sound
+    return out
 
 
 def divider(hop: int, rate_hz: int) -> int:
@@ -92,27 +104,78 @@ def divider(hop: int, rate_hz: int) -> int:
 
 @lru_cache(maxsize=8)
 def _low_pass(down: int, rate_hz: int) -> np.ndarray:
-    return firwin(10 * down + 1, PASS_HZ, fs=rate_hz).astype(np.float32)
+    """Give the low pass as a matrix: `ROW` results from the samples that they need."""
+    taps = firwin(10 * down + 1, PASS_HZ, fs=rate_hz)
+    matrix = np.zeros(((ROW - 1) * down + len(taps), ROW), np.float32)
+    for column in range(ROW):
+        matrix[column * down : column * down + len(taps), column] = taps
+    return matrix
 
 
-def _correlations(sound: np.ndarray, count: int, hop: int) -> np.ndarray:
-    """Give each frame's correlation with what comes 1 sample to two hops later.
+def _lowered(sound: np.ndarray, down: int, rate_hz: int) -> np.ndarray:
+    """Give every `down`-th sample of a sound after the low pass."""
+    matrix = _low_pass(down, rate_hz)
+    count = -(-len(sound) // down)
+    rows = -(-count // ROW)
+    around = np.zeros((rows - 1) * ROW * down + len(matrix), np.float32)
+    around[5 * down :][: len(sound)] = sound[: len(around) - 5 * down]
+    needed = np.lib.stride_tricks.sliding_window_view(around, len(matrix))[:: ROW * down]
+    return (np.ascontiguousarray(needed) @ matrix).ravel()[:count]
 
-    That of each hop is needed for two frames and made once. The transform wraps around only
-    at lags that nobody looks at.
+
+@lru_cache(maxsize=8)
+def _later_by_a_hop(hop: int) -> np.ndarray:
+    """Give what delaying by a hop does to a spectrum of three hops."""
+    turns = np.arange(3 * hop // 2 + 1) % 3
+    return np.exp(-2j * np.pi / 3 * np.arange(3))[turns].astype(np.complex64)
+
+
+def _correlations(hops: np.ndarray) -> np.ndarray:
+    """Give each hop's correlation with what comes 1 sample to two hops later.
+
+    Each hop is transformed once; its three hops' spectrum is put together from theirs. The
+    transform wraps around only at lags that nobody looks at.
+
+    Parameters
+    ----------
+    hops : ndarray of float32, shape (n, hop)
+
+    Returns
+    -------
+    ndarray of float32, shape (n - 2, 2·hop)
     """
-    blocks = np.lib.stride_tricks.sliding_window_view(sound, 3 * hop)[::hop][: count + 1]
-    n_fft = next_fast_len(3 * hop, real=True)
-    spectrum = rfft(blocks, n_fft, axis=1)
-    spectrum *= np.conj(rfft(blocks[:, :hop], n_fft, axis=1))
-    by_hop = irfft(spectrum, n_fft, axis=1, overwrite_x=True)[:, 1 : 2 * hop + 1]
-    return by_hop[:-1] + by_hop[1:]
+    hop = hops.shape[1]
+    spectra = rfft(hops, 3 * hop, axis=1)
+    later = _later_by_a_hop(hop)
+    together = later * spectra[2:]
+    together += spectra[1:-1]
+    together *= later
+    together += spectra[:-2]
+    together *= np.conj(spectra[:-2])
+    return irfft(together, 3 * hop, axis=1, overwrite_x=True)[:, 1 : 2 * hop + 1]
+
+
+def _running_sums(rows: np.ndarray) -> np.ndarray:
+    """Give `np.cumsum(rows, axis=1)` for contiguous rows, by a matrix product over short parts.
+
+    Sums that wait for the one before take far longer.
+    """
+    count, length = rows.shape
+    part = next(n for n in range(min(32, length), 0, -1) if length % n == 0)
+    sums = (rows.reshape(-1, part) @ _sums_upto(part, rows.dtype)).reshape(count, -1, part)
+    sums[:, 1:] += np.cumsum(sums[:, :-1, -1], axis=1)[..., None]
+    return sums.reshape(count, length)
+
+
+@lru_cache(maxsize=8)
+def _sums_upto(length: int, dtype: np.dtype) -> np.ndarray:
+    return np.triu(np.ones((length, length), dtype))
 
 
 def _first_dip(normal: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Give the place of each row's first dip below `DIP`, or else of its lowest, with the
     fraction that a parabola through it and its neighbours adds, and its height."""
-    falls = np.diff(normal, axis=1) < 0.0
+    falls = normal[:, 1:] < normal[:, :-1]
     dips = normal < DIP
     dips[:, 1:] &= falls
     dips[:, :-1] &= ~falls

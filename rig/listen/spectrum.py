@@ -12,6 +12,10 @@ from rig.listen.features import BAND_HIGH_HZ, BAND_LOW_HZ, BANDS, mel
 
 POWER_FLOOR = np.float32(1e-12)
 """Power that counts as silence, in a bin or a band: -120 dB re a full-scale sine."""
+BATCH = 128
+"""Frames worked on at a time, so few that their arrays stay in the processor's cache."""
+GROUP = 16
+"""Bins whose magnitudes are summed at once."""
 ROLL_OFF = np.float32(0.85)
 """The part of the magnitudes that lies at or below the roll-off frequency."""
 
@@ -48,15 +52,18 @@ def mel_weights(size: int, rate_hz: int) -> np.ndarray:
 
 @lru_cache(maxsize=8)
 def _analysis(size: int, rate_hz: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give window, band weights, and two columns that sum magnitudes and their moments.
+    """Give window, band weights, and columns that sum magnitudes, their moments and groups.
 
     The window's scale makes the powers of a full-scale sine's bins add up to 1.
     """
     window = hann(size, sym=False)
     window *= 2.0 / np.sqrt(size * np.sum(window**2))
     bins_hz = rfftfreq(size, 1.0 / rate_hz)
-    sums = np.stack([np.ones_like(bins_hz), bins_hz], axis=1)
-    return window, mel_weights(size, rate_hz), sums.astype(np.float32)
+    groups = np.arange(len(bins_hz)) // GROUP
+    sums = np.column_stack([np.ones_like(bins_hz), bins_hz, np.eye(groups[-1] + 1)[groups]])
+    weights = mel_weights(size, rate_hz)
+    weights = weights[: np.flatnonzero(weights.any(axis=1))[-1] + 1]  # all above are zero
+    return window, np.ascontiguousarray(weights), sums.astype(np.float32)
 
 
 def spectral_measures(
@@ -76,26 +83,46 @@ def spectral_measures(
     centroid_hz, roll_off_hz, flatness : ndarray of float32, shape (frames,)
         As `rig.listen.measures.Measures` has them.
     """
+    batches = [
+        _spectra(windows[first : first + BATCH], rate_hz) for first in range(0, len(windows), BATCH)
+    ]
+    return tuple(np.concatenate(parts) for parts in zip(*batches, strict=True))
+
+
+def _spectra(windows: np.ndarray, rate_hz: int) -> tuple[np.ndarray, ...]:
+    """Do what `spectral_measures` does for at most `BATCH` frames."""
     size = windows.shape[1]
     window, weights, sums = _analysis(size, rate_hz)
     # In float64: the rounding of float32 would hide what lies 110 dB below a pure tone.
-    spectrum = rfft(windows * window, axis=1).astype(np.complex64)
-    power = spectrum.real**2
-    power += spectrum.imag**2
-    mel_db = 10.0 * np.log10(np.maximum(power @ weights, POWER_FLOOR))
-
-    magnitude = np.sqrt(power)
-    total, moment = (magnitude @ sums).T
-    some = total > 0.0
-    centroid_hz = np.divide(moment, total, out=np.full_like(total, np.nan), where=some)
-    upto = np.cumsum(magnitude, axis=1, out=magnitude)
-    below = np.argmin(upto < ROLL_OFF * upto[:, -1:], axis=1)
-    roll_off_hz = np.where(some, below * (rate_hz / size), np.nan).astype(np.float32)
-
+    magnitude = np.abs(rfft(windows * window, axis=1).astype(np.complex64))
+    power = np.square(magnitude)
+    mel_db = 10.0 * np.log10(np.maximum(power[:, : len(weights)] @ weights, POWER_FLOOR))
     np.maximum(power, POWER_FLOOR, out=power)
     arithmetic = power.mean(axis=1)
     flatness = np.exp(np.log(power, out=power).mean(axis=1)) / arithmetic
+
+    summed = magnitude @ sums
+    total, moment = summed[:, 0], summed[:, 1]
+    some = total > 0.0
+    centroid_hz = np.divide(moment, total, out=np.full_like(total, np.nan), where=some)
+    bins = _reached(magnitude, summed[:, 2:])
+    roll_off_hz = np.where(some, bins * (rate_hz / size), np.nan).astype(np.float32)
     return mel_db, centroid_hz, roll_off_hz, flatness
+
+
+def _reached(magnitude: np.ndarray, by_group: np.ndarray) -> np.ndarray:
+    """Give the bin of each row at which its sum reaches `ROLL_OFF` of the whole.
+
+    First the group of `GROUP` bins is found, then the bin in it: most of them needn't be summed.
+    """
+    row = np.arange(len(magnitude))
+    upto = np.cumsum(by_group, axis=1)
+    limit = ROLL_OFF * upto[:, -1]
+    group = np.argmin(upto < limit[:, None], axis=1)
+    before = upto[row, group] - by_group[row, group]
+    bins = np.minimum(GROUP * group[:, None] + np.arange(GROUP), magnitude.shape[1] - 1)
+    inside = before[:, None] + np.cumsum(magnitude[row[:, None], bins], axis=1)
+    return bins[row, np.minimum((inside < limit[:, None]).sum(axis=1), GROUP - 1)]
 
 
 def onset_strength(mel_db: np.ndarray) -> np.ndarray:

@@ -24,9 +24,10 @@ import pyloudnorm
 import soundfile
 
 from rig.listen.features import BAND_HIGH_HZ, BAND_LOW_HZ, BANDS
+from rig.listen.levels import frame_levels
 from rig.listen.loudness import loudness
-from rig.listen.measures import BATCH, measure
-from rig.listen.pitch import fundamentals
+from rig.listen.measures import measure
+from rig.listen.pitch import fundamentals, padded
 from rig.listen.spectrum import onset_strength, spectral_measures
 
 RATE_HZ = 48_000
@@ -83,12 +84,11 @@ def reference(sound: np.ndarray, pitch=librosa.yin) -> dict[str, np.ndarray]:
 def own_parts(sound: np.ndarray) -> dict:
     """Give the parts of `measure`, to be timed one by one on a whole take."""
     count = 1 + (len(sound) - SIZE) // HOP
+    around = padded(sound, (count + SIZE // HOP) * HOP)
     windows = np.lib.stride_tricks.sliding_window_view(sound, SIZE)[::HOP]
-    batches = [(first, min(BATCH, count - first)) for first in range(0, count, BATCH)]
     return {
-        "spectrum": lambda: [
-            onset_strength(spectral_measures(windows[f : f + n], RATE_HZ)[0]) for f, n in batches
-        ],
+        "levels": lambda: frame_levels(around, count, HOP, SIZE),
+        "spectrum": lambda: onset_strength(spectral_measures(windows, RATE_HZ)[0]),
         "fundamental": lambda: fundamentals(sound, count, HOP, RATE_HZ),
         "loudness": lambda: loudness(sound, RATE_HZ),
     }

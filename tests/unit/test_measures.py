@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rig.listen.levels import frame_levels
 from rig.listen.measures import measure
 
 RATE_HZ = 48_000
@@ -46,6 +47,17 @@ def test_any_sound_has_as_many_values_as_frames(length, rate_hz, scale, kind):
     for name in ("rms_dbfs", "peak_dbfs", "mel_db", "flatness", "onset_db", "aperiodicity"):
         assert np.isfinite(getattr(heard, name)).all(), name
     assert len(heard.momentary_lkfs) == max(0, length * 10 // rate_hz - 3)
+
+
+@pytest.mark.parametrize(("hop", "size"), [(480, 1024), (128, 256), (100, 201), (100, 64)])
+def test_levels_are_those_of_each_frame_however_hops_fit_in(hop, size):
+    count = 9
+    sound = np.random.default_rng(hop).normal(0, 0.2, (count + size // hop) * hop)
+    mean_square, peak, crossings = frame_levels(sound.astype(np.float32), count, hop, size)
+    frames = np.lib.stride_tricks.sliding_window_view(sound, size)[::hop][:count]
+    np.testing.assert_allclose(mean_square, np.mean(frames**2, axis=1), rtol=1e-5)
+    np.testing.assert_allclose(peak, np.abs(frames).max(axis=1), rtol=1e-6)
+    assert (crossings == np.count_nonzero(np.diff(frames < 0, axis=1), axis=1)).all()
 
 
 def test_a_louder_sound_differs_in_level_alone():
