@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
+from rig.choose.families import families, family_name
 from rig.log import Record
 
 FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
-                "path_max_ohm", "score", "p_value", "q_value")
+                "path_max_ohm", "score", "p_value", "q_value", "family")
 """Columns of the exported finds, one row per pair."""
 
 STOPS = ("guarded", "freeze")
@@ -20,9 +21,7 @@ WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45,
 RUNS_ON = 0.95
 """Worth of a touch after which the toy sounds on by itself: others can be tried over it."""
 SAME_SOUND = 0.82
-SAME_AGAIN = 0.6
-SAME_PAD = 0.95
-"""What a find is worth less for each one before it that is alike."""
+"""What a find is worth less for each one before it with the same word."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +59,8 @@ class Find:
         find rests on a stop alone.
     q_value : float or None
         The lowest rate of false discoveries at which the pair is still a find.
+    family : str
+        Name of those that change the sound alike, this one included.
     """
 
     pads_1: str
@@ -78,6 +79,7 @@ class Find:
     freezes_at_ohm: float | None = None
     p_value: float | None = None
     q_value: float | None = None
+    family: str = ""
 
     @property
     def after_at_worst(self) -> str:
@@ -103,9 +105,10 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
     Returns
     -------
     list of Find
-        Wanted, sure and diverse ones first: a find is worth its kind times how sure it is,
-        less for each one before it that is alike. Pairs that only freeze come last. Touches
-        with a fault, lost takes and touches that aren't complete never count.
+        The best of each family first, then the second of each, and so on; among these a find
+        is worth its kind times how sure it is, less for each one before it with the same
+        word. Pairs that only freeze come last. Touches with a fault, lost takes and touches
+        that aren't complete never count.
     """
     usable = [one for one in records if _usable(one)]
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
@@ -118,7 +121,8 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
         if one and one.sound != "none":
             one = replace(one, p_value=p_values[pair], q_value=q_value)
         found.append(one)
-    return _ranked([one for one in found if one is not None])
+    made = {one.number: one for one in usable}
+    return _ranked(_named([one for one in found if one is not None], made))
 
 
 def pair_p_values(records: Iterable[Record]) -> dict[tuple[str, str], float]:
@@ -235,30 +239,40 @@ def _worth(find: Find) -> float:
     return wanted * sure * often
 
 
-def _ranked(found: list[Find]) -> list[Find]:
-    left = sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2)))
+def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
+    """Give the finds with their families, each named after its best; the best ones first."""
+    best_first = sorted(
+        sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2))),
+        key=lambda one: (one.after in STOPS, -_worth(one)),
+    )
+    heard = [one for one in best_first if one.sound != "none"]
+    numbers = families([[made[number] for number in one.touches] for one in heard])
+    names: dict[int, str] = {}
+    taken: Counter = Counter()
+    named = {}
+    for one, number in zip(heard, numbers, strict=True):
+        if number not in names:
+            name = family_name(one.sound, one.amount, one.unit)
+            taken[name] += 1
+            names[number] = f"{name} ({taken[name]})" if taken[name] > 1 else name
+        named[one.pair] = names[number]
+    # What isn't heard during the touch is told by what comes after it.
+    return [replace(one, family=named.get(one.pair, one.after)) for one in best_first]
+
+
+def _ranked(best_first: list[Find]) -> list[Find]:
+    """Put different sounds first: the best of each family, then the second of each."""
+    rounds: dict[tuple[bool, int], list[Find]] = defaultdict(list)
+    family: Counter = Counter()
+    for one in best_first:
+        rounds[one.after in STOPS, family[one.family]].append(one)
+        family[one.family] += 1
     ranked: list[Find] = []
     sounds: Counter = Counter()
-    kinds: Counter = Counter()
-    pads: Counter = Counter()
-
-    def value(one: Find) -> tuple[bool, float]:
-        alike = (SAME_SOUND ** sounds[one.sound] * SAME_AGAIN ** kinds[_kind(one)]
-                 * SAME_PAD ** max(pads[one.pads_1], pads[one.pads_2]))
-        return one.after not in STOPS, _worth(one) * alike
-
-    while left:
-        best = max(left, key=value)
-        left.remove(best)
-        ranked.append(best)
-        sounds[best.sound] += 1
-        kinds[_kind(best)] += 1
-        pads.update((best.pads_1, best.pads_2))
+    for _, left in sorted(rounds.items()):
+        while left:
+            best = max(left, key=lambda one: _worth(one) * SAME_SOUND ** sounds[one.sound])
+            left.remove(best)
+            ranked.append(best)
+            sounds[best.sound] += 1
     return ranked
-
-
-def _kind(find: Find) -> tuple:
-    """Give what makes two finds sound the same: the word, the after, about the same amount."""
-    step = {"cents": 100.0, "dB": 6.0, "s": 0.1, "Hz": 50.0}.get(find.unit or "", 1.0)
-    amount = None if find.amount is None else round(find.amount / step)
-    return find.sound, find.after, amount

@@ -59,6 +59,7 @@ class Session:
         self.folder = Path(folder)
         decided = {one.pair for one in picks.load_picks(self.folder, skipped=True)}
         self.found = [one for one in found if again or one.pair not in decided]
+        self._all = list(found)
         self._at = 0
 
     @property
@@ -94,6 +95,11 @@ class Session:
     def state(self, find: Find) -> str:
         """Say what was decided about a find: "kept", "skipped" or ""."""
         return decisions(self.folder).get(find.pair, "")
+
+    def alike(self) -> list[Find]:
+        """Give the others of the family of the find that is shown, decided ones too."""
+        shown = self._shown()
+        return [one for one in self._all if one.family == shown.family and one != shown]
 
     def baseline(self) -> Sample | None:
         """Give the baseline that the find is compared with, if one was recorded."""

@@ -82,13 +82,13 @@ def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog)
         return
     entries = {one.pair: one for one in load_picks(folder, skipped=True)}
     table = Table(box=box.SIMPLE_HEAD if out.is_terminal else None, pad_edge=False)
-    for heading in ("", "pads", "what it does", "path", "afterwards", "choice", "take"):
+    for heading in ("", "pads", "what it does", "path", "afterwards", "family", "choice", "take"):
         table.add_column(heading, no_wrap=True, justify="right" if not heading else "left")
     for rank, find in enumerate(found, 1):
         _, path = listening_paths(find, log.folder)[-1]
         table.add_row(
             str(rank), find.pair, _what(find), span(find.path_min_ohm, find.path_max_ohm),
-            afterwards(find), Text(_choice(entries.get(find.pair))),
+            afterwards(find), find.family, Text(_choice(entries.get(find.pair))),
             path.relative_to(folder).as_posix(),
         )
     wide = Console(width=None if out.is_terminal else 240, highlight=False)
@@ -216,6 +216,8 @@ def _show(out: Console, session: Session, files: bool = False) -> None:
                f"{span(find.path_min_ohm, find.path_max_ohm)}"
                + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
+    if alike := session.alike():
+        _line(out, f"  family {find.family}, with {', '.join(one.pair for one in alike)}")
     if files:
         _show_paths(out, session)
 

@@ -39,11 +39,12 @@ def print_finds(console: Console, found: Sequence[Find], most: int | None = None
     table.add_column("what it does", no_wrap=True)
     table.add_column("path", no_wrap=True)
     table.add_column("afterwards", no_wrap=True)
+    table.add_column("family", no_wrap=True)
     table.add_column("take", justify="right", no_wrap=True)
     for find in bends[:most]:
         table.add_row(
             f"{find.pads_1}-{find.pads_2}", sound_words(find.sound, find.amount, find.unit),
-            span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
+            span(find.path_min_ohm, find.path_max_ohm), afterwards(find), find.family,
             str(find.best_touch),
         )
     console.print(table)

@@ -7,6 +7,7 @@ import numpy as np
 from rig.listen.baseline import Baseline, Span
 from rig.listen.describe import describe
 from rig.listen.features import frames
+from rig.listen.fingerprint import fingerprint
 from rig.listen.judgement import Judgement
 
 JUDGE = "2"
@@ -84,7 +85,9 @@ class Ear:
         }
         if p_value > baseline.tail.least_rank_p or distance.local_db < AUDIBLE_DB:
             return Judgement("none", None, None, score, p_value, JUDGE, measures)
-        clean, clean_span = self._clean[key][baseline.likeliest(aligned)]
+        nearest = baseline.likeliest(aligned)
+        measures["change_db"] = fingerprint(aligned, *baseline.takes[nearest], baseline.floor_db)
+        clean, clean_span = self._clean[key][nearest]
         told = describe(
             samples, frames(samples, self.rate_hz), span,
             clean, frames(clean, self.rate_hz), clean_span,

@@ -197,4 +197,4 @@ def test_rows_have_exactly_the_columns():
     (row,) = find_rows(finds(seen_twice()))
     assert tuple(row) == FIND_COLUMNS == (
         "pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm", "path_max_ohm",
-        "score", "p_value", "q_value")
+        "score", "p_value", "q_value", "family")

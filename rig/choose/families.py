@@ -1,0 +1,125 @@
+"""Families: finds whose sounds change alike, so that a person needn't hear them all."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.spatial.distance import cdist, squareform
+
+from rig.listen.fingerprint import SIZE
+from rig.log import Record
+
+FAMILY_DISTANCE = 0.3
+"""Finds that are closer than this on average are one family. Chosen on simulated boards of
+seeds 2500 to 2515 (16 pads)."""
+RANGE_PART = 0.2
+"""So much of a distance is whether finds are heard over the same paths."""
+LEAST_DB = 1.0
+"""The distance of two changes is relative to their size, but at least to this."""
+STEPS = {"cents": 100.0, "dB": 6.0, "s": 0.1, "Hz": 50.0}
+"""Touches of judges that stored no fingerprint are alike when word and amount are, within so
+much."""
+
+
+def families(touches: Sequence[Sequence[Record]]) -> np.ndarray:
+    """Number the families of some finds.
+
+    They are clustered from below by the average of their distances, up to `FAMILY_DISTANCE`.
+
+    Parameters
+    ----------
+    touches : sequence of sequence of Record
+        The touches that show each find, at least one each.
+
+    Returns
+    -------
+    ndarray of int, shape (finds,)
+        From 1 on.
+    """
+    if len(touches) < 2:
+        return np.ones(len(touches), dtype=int)
+    condensed = squareform(distances(touches), checks=False)
+    return fcluster(linkage(condensed, "average"), FAMILY_DISTANCE, "distance")
+
+
+def distances(touches: Sequence[Sequence[Record]]) -> np.ndarray:
+    """Give how far finds are from each other, 0 (alike) to 1.
+
+    One bridge in two places does the same over the same path. So finds are compared over each
+    path, with each key, that both were heard with: the two nearest touches count, since a toy
+    that speaks by chance may have said something else in the others. Without any, their surest
+    touches are compared. `RANGE_PART` of the distance is the share of paths that only one of
+    them was heard over.
+
+    Parameters
+    ----------
+    touches : sequence of sequence of Record
+        As for `families`.
+
+    Returns
+    -------
+    ndarray, shape (finds, finds)
+        Symmetric.
+    """
+    count = len(touches)
+    by_spot: dict[tuple, list[tuple[int, Record]]] = defaultdict(list)
+    for index, mine in enumerate(touches):
+        for one in mine:
+            by_spot[one.path_ohm, one.key].append((index, one))
+    total, both = np.zeros((count, count)), np.zeros((count, count))
+    for here in by_spot.values():
+        owner = np.array([index for index, _ in here])
+        near = np.full((count, count), np.inf)
+        apart = touch_distances([one for _, one in here])
+        np.minimum.at(near, (owner[:, None], owner), apart)
+        shared = np.isfinite(near)
+        total[shared] += near[shared]
+        both += shared
+    surest = touch_distances([max(mine, key=lambda one: one.score or 0.0) for mine in touches])
+    sound = np.where(both > 0, total / np.maximum(both, 1), surest)
+    heard = np.diag(both)
+    one_alone = 1.0 - both / (heard[:, None] + heard - both)
+    apart = (1.0 - RANGE_PART) * sound + RANGE_PART * one_alone
+    np.fill_diagonal(apart, 0.0)
+    return apart
+
+
+def touch_distances(touches: Sequence[Record]) -> np.ndarray:
+    """Give how far single touches are from each other, 0 (alike) to 1, shape (n, n).
+
+    The distance of two fingerprints over the sum of their lengths.
+    """
+    prints = np.array([one.measures.get("change_db", [np.nan] * SIZE) for one in touches])
+    lengths = np.sqrt(np.sum(prints**2, axis=1))
+    least = 2.0 * LEAST_DB * np.sqrt(SIZE)
+    apart = cdist(prints, prints) / np.maximum(lengths[:, None] + lengths, least)
+    number: dict[tuple, int] = {}
+    words = np.array([number.setdefault(_rough(one), len(number)) for one in touches])
+    return np.where(np.isnan(apart), words[:, None] != words, np.minimum(apart, 1.0))
+
+
+def family_name(sound: str, amount: float | None, unit: str | None) -> str:
+    """Name a family after its best find: "loop 0.25 s", "pitch up 300 cents", "cut 45 dB".
+
+    Parameters
+    ----------
+    sound : str
+        A word of the table, not "none".
+    amount : float or None
+        In `unit`: cents, dB, s or Hz.
+    unit : str or None
+    """
+    if amount is None:
+        return sound
+    up = {"pitch": ("up ", "down "), "level": ("+", "-")}.get(sound, ("", ""))
+    size = f"{abs(amount):.2f}" if unit == "s" else f"{abs(amount):.0f}"
+    return f"{sound} {up[amount < 0]}{size} {unit or ''}".rstrip()
+
+
+def _rough(one: Record) -> tuple:
+    """Give what the word and amount say of a sound: the word, the after, about how much."""
+    step = STEPS.get(one.unit or "", 1.0)
+    return one.sound, one.after, None if one.amount is None else round(one.amount / step)

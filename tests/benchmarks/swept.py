@@ -1,0 +1,67 @@
+"""Swept boards for the benchmarks that look at what a sweep says of its finds."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from finding import padsweep
+
+from rig.bench.simulated.folder import new_simulated_project
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A board to be swept: its kind, seed and pads, and the room's noise, dB below the toy."""
+
+    kind: str
+    seed: int
+    pads: int
+    room_db: int
+
+    def __str__(self) -> str:
+        return f"{self.kind}-{self.seed}"
+
+
+def add_options(parser, seeds: str, pads: int) -> None:
+    """Add the options that say which boards."""
+    parser.add_argument("--seeds", default=seeds, help="first-last")
+    parser.add_argument("--kinds", default="talker,keyboard,sampler")
+    parser.add_argument("--pads", type=int, default=pads)
+    parser.add_argument("--room", type=int, default=25, help="noise, dB below the toy")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="folder for the swept boards, to use again")
+
+
+def asked(given) -> list[Asked]:
+    """Give the boards that the options ask for; seed by seed the kinds take turns."""
+    first, _, last = given.seeds.partition("-")
+    kinds = given.kinds.split(",")
+    return [
+        Asked(kinds[i % len(kinds)], seed, given.pads, given.room)
+        for i, seed in enumerate(range(int(first), int(last or first) + 1))
+    ]
+
+
+@contextlib.contextmanager
+def swept(board: Asked, keep: Path | None) -> Iterator[Path]:
+    """Give the project folder of a board after its sweep; one that is kept is swept once.
+
+    Raises
+    ------
+    RuntimeError
+        The sweep was refused; says why.
+    """
+    with tempfile.TemporaryDirectory() as passing:
+        toy = (keep or Path(passing)) / f"{board}-{board.pads}-{board.room_db}"
+        if not toy.exists():
+            new_simulated_project(toy, board.seed, board.pads, board.kind)
+            rig = toy / "rig.yaml"
+            rig.write_text(
+                rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}"), "utf-8"
+            )
+        padsweep("sweep", "--project", str(toy))
+        yield toy
