@@ -13,6 +13,8 @@ from rig.listen.align import ALIKE, Aligner, shifted
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.tail import Tail
 
+LEAST_TAKES = 3
+"""A baseline of fewer clean takes says nothing."""
 LAG_FRAMES = 3
 """Takes that begin like none known are compared over ± this many frames."""
 ALIGNED_LAG_FRAMES = 1
@@ -133,8 +135,8 @@ class Baseline:
     """
 
     def __init__(self, takes: list[tuple[np.ndarray, Span]], rate_hz: int):
-        if len(takes) < 3:
-            raise ValueError(f"a baseline needs at least 3 takes, not {len(takes)}")
+        if len(takes) < LEAST_TAKES:
+            raise ValueError(f"a baseline needs at least {LEAST_TAKES} takes, not {len(takes)}")
         self.rate_hz = rate_hz
         room = min(s.close - s.press for _, s in takes) - LEAD_IN_MARGIN - SKIP_FRAMES
         self.lead_in_frames = max(1, min(room, ANSWER_FRAMES))
@@ -232,8 +234,8 @@ class Baseline:
         refused = self._calibrate_lead_in()
         apart_db = _both(local, mean).min(axis=1)
         kept = ~((count == 1) & refused)
-        if np.count_nonzero(kept) < 3:
-            kept = apart_db <= np.sort(apart_db)[2]
+        if np.count_nonzero(kept) < LEAST_TAKES:
+            kept = apart_db <= np.sort(apart_db)[LEAST_TAKES - 1]
         self.tail = Tail(apart_db[kept])
 
     def p_value(self, distance: Distance) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.errors import RigError
-from rig.listen import Ear, Judgement, Span, clean, frames
+from rig.listen import LEAST_TAKES, Ear, Judgement, Span, clean, frames
 from rig.log import Record, SweepLog
 from rig.project import Project, path_ohm
 from rig.sweep.events import BendSeen
@@ -67,7 +67,7 @@ class Book:
     def learn(self, key: str, samples: np.ndarray, offsets: dict[str, int]) -> None:
         """Add a clean take to its key's baseline."""
         self.ear.learn(key, samples, self.span(offsets, len(samples)))
-        if self.ear.takes_learnt(key) >= 3:
+        if self.ear.takes_learnt(key) >= LEAST_TAKES:
             self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
 
     def span(self, offsets: dict[str, int], length: int) -> Span:

@@ -17,7 +17,7 @@ import numpy as np
 
 from rig.bench import Bench
 from rig.errors import CaptureLost, GuardTripped, Restarted, ToyLost
-from rig.listen import HOP_S, Judgement, lost
+from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.project import Project, path_ohm
 from rig.sweep.book import Book
@@ -147,6 +147,8 @@ class Sweep:
         if said and not answered:
             closed = step.pads is not None and heard.timeline.close_us is not None
             yield from self._complete_pending(step.key, answered, closed)
+            # The completion stands behind this touch's take, which the next intent may overtake.
+            self.log.flush()
         elif not said:
             self._drop_pending()
         if said == ["strange"]:
@@ -165,21 +167,24 @@ class Sweep:
     def _wait_for_quiet(self, key: str) -> None:
         """Let the last phrase end, so that a clean take has a quiet beginning."""
         longest_s = self.project.toy.longest_phrase_s
-        if self.ear.takes_learnt(key) >= 3:
+        if self.ear.takes_learnt(key) >= LEAST_TAKES:
             self.recovery.listen(longest_s, self.ear.baseline(key))
         else:
             self.bench.wait(longest_s)
 
     def _watch(self, step: Step, sound: np.ndarray, said: list[str]) -> bool:
         """Judge the lead-in as soon as it is in; True ends a touch on a toy that's dead."""
-        if said or step.kind == "baseline":  # its phrases are only now being learnt
+        learning = step.kind == "baseline"
+        if said or (learning and self.ear.takes_learnt(step.key) < LEAST_TAKES):
             return False
         baseline = self.ear.baseline(step.key)
         press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
         needed = round((press + baseline.answer_frames + SPARE_FRAMES) * HOP_S * self.bench.rate_hz)
         if len(sound) < needed:
             return False
-        said.append(baseline.answer(sound[:needed], press))
+        answer = baseline.answer(sound[:needed], press)
+        # What was never heard before is what a clean take is made for.
+        said.append("known" if learning and answer == "strange" else answer)
         return said != ["known"]
 
     def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from rig.errors import LogError
-from rig.listen import Ear, Judgement, Span
+from rig.listen import LEAST_TAKES, Ear, Judgement, Span
 from rig.log import Record, SweepLog
 
 BATCH = 16
@@ -104,9 +104,9 @@ def learnt(log: SweepLog, key: str, records: list[Record]) -> Ear:
             samples, rate_hz = log.read_take(one.number)
             ear = ear or Ear(rate_hz)
             ear.learn(key, samples, Span.from_samples(one.offsets, len(samples), rate_hz))
-    if ear is None or ear.takes_learnt(key) < 3:
+    if ear is None or ear.takes_learnt(key) < LEAST_TAKES:
         raise LogError(
-            f"{log.folder}: fewer than 3 clean takes of key {key!r}, so nothing can be judged: "
+            f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be judged: "
             "sweep longer first"
         )
     ear.baseline(key)

@@ -58,7 +58,10 @@ sound:
   device: toymic
 """
 
-PADSWEEP = [sys.executable, "-c", "from rig.cli.main import run; run()"]
+# Where the tests run in the background of a shell, Ctrl-C is ignored from the start.
+PADSWEEP = [sys.executable, "-c",
+            ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+             "from rig.cli.main import run; run()")]
 
 
 @dataclass(frozen=True)

@@ -212,7 +212,7 @@ def test_ctrl_c_leaves_everything_open_and_off_at_once(cut):
         host.send_signal(signal.SIGINT)
         cycle = cut.emulator.cycle
         _, said = host.communicate(timeout=30)
-    assert host.returncode == 130
+    assert host.returncode == 130, said
     assert "Traceback" not in said
     safe = cut.emulator.wait_for(lambda state: state.is_open_and_off, 1)
     # Long before the dead-man would have done it.

@@ -3,12 +3,12 @@
 import random
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 
 from killing import padsweep, run_and_kill
+from rows import facts
 
-from rig.log import Record, SweepLog, verify
+from rig.log import SweepLog, verify
 from rig.project import load_project
 from rig.sweep.plan import pair_steps
 
@@ -65,12 +65,6 @@ def check_after_kill(folder: Path, before: list, last_intent: int) -> tuple[list
                            ).fetchall()
     assert len([number for _, number in begun if number not in lasting]) <= 2
     return records, max((intent for intent, _ in begun), default=last_intent)
-
-
-def facts(one: Record) -> Record:
-    """The row without its judgement: a sweep's end judges its hits again."""
-    return replace(one, sound=None, amount=None, unit=None, score=None, p_value=None,
-                   measures={}, judge=None)
 
 
 def check_whole_sweep(project: Path, folder: Path) -> None:

@@ -50,10 +50,9 @@ def take(request, tmp_path):
 
 
 def tool(name):
-    """Give a tool's path; without it the check was not made, and says so."""
+    """Give a tool's path."""
     found = shutil.which(name)
-    if found is None:
-        pytest.skip(f"{name} is not installed: apt-get install {name}")
+    assert found, f"{name} is not installed: apt-get install {name}"
     return found
 
 

@@ -10,12 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
+import pyvisa
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "emulated"))
 
 from emulator import Emulator
-
-pyvisa = pytest.importorskip("pyvisa", reason="the outside check needs pyvisa and pyvisa-py")
 
 
 @pytest.fixture

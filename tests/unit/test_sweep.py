@@ -94,6 +94,28 @@ def test_every_hit_was_touched_again_and_every_freeze_recovered(swept):
         assert not later or later[0].after in ("answers", "freeze", "runs on")
 
 
+def test_a_clean_take_that_follows_a_freeze_brings_the_toy_back_first(swept, project):
+    *_, log, _ = swept
+    frozen = next(r for r in log.records() if r.after == "freeze" and r.kind == "sweep")
+    again = new_log(project)
+    sweep = Sweep(project, SimulatedBench(project), again)
+    events = []
+    for event in sweep.run():
+        events.append(event)
+        if isinstance(event, Progress) and event.number == frozen.number:
+            sweep.known.hear_more(frozen.key)
+    again.flush()
+    assert isinstance(events[-1], SweepDone)
+    records = again.records()
+    # The press of the clean take wasn't answered: the pair before it is known to freeze the toy.
+    assert records[frozen.number].kind == "baseline"
+    assert records[frozen.number].fault == NO_ANSWER
+    assert records[frozen.number - 1].after == "freeze"
+    assert records[frozen.number - 1].facts["rung"] == "supply"
+    assert all(r.sound != "none" for r in records if r.kind == "baseline" and r.fault)
+    again.close()
+
+
 def test_the_toy_is_left_off_and_open(swept):
     *_, bench = swept
     bench.wait(5)
