@@ -19,6 +19,9 @@ from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, touchable, worst_current_ma
 from rig.project.places import load_places
 
+BY_HAND_TOUCH_S = 15.0
+"""A careful person does a touch in 10 to 20 s (common practice, no source)."""
+
 TAKE_BYTES_PER_S = 75_000
 """A second of a take as FLAC, on the safe side: simulated takes of 48 kHz need about 50,000."""
 
@@ -42,12 +45,17 @@ def new(
     board: Annotated[
         Path | None, typer.Option(help="A board file; it says what the invented toy is.")
     ] = None,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="You bridge the pads: no rig, only a microphone.")
+    ] = False,
 ) -> None:
     """Make a project folder to fill in, or one with an invented toy.
 
-    Example: padsweep new my-toy --pads 16
+    Example: padsweep new my-toy --by-hand --pads 16
     """
     out = console()
+    if by_hand and simulated:
+        raise ConfigError("--by-hand and --simulated are two benches: give one of them")
     if board is not None and not simulated:
         raise ConfigError("--board makes a toy of the simulated bench: give --simulated as well")
     if simulated:
@@ -57,7 +65,7 @@ def new(
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")
         return
-    new_project(folder, 12 if pads is None else pads)
+    new_project(folder, 12 if pads is None else pads, by_hand)
     out.print(f"made {folder / 'toy.yaml'} and {folder / 'rig.yaml'}: open both and fill them in")
     out.print("Battery toys only, up to 12 V d.c.; unplug any adaptor first.")
     out.print("Never a toy with a lithium pack, charger, camera flash or back-light inverter.")
@@ -113,8 +121,16 @@ def workload(project: Project) -> Workload:
     keys = len(project.sweep_keys)
     baselines = project.rig.sweep.baseline_takes * keys
     touches *= keys
-    seconds = (touches + baselines) * project.rig.timings.touch_s
-    return Workload(pairs, left_out, touches, baselines, seconds, seconds * TAKE_BYTES_PER_S)
+    made = touches + baselines
+    taken_s = made * project.rig.timings.touch_s
+    return Workload(
+        pairs, left_out, touches, baselines, made * touch_s(project), taken_s * TAKE_BYTES_PER_S
+    )
+
+
+def touch_s(project: Project) -> float:
+    """Give how long one touch takes with all there is to it, s."""
+    return BY_HAND_TOUCH_S if project.rig.bench == "by-hand" else project.rig.timings.touch_s
 
 
 def report(project: Project, placed: int | None) -> list[str]:
@@ -124,6 +140,7 @@ def report(project: Project, placed: int | None) -> list[str]:
     kinds = Counter(pad.kind for pad in toy.pads.values() if not pad.forbidden)
     forbidden = [letter for letter, pad in toy.pads.items() if pad.forbidden]
     first, last = next(iter(toy.pads)), list(toy.pads)[-1]
+    freezes = "a minute" if rig.bench == "by-hand" else "some seconds"
     fresh = f" (fresh cells {highest_v(toy):.1f} V)" if toy.supply.source == "cells" else ""
     pads = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
     paths = ", ".join(ohms(path_ohm(rig, s)) for s in sorted(rig.series_ohm, reverse=True))
@@ -142,9 +159,9 @@ def report(project: Project, placed: int | None) -> list[str]:
         ),
         (
             f"touches  at most {work.touches:,} and {work.baselines} of the baseline, "
-            f"{rig.timings.touch_s:.1f} s each; every hit is touched again"
+            f"{touch_s(project):.1f} s each; every hit is touched again"
         ),
-        f"time     about {_duration(work.seconds)}{_virtual(project)}; each freeze adds some seconds",
+        f"time     about {_duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),
     ]
     if placed is not None and placed < len(toy.pads):
@@ -180,6 +197,8 @@ def ohms(value: float) -> str:
 
 def _bench(project: Project) -> str:
     rig = project.rig
+    if rig.bench == "by-hand":
+        return f"by hand, sound from {rig.sound.device if rig.sound else 'none'}"
     leads = f"leads of {ohms(rig.lead_ohm)}, {rig.switch} switches"
     if rig.bench == "simulated" and rig.simulated:
         return f"simulated {rig.simulated.kind}, seed {rig.simulated.seed}, {rig.simulated.pads} pads; {leads}"

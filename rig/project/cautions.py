@@ -51,4 +51,7 @@ def cautions(project: Project) -> list[str]:
                      "the touch")  # fmt: skip
         if rig.switch != "reed":
             found.append(f"a {rig.switch} must have its own supply before the toy gets one")
+    if rig.bench == "by-hand":
+        found.append("batteries only, no adaptor; keep the tips off battery plus, minus and ground "
+                     "together; stop if anything gets warm or the sound weak")  # fmt: skip
     return found

@@ -73,8 +73,11 @@ def worst_current_ma(project: Project) -> float:
 def least_lead_ohm(toy: Toy, rig: Rig) -> float:
     """Give the smallest lead resistor that keeps the current limit, ohms, rounded up."""
     exact = (highest_v(toy) / rig.current_limit_ma * 1000 - min(rig.series_ohm)) / 2
-    if exact <= 0:
-        return 0.0
+    return _rounded_up(exact) if exact > 0 else 0.0
+
+
+def _rounded_up(exact: float) -> float:
+    """Give a value of two digits that is no less."""
     step = 10.0 ** (floor(log10(exact)) - 1)
     return ceil(exact / step - 1e-9) * step
 
@@ -192,8 +195,20 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
                 "`accept_higher_current: true` beside it"
             ),
         )
-    worst = current_ma(toy, limiting_ohm(rig, min(rig.series_ohm)))
-    if worst > limit * (1 + 1e-9):
+    least = min(rig.series_ohm)
+    worst = current_ma(toy, limiting_ohm(rig, least))
+    if worst > limit * (1 + 1e-9) and rig.bench == "by-hand":
+        bare = "a bare wire" if least == 0 else f"a path of {least:g} ohm"
+        yield (
+            "rig",
+            ("by_hand", "path_ohm"),
+            (
+                f"{bare} lets {_ma(worst)} mA flow at {highest_v(toy):.1f} V, the limit is "
+                f"{limit:g} mA: put a resistor of at least "
+                f"{_rounded_up(highest_v(toy) / limit * 1000):g} ohm between the tips"
+            ),
+        )
+    elif worst > limit * (1 + 1e-9):
         yield (
             "rig",
             ("lead_ohm",),

@@ -36,7 +36,7 @@ def setup_facts(project: Project) -> dict:
         "switch_ohm": rig.switch_ohm,
         "series_ohm": list(rig.series_ohm),
         "current_limit_ma": rig.current_limit_ma,
-        "rate_hz": rig.sound.rate_hz if rig.bench == "hardware" and rig.sound else 48_000,
+        "rate_hz": rig.sound.rate_hz if rig.bench != "simulated" and rig.sound else 48_000,
         "timings": timings,
         "on": list(toy.on),
         "pads": [[letter, pad.kind] for letter, pad in toy.pads.items()],

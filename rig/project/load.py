@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import words
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
-from rig.project.models import MAX_PADS, Project, Rig, Toy, letters
+from rig.project.models import BY_HAND_LEAVES_OUT, MAX_PADS, Project, Rig, Toy, letters
 from rig.project.yaml_strict import Document, read_yaml
 
 HARDWARE_KEYS = 8
@@ -216,11 +216,14 @@ def _cross_checks(
             yield rig_file, path, f"key {words.shown(key)} is there twice: take one out"
     for index, value in enumerate(rig.series_ohm):
         if value in rig.series_ohm[:index]:
-            yield rig_file, ("series_ohm", index), f"{value:g} ohm is there twice: take one out"
+            path = ("by_hand", "path_ohm") if rig.bench == "by-hand" else ("series_ohm",)
+            yield rig_file, (*path, index), f"{value:g} ohm is there twice: take one out"
     if rig.switch_rail_v is not None and rig.switch == "reed":
         yield rig_file, ("switch_rail_v",), "a reed relay has no supply rails: take this line out"
     if rig.bench == "simulated":
         yield from _simulated_checks(toy_file, rig_file, toy, rig)
+    elif rig.bench == "by-hand":
+        yield from _by_hand_checks(rig_file, rig)
     else:
         yield from _hardware_checks(toy_file, rig_file, toy, rig)
 
@@ -239,6 +242,14 @@ def _simulated_checks(toy_file, rig_file, toy, rig):
             ("pads", pad),
             (f"pad {pad} isn't on the board: simulated.pads in rig.yaml is {rig.simulated.pads}"),
         )
+
+
+def _by_hand_checks(rig_file, rig):
+    for part in BY_HAND_LEAVES_OUT:
+        if part in rig_file.data:
+            yield rig_file, (part,), f"`{part}` belongs to a bench with switches: take it out"
+    if rig.sound is None:
+        yield rig_file, ("bench",), "`bench: by-hand` needs a part `sound:` with its device"
 
 
 def _hardware_checks(toy_file, rig_file, toy, rig):

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
@@ -175,10 +175,45 @@ class SweepOptions(_Model):
     false_discovery: float = Field(default=0.05, ge=0.001, le=0.5)
 
 
-class Rig(_Model):
-    """The bench, as rig.yaml describes it; `series_ohm` is in the order of the bank's channels."""
+BY_HAND_OHM = 10_000.0
+"""Between the two tips where nobody says otherwise (common practice, no source): low enough
+for most bends to show, and 12 V drive 1.2 mA through it."""
 
-    bench: Literal["simulated", "hardware"]
+BY_HAND_TIMINGS = {"before_ms": 200, "lead_in_ms": 300, "dwell_ms": 2000, "tail_ms": 50}
+"""Of a take by hand: the bridge is closed before the press and opened after the take's end."""
+
+BY_HAND_LEAVES_OUT = ("lead_ohm", "switch", "switch_ohm", "switch_rail_v", "series_ohm",
+                      "timings", "controller", "guard")  # fmt: skip
+"""Parts of rig.yaml that a person with two tips has no use for."""
+
+
+def _is_ohm(value: Any) -> bool:
+    return type(value) in (int, float) and 0 <= value <= 1e8
+
+
+class ByHand(_Model):
+    """How a person bridges pads in place of switches.
+
+    `path_ohm`: what is between the two tips, ohms; with several values all pairs are tried
+    with the highest first. `take_ms`: how long the bridge is held from the sound's beginning
+    on. `wait_s`: how long a press is waited for.
+    """
+
+    path_ohm: list[Annotated[float, Field(ge=0, le=1e8)]] = Field(
+        default=[BY_HAND_OHM], min_length=1, max_length=MAX_SERIES_VALUES
+    )
+    take_ms: int = Field(default=2000, ge=500, le=10_000)
+    wait_s: float = Field(default=20.0, ge=1, le=600)
+
+
+class Rig(_Model):
+    """The bench, as rig.yaml describes it; `series_ohm` is in the order of the bank's channels.
+
+    By hand there are no leads and no bank: the values of `by_hand` stand in their places, so
+    that nothing else needs to know.
+    """
+
+    bench: Literal["simulated", "hardware", "by-hand"]
     lead_ohm: float = Field(ge=0, le=1e7)
     switch: Literal["reed", "crosspoint", "multiplexer"] = "reed"
     switch_ohm: float = Field(ge=0, le=1e5)
@@ -193,8 +228,28 @@ class Rig(_Model):
     sound: Sound | None = None
     guard: Guard = Guard()
     simulated: Simulated | None = None
+    by_hand: ByHand | None = None
     timings: Timings = Timings()
     sweep: SweepOptions = SweepOptions()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_leads(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or data.get("bench") != "by-hand":
+            return data
+        by_hand = data.get("by_hand")
+        by_hand = by_hand if isinstance(by_hand, dict) else {}
+        paths, take_ms = by_hand.get("path_ohm"), by_hand.get("take_ms")
+        # What can't be used is told where it stands, not in the fields made of it.
+        usable = isinstance(paths, list) and paths and all(map(_is_ohm, paths))
+        timings: dict[str, Any] = dict(BY_HAND_TIMINGS)
+        if isinstance(take_ms, int) and 500 <= take_ms <= 10_000:
+            timings["dwell_ms"] = take_ms
+        filled = {
+            "lead_ohm": 0.0, "switch_ohm": 0.0, "timings": timings,
+            "series_ohm": paths if usable else [BY_HAND_OHM],
+        }
+        return filled | data | {"by_hand": {} if data.get("by_hand") is None else data["by_hand"]}
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Making project folders: a commented template for hardware."""
+"""Making project folders: commented templates for a bench of hardware or of two hands."""
 
 from __future__ import annotations
 
@@ -7,11 +7,19 @@ from pathlib import Path
 from rig.errors import ConfigError
 from rig.project.load import load_project
 from rig.project.models import MAX_PADS, PADS_A_BOARD, Project, letters
-from rig.project.templates import HARDWARE_RIG, HARDWARE_TOY
+from rig.project.templates import (
+    BY_HAND_KEYS,
+    BY_HAND_LEADS,
+    BY_HAND_RIG,
+    HARDWARE_KEYS,
+    HARDWARE_LEADS,
+    HARDWARE_RIG,
+    NEW_TOY,
+)
 
 
-def new_project(folder: str | Path, pads: int = 12) -> Project:
-    """Write a commented toy.yaml and rig.yaml for a bench of hardware.
+def new_project(folder: str | Path, pads: int = 12, by_hand: bool = False) -> Project:
+    """Write a commented toy.yaml and rig.yaml for a bench of hardware, or for work by hand.
 
     Parameters
     ----------
@@ -19,6 +27,8 @@ def new_project(folder: str | Path, pads: int = 12) -> Project:
         Made if missing; may not hold a project yet.
     pads : int
         Number of leads, 2 to 64.
+    by_hand : bool
+        A person bridges the pads; there is no controller.
 
     Raises
     ------
@@ -32,8 +42,12 @@ def new_project(folder: str | Path, pads: int = 12) -> Project:
     lines = "".join(f"  {letter}: {{note: }}\n" for letter in letters(pads))
     lines = lines.replace("A: {note: }", "A: {note: battery minus, kind: rail}", 1)
     lines = lines.replace("{note: }", '{note: ""}')
-    toy = HARDWARE_TOY.format(pads=lines)
-    rig = HARDWARE_RIG.format(channels=max(24, -(-pads // PADS_A_BOARD) * PADS_A_BOARD))
+    if by_hand:
+        toy = NEW_TOY.format(pads=lines, leads=BY_HAND_LEADS, keys=BY_HAND_KEYS)
+        rig = BY_HAND_RIG
+    else:
+        toy = NEW_TOY.format(pads=lines, leads=HARDWARE_LEADS, keys=HARDWARE_KEYS)
+        rig = HARDWARE_RIG.format(channels=max(24, -(-pads // PADS_A_BOARD) * PADS_A_BOARD))
     write_new(Path(folder), {"toy.yaml": toy, "rig.yaml": rig})
     return load_project(folder)
 

@@ -1,7 +1,7 @@
 """The texts that new project folders begin with; `{...}` is filled in by `new`."""
 
-HARDWARE_TOY = """\
-# The toy on the rig. This file is yours: padsweep reads it and never writes it.
+NEW_TOY = """\
+# The toy. This file is yours: padsweep reads it and never writes it.
 #
 # Only battery toys up to 12 V d.c. are taken; unplug any adaptor first. Never a toy with a
 # lithium pack, a charger, a camera flash or a back-light inverter. Cells stay in their
@@ -17,15 +17,15 @@ supply:
 # If it isn't empty, the toy is refused.
 contains: []
 
-# One line for each lead, in the order of the controller's channels: A is channel 1.
+{leads}
 #   note: what is there, for you            kind: signal | rail | clock
-#   forbidden: true   keeps the lead but never closes it
+#   forbidden: true   keeps the letter but never bridges it
 # Say `rail` for battery plus and minus, ground, and other supply lines; `clock` for the
 # resistor or crystal that sets the speed: it is then touched through high values only.
 # Leave the speaker's two wires alone.
 pads:
 {pads}
-# One line for each key, in the order of the key channels, and how long it is pressed.
+{keys}
 keys:
   red: {{note: left button, press_ms: 120}}
   blue: {{note: right button, press_ms: 120}}
@@ -33,6 +33,43 @@ keys:
 on: []                # keys that turn the toy on after its batteries were out, such as [red]
 longest_phrase_s: 3.0 # the longest thing it says by itself
 boot_ms: 400          # from batteries in to ready
+"""
+
+HARDWARE_LEADS = "# One line for each lead, in the order of the controller's channels: A is channel 1."
+HARDWARE_KEYS = "# One line for each key, in the order of the key channels, and how long it is pressed."
+
+BY_HAND_LEADS = """\
+# One line for each point of the board that you will bridge, by the letter you write on
+# the photo or beside it: A, B, C ..."""
+BY_HAND_KEYS = "# One line for each key; the name is what you will be asked to press."
+
+BY_HAND_RIG = """\
+# By hand: you bridge the pads and press the key; the computer says which, listens, judges
+# and remembers. All it needs is the toy and a microphone or line input.
+bench: by-hand
+
+by_hand:
+  # What is between your two tips, ohms. Solder a resistor between two probe tips: 10 k is the
+  # usual one (common practice, no source). Fingertips are 50 k to 2 M; a bare wire is refused,
+  # since the current must stay below the limit wherever a tip slips. With several values,
+  # such as [100000, 10000], all pairs are tried with the highest first.
+  path_ohm: [10000]
+  take_ms: 2000       # hold the bridge for so long after the sound begins; a tone says when to let go
+  wait_s: 20          # how long a press is waited for
+
+current_limit_ma: 2.0 # chips drive a few mA; above 5 needs accept_higher_current, above 10 is refused
+
+sound:
+  device: default     # part of the input's name; default is what the computer records from
+  rate_hz: 48000
+  sound_channel: 1
+
+keep: all             # all | finds: which takes stay on the disk
+
+sweep:
+  keys: [red]         # which keys the sweep asks for; without this line the first one
+  baseline_takes: 16  # how often each key is heard with nothing bridged
+  false_discovery: 0.05  # share of the bends found that may be false, 0.001 to 0.5
 """
 
 HARDWARE_RIG = """\

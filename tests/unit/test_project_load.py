@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import ConfigError, SafetyRefusal
-from rig.project import load_project
+from rig.project import load_project, new_project, path_ohm, worst_current_ma
 from rig.project.models import letters
 from rig.project.words import closest, quantity
 
@@ -294,3 +294,55 @@ def test_one_wrong_letter_still_finds_the_word(word, data):
     place = data.draw(st.integers(0, len(word) - 1))
     wrong = word[:place] + "z" + word[place + 1 :]
     assert closest(wrong, [word, "quite-another-zzz"]) == word
+
+
+def by_hand(tmp_path, replaced):
+    """Load a by-hand project in whose rig.yaml texts were replaced."""
+    folder = tmp_path / "toy"
+    new_project(folder, 4, by_hand=True)
+    file = folder / "rig.yaml"
+    text = file.read_text()
+    for old, new in replaced.items():
+        assert old in text
+        text = text.replace(old, new)
+    file.write_text(text)
+    return load_project(folder)
+
+
+def test_by_hand_the_tips_resistor_is_the_whole_path(tmp_path):
+    project = by_hand(tmp_path, replaced={"[10000]": "[100000, 10000]"})
+    assert [path_ohm(project.rig, one) for one in project.rig.series_ohm] == [100_000, 10_000]
+    assert project.rig.timings.dwell_ms == 2000
+    assert worst_current_ma(project) == pytest.approx(0.48)
+
+
+@pytest.mark.parametrize(
+    ("replaced", "said", "line"),
+    [
+        ({"[10000]": "[0]"}, "a bare wire lets any number of mA flow", 10),
+        ({"[10000]": "[1000]"}, "put a resistor of at least 2400 ohm between the tips", 10),
+        ({"[10000]": "10000"}, "path_ohm must be a list", 10),
+        ({"[10000]": "[10000, 10000]"}, "10000 ohm is there twice", 10),
+        ({"[10000]": "[-5]"}, "path_ohm[0] must be at least 0", 10),
+        ({"take_ms: 2000": "take_ms: 20"}, "take_ms must be at least 500", 11),
+        ({"keep: all": "lead_ohm: 1500\nkeep: all"}, "`lead_ohm` belongs to a bench with", 21),
+        ({"keep: all": "guard: {}\nkeep: all"}, "`guard` belongs to a bench with", 21),
+    ],
+)
+def test_by_hand_says_what_is_wrong_and_where(tmp_path, replaced, said, line):
+    with pytest.raises(ConfigError) as caught:
+        by_hand(tmp_path, replaced=replaced)
+    assert said in str(caught.value)
+    assert f"rig.yaml:{line}:" in str(caught.value)
+
+
+def test_by_hand_needs_a_sound_input_and_nothing_else(tmp_path):
+    text = "sound:\n  device: default     # part of the input's name; default is what the " \
+        "computer records from\n  rate_hz: 48000\n  sound_channel: 1\n"
+    with pytest.raises(ConfigError, match="needs a part `sound:`"):
+        by_hand(tmp_path, replaced={text: ""})
+    least = "bench: by-hand\nsound: {device: default}\n"
+    (tmp_path / "toy" / "rig.yaml").write_text(least)
+    rig = load_project(tmp_path / "toy").rig
+    assert (rig.by_hand.path_ohm, rig.by_hand.take_ms) == ([10_000.0], 2000)
+    assert rig.series_ohm == [10_000.0]

@@ -229,3 +229,24 @@ def test_check_refuses_a_supply_of_230_volts(tmp_path):
     file.write_text(file.read_text().replace(volts, "volts: 230"))
     with pytest.raises(SafetyRefusal, match="a supply of 230 V is refused"):
         run("check", "--project", tmp_path / "toy")
+
+
+def test_the_by_hand_template_loads_and_checks(tmp_path):
+    said = run("new", tmp_path / "toy", "--by-hand", "--pads", 6)
+    assert "rig.yaml" in said
+    project = load_project(tmp_path / "toy")
+    assert (project.rig.bench, project.rig.series_ohm) == ("by-hand", [10_000.0])
+    assert list(project.toy.pads) == letters(6)
+    assert "channel" not in (tmp_path / "toy" / "toy.yaml").read_text()
+    told = run("check", "--project", tmp_path / "toy")
+    assert "by hand, sound from default" in told
+    assert "10 kohm between two pads" in told
+    assert "about 8 min" in told  # 15 pairs and 16 clean presses at 15 s
+    assert "batteries only, no adaptor" in told
+    assert "ready: padsweep sweep" in told
+
+
+def test_by_hand_and_simulated_are_two_benches(tmp_path):
+    with pytest.raises(ConfigError, match="two benches"):
+        run("new", tmp_path / "toy", "--by-hand", "--simulated")
+    assert not (tmp_path / "toy").exists()
