@@ -30,6 +30,8 @@ STALL_S = 2.0
 SETTLE_S = 0.3
 """The first blocks of a stream are thrown away: sound systems lose some while they start."""
 
+SYSTEM_S_CHOICE = "default"
+
 LOSS_S = 0.1
 """Sound that stays this far behind the clock is missing; blocks jitter by about 10 ms."""
 
@@ -134,7 +136,8 @@ class Capture:
         Parameters
         ----------
         device : str
-            Name of the input device, whole or a part that fits only one.
+            Name of the input device, whole or a part that fits only one; "default" where
+            none is called so is the system's own choice.
         rate_hz, sound_channel, marker_channel
             As for the class.
         library : module, optional
@@ -280,6 +283,10 @@ def _find_device(sounddevice: ModuleType, wanted: str, channels: int) -> tuple[i
     fits = [entry for entry in inputs if entry[1] == wanted] or [
         entry for entry in inputs if wanted.lower() in entry[1].lower()
     ]
+    if not fits and wanted == SYSTEM_S_CHOICE and inputs:
+        with contextlib.suppress(sounddevice.PortAudioError, ValueError):  # there may be none
+            chosen = sounddevice.query_devices(kind="input")["name"]
+            fits = [entry for entry in inputs if entry[1] == chosen][:1]
     there = ", ".join(f"'{name}'" for _, name, _ in inputs) or "none"
     if len(fits) != 1:
         what = "isn't there" if not fits else "fits more than one"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rig.bench import Bench
+from rig.bench.byhand import ListeningBench, Person
 from rig.project import Project
 
 
@@ -21,3 +22,16 @@ def open_bench(project: Project) -> Bench:
     from rig.bench.hardware import HardwareBench
 
     return HardwareBench(project)
+
+
+def open_hands(project: Project, person: Person) -> ListeningBench:
+    """Open the bench of a project by hand.
+
+    Raises
+    ------
+    BenchError
+        When the sound device or a library it needs isn't there.
+    """
+    from rig.bench.byhand import ByHandBench
+
+    return ByHandBench(project, person)

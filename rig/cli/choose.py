@@ -15,7 +15,7 @@ from rig.choose import Find, Session, finds, keep, load_picks, remove, skip
 from rig.choose.picks import PICKS, Pick, tidy_pair
 from rig.choose.replay import decisions, find_pair, listening_paths, one_after_the_other
 from rig.cli.console import console
-from rig.cli.keys import at_terminal, read_key, single_keys
+from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import afterwards, span
@@ -177,7 +177,7 @@ def _press(out: Console, session: Session, player: Player | None, key: str) -> b
         session.keep()
         _line(out, "  kept")
     elif key == "n":
-        session.note(_ask("  note: "))
+        session.note(ask_line("  note: "))
         _line(out, "  kept with your note")
     elif key == "s":
         session.skip()
@@ -225,25 +225,6 @@ def _show(out: Console, session: Session, files: bool = False) -> None:
 def _show_paths(out: Console, session: Session) -> None:
     for what, path in session.paths():
         _line(out, f"  {what:8}  {path}")
-
-
-def _ask(prompt: str) -> str:
-    """Ask for a line; the terminal edits it as usual meanwhile."""
-    import sys
-
-    if sys.platform == "win32":
-        return input(prompt).strip()
-    import termios
-
-    handle = sys.stdin.fileno()
-    single = termios.tcgetattr(handle)
-    whole = termios.tcgetattr(handle)
-    whole[3] |= termios.ICANON | termios.ECHO
-    termios.tcsetattr(handle, termios.TCSADRAIN, whole)
-    try:
-        return input(prompt).strip()
-    finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, single)
 
 
 def _line(out: Console, text: str) -> None:

@@ -17,10 +17,56 @@ def at_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
+class Keys:
+    """Keys that were pressed meanwhile, from a terminal or a pipe; never waits for one."""
+
+    def __init__(self) -> None:
+        self._is_open = sys.stdin is not None and not sys.stdin.closed
+
+    def next(self) -> str:
+        """Give the next key that was pressed already, "" where none was."""
+        if not self._is_open or not _is_waiting():
+            return ""
+        key = read_key()
+        self._is_open = key != ""  # behind the end of a pipe nothing more comes
+        return key
+
+
+def _is_waiting() -> bool:
+    if os.name == "nt":
+        import msvcrt
+
+        return msvcrt.kbhit()
+    return bool(select.select([sys.stdin.fileno()], [], [], 0)[0])
+
+
+def ask_line(prompt: str) -> str:
+    """Ask for a line: a terminal edits it as usual meanwhile, a pipe gives its next one."""
+    if os.name == "nt":
+        return input(prompt).strip()
+    handle = sys.stdin.fileno()
+    if not os.isatty(handle):
+        print(prompt, flush=True)
+        line = b""
+        while (byte := os.read(handle, 1)) not in (b"", b"\n"):
+            line += byte
+        return line.decode("utf-8", "replace").strip()
+    import termios
+
+    single = termios.tcgetattr(handle)
+    whole = termios.tcgetattr(handle)
+    whole[3] |= termios.ICANON | termios.ECHO
+    termios.tcsetattr(handle, termios.TCSADRAIN, whole)
+    try:
+        return input(prompt).strip()
+    finally:
+        termios.tcsetattr(handle, termios.TCSADRAIN, single)
+
+
 @contextmanager
 def single_keys() -> Iterator[None]:
     """Let `read_key` have each key at once; Ctrl-C still interrupts."""
-    if os.name == "nt":
+    if os.name == "nt" or not sys.stdin.isatty():
         yield
         return
     import termios

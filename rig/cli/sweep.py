@@ -10,13 +10,16 @@ import typer
 from rig.choose import finds
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
 from rig.choose.rank import pair_p_values
-from rig.cli.benches import open_bench
+from rig.cli.benches import open_bench, open_hands
+from rig.cli.byhand import Terminal
 from rig.cli.console import console
+from rig.cli.keys import single_keys
 from rig.cli.progress import SweepView
-from rig.errors import LogError, Stopped
+from rig.errors import ConfigError, LogError, Stopped
 from rig.log import Record, SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
 from rig.sweep import Sweep, SweepDone
+from rig.sweep.byhand import SweepByHand
 
 DEFAULT_NAME = "main"
 CAUTIONS = (
@@ -33,16 +36,27 @@ def register(app: typer.Typer) -> None:
 def sweep(
     project: Path = typer.Option(Path("."), "--project", help="The project folder."),
     name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
+    explore: bool = typer.Option(
+        False, "--explore", help="By hand: poke at will, and say which two it was."
+    ),
 ) -> None:
     """Touch every pair of pads, judge and log each; continues what was interrupted.
+
+    With `bench: by-hand` in rig.yaml you are asked which two pads to bridge and when to press.
 
     Example: padsweep sweep --project my-toy
     """
     loaded = load_project(project)
     out = console()
+    by_hand = loaded.rig.bench == "by-hand"
+    if explore and not by_hand:
+        raise ConfigError("--explore is for work by hand: `bench: by-hand` in rig.yaml")
     if loaded.rig.bench != "simulated":
         out.print(CAUTIONS)
-    done, told = run_sweep(loaded, name, SweepView(out))
+    if by_hand:
+        done, told = run_by_hand(loaded, name, Terminal(out, loaded), explore)
+    else:
+        done, told = run_sweep(loaded, name, SweepView(out))
     out.print(told)
     if done:
         out.print(f"next: padsweep replay --project {project}")
@@ -99,6 +113,32 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
             events.close()
             bench.close()
         return done, summary(log, project.rig.sweep.false_discovery)
+
+
+def run_by_hand(
+    project: Project, name: str, terminal: Terminal, explore: bool
+) -> tuple[SweepDone | None, str]:
+    """Run or continue a sweep by hand until its end or until the person leaves.
+
+    Raises
+    ------
+    RigError
+        `Stopped` after Ctrl-C; whatever else ends it early.
+    """
+    again = f"`padsweep sweep --project {project.folder}` continues"
+    with closing(open_log(project, name)) as log, single_keys():
+        bench = open_hands(project, terminal)
+        sweep = SweepByHand(project, bench, log)
+        events = sweep.explore() if explore else sweep.run()
+        try:
+            done = terminal.show(events)
+        except KeyboardInterrupt:
+            raise Stopped(f"stopped: take the bridge off; the log is whole, {again}") from None
+        finally:
+            events.close()
+            bench.close()
+        told = summary(log, project.rig.sweep.false_discovery)
+        return done, told if done else f"{told}\nleft early: {again}"
 
 
 def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:

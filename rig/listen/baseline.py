@@ -316,8 +316,13 @@ class Baseline:
         return bool(np.median(level_db) < self.noise_level_db + FLOOR_OVER_NOISE_DB)
 
     def likeliest(self, aligned: Aligned) -> int:
-        """Give the clean take that this one began as: the nearest up to the closing."""
+        """Give the clean take that this one began as: the nearest up to the closing.
+
+        Of a take whose pads were closed before the press: the nearest as a whole.
+        """
         take, span = aligned.frames, aligned.span
+        if span.close <= span.press + SKIP_FRAMES:
+            return self.distance(aligned).nearest
         length = min(span.close, len(take)) - span.press - SKIP_FRAMES
         mine = self._from_press(take, span, max(1, length))
         errors = [

@@ -26,12 +26,13 @@ LASTING_FRAMES = 10
 """From 0.1 s on a sound is the toy's."""
 CLICK_FRAMES = 5
 """A click of some ms is seen in two or three overlapping windows; a room adds one or two."""
-TAP_OVER_DB = 12.0
+TAP_OVER_DB = 8.0
 """A tap on the microphone is about as loud as the toy, far above what hands do nearby."""
 TAP_BANDS, TAP_BAND_DB = 0.8, 10.0
 """A tap fills this share of the bands, each by so much above the room."""
 TAP_APART_FRAMES = (8, 60)
 """Taps of one pattern follow each other within 0.08 to 0.6 s."""
+QUIET_FRAMES = 50
 TAPS_MOST = 3
 """More short sounds in a row than this are a ticking toy, not a person."""
 
@@ -114,7 +115,8 @@ class Watch:
         The room's level in each band; a tap stands above it in most.
     clear_s : float
         Sounds that begin sooner after the watch's start than this aren't looked for: the
-        program's own tone. One that goes on for longer than a tone does is `too_soon`.
+        program's own tone. One that goes on for longer than a tone, or that another follows
+        at once, is `too_soon`.
 
     Attributes
     ----------
@@ -126,8 +128,10 @@ class Watch:
         A lasting sound began within `clear_s`.
     """
 
-    TONE_FRAMES = 30
+    TONE_FRAMES = 25
     """The program's own tone, with its echo, is over within these."""
+    APART_FRAMES = 15
+    """What follows a sound sooner belongs to it."""
 
     def __init__(
         self, rate_hz: int, trigger_db: float, room_mel_db: np.ndarray, clear_s: float = 0.0
@@ -144,7 +148,7 @@ class Watch:
         self._rest = np.zeros(0, np.float32)
         self._level_db = np.zeros(0, np.float32)
         self._full = np.zeros(0, bool)
-        self._recent: deque[float] = deque(maxlen=30)
+        self._recent: deque[float] = deque(maxlen=QUIET_FRAMES)
 
     def feed(self, samples: np.ndarray) -> None:
         """Take in the next piece of the stream (float, full scale 1.0)."""
@@ -161,23 +165,25 @@ class Watch:
         self._look()
 
     def quiet(self, under_db: float = 3.0) -> bool:
-        """Say whether the last 0.3 s held nothing that comes near the trigger level."""
-        if len(self._recent) < self._recent.maxlen:
+        """Say whether the last 0.5 s held next to nothing that comes near the trigger level."""
+        if len(self._recent) < QUIET_FRAMES:
             return False
-        return float(np.median(self._recent)) < self._trigger_db - under_db
+        return float(np.percentile(self._recent, 80)) < self._trigger_db - under_db
 
     def _look(self) -> None:
         now = len(self._level_db)
         found = stretches(self._level_db, self._trigger_db)
         lasting = [one for one in found if one.length >= LASTING_FRAMES]
         early = [one for one in lasting if one.first < self._clear]
-        self.too_soon = any(one.end > self._clear + self.TONE_FRAMES for one in early)
+        self.too_soon = any(one.length > self.TONE_FRAMES for one in early)
         later = [one for one in found if one.first >= self._clear]
         first = next((one.first for one in later if one.length >= LASTING_FRAMES), None)
         short = [one for one in later if one.length <= CLICK_FRAMES]
         ticking = _in_a_row(short)
         if len(ticking) > TAPS_MOST and (first is None or ticking[0].first < first):
             first = ticking[0].first
+        if first is not None and early and first - early[-1].end < self.APART_FRAMES:
+            self.too_soon = True
         if first is not None and self.onset is None and not self.too_soon:
             self.onset = onset_sample(first, self._rate_hz)
         taps = _in_a_row([one for one in short if self._is_tap(one)])

@@ -11,6 +11,7 @@ from rig.sweep.events import (
     SweepEvent,
     SweepStarted,
     TakeLost,
+    Told,
 )
 from rig.sweep.plan import Knowledge, Step, plan
 
@@ -27,5 +28,6 @@ __all__ = [
     "SweepEvent",
     "SweepStarted",
     "TakeLost",
+    "Told",
     "plan",
 ]

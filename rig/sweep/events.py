@@ -31,6 +31,19 @@ class Progress(SweepEvent):
 
 
 @dataclass(frozen=True)
+class Told(SweepEvent):
+    """What was heard of a touch, for somebody who waits for it."""
+
+    number: int
+    kind: str
+    pads: tuple[str, str] | None
+    path_ohm: float | None
+    sound: str
+    amount: float | None
+    unit: str | None
+
+
+@dataclass(frozen=True)
 class BendSeen(SweepEvent):
     """A hit held up when touched again."""
 

@@ -1,0 +1,215 @@
+"""One press by hand: wait for its sound, and cut its take out of a stream without marker."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from rig.bench import Chunk, Timeline
+from rig.bench.byhand import Command, ListeningBench, Prompt
+from rig.listen import frames
+from rig.listen.watch import Watch, room_level_db, toy_level_db, trigger_level_db
+from rig.project.models import Timings
+from rig.sweep.hearing import Heard
+
+ROOM_S = 1.0
+"""So long the room is heard before anything is asked."""
+PRESS_AHEAD_S = 0.03
+"""A press is placed so far ahead of the sound that it makes: toys take some tens of ms, and
+judging leaves out what follows a press at once."""
+CLOSED_AHEAD_S = 0.05
+"""The bridge is closed by then, at the latest: it was held before the key went down."""
+LEAST_BEFORE_S = 0.15
+"""Each take has at least so much of the room ahead of its sound."""
+TAPPED: dict[int, Command] = {2: "again", 3: "froze"}
+"""What two and three taps on the microphone say."""
+
+
+class Leave(Exception):
+    """The person leaves; everything heard so far is logged."""
+
+
+@dataclass(frozen=True)
+class Got:
+    """What came of a prompt.
+
+    Parameters
+    ----------
+    what : str
+        "sound", "silence" when nothing was heard in time, or what the person answered.
+    heard : Heard or None
+        The take; with "silence" and "froze" it holds the end of the waiting.
+    """
+
+    what: Literal["sound", "silence", "again", "skip", "froze"]
+    heard: Heard | None = None
+
+
+class Listener:
+    """Waits for the toy on a bench by hand, and knows how loud toy and room are.
+
+    Parameters
+    ----------
+    bench : ListeningBench
+    timings : Timings
+        Read are `before_ms`, `lead_in_ms` and `dwell_ms`.
+    """
+
+    def __init__(self, bench: ListeningBench, timings: Timings):
+        self.bench = bench
+        self._before = self._samples(timings.before_ms / 1000)
+        self._lead_in = self._samples(timings.lead_in_ms / 1000)
+        self._dwell = self._samples(timings.dwell_ms / 1000)
+        self._room_db = 0.0
+        self._room_mel_db = np.zeros(0)
+        self._toys_db: list[float] = []
+
+    def _samples(self, seconds: float) -> int:
+        return round(seconds * self.bench.rate_hz)
+
+    @property
+    def trigger_db(self) -> float:
+        """The level from which a sound is the toy's, dB re full scale."""
+        toy_db = float(np.median(self._toys_db)) if self._toys_db else None
+        return trigger_level_db(self._room_db, toy_db)
+
+    def hear_room(self) -> None:
+        """Listen to the room with the toy silent."""
+        self.bench.person.say(Prompt("room"))
+        self.bench.skip()
+        tape = _Tape()
+        while tape.length < self._samples(ROOM_S):
+            tape.add(self.bench.listen())
+        room = frames(tape.cut(0, tape.length), self.bench.rate_hz)
+        self._room_db = room_level_db(room.level_db)
+        self._room_mel_db = 10 * np.log10(np.mean(10 ** (room.mel_db / 10), axis=0))
+
+    def learn_level(self, heard: Heard) -> None:
+        """Take in how loud the toy is, from a take with nothing bridged."""
+        sound = frames(heard.samples[heard.offsets["press"] :], self.bench.rate_hz)
+        self._toys_db.append(toy_level_db(sound.level_db))
+
+    def wait(self, prompt: Prompt, limit_s: float | None = None) -> Got:
+        """Say a prompt, sound the tone and wait for the toy.
+
+        Parameters
+        ----------
+        prompt : Prompt
+        limit_s : float or None
+            How long to wait for the sound, s; None: for ever.
+
+        Raises
+        ------
+        Leave
+            The person leaves.
+        CaptureLost
+            The sound stopped.
+        """
+        while True:
+            self.bench.person.say(prompt)
+            got = self._once(prompt.pads is not None or prompt.ask == "explore", limit_s)
+            if got is not None:
+                return got
+            self.bench.person.note("too soon: wait for the tone, then press")
+            while self.until_quiet() != "quiet":
+                continue
+
+    def _once(self, bridged: bool, limit_s: float | None) -> Got | None:
+        """Wait for one press; None when it came before the tone was over."""
+        tone_s = self.bench.person.tone("go")
+        self.bench.skip()
+        watch, tape = self._watch(tone_s + LEAST_BEFORE_S), _Tape()
+        limit = np.inf if limit_s is None else self._samples(limit_s)
+        said: str = ""
+        while watch.onset is None and not said:
+            said = self._command()
+            chunk = self.bench.listen()
+            tape.add(chunk)
+            watch.feed(chunk.sound)
+            if watch.too_soon:
+                return None
+            said = said or TAPPED.get(watch.taps, "")
+            if tape.length > limit or said == "next":
+                said = "silence"
+        if watch.onset is not None:
+            press = watch.onset - self._samples(PRESS_AHEAD_S)
+            start = max(press - self._before, self._samples(tone_s))
+            heard = self._take(tape, start, press, bridged)
+            self.bench.person.tone("stop")
+            return Got("sound", heard)
+        if said not in ("silence", "froze"):
+            return Got(said)
+        while tape.length < self._before + self._dwell:
+            tape.add(self.bench.listen())
+        start = tape.length - self._before - self._dwell
+        return Got(said, self._take(tape, start, start + self._before, bridged))
+
+    def _take(self, tape: _Tape, start: int, press: int, bridged: bool) -> Heard:
+        """Listen to a take's end and cut it out; its bridge was closed before the press.
+
+        With nothing bridged the closing is put behind the press: up to there the ear learns
+        how the toy answers.
+        """
+        end = press + self._dwell
+        while tape.length < end:
+            tape.add(self.bench.listen())
+        close = press - self._samples(CLOSED_AHEAD_S) if bridged else press + self._lead_in
+        places = {"start": start, "press": press, "close": close, "open": end, "end": end}
+        offsets = {name: at - start for name, at in places.items()}
+        at_us = {name: round(at * 1e6 / self.bench.rate_hz) for name, at in offsets.items()}
+        timeline = Timeline(at_us["press"], at_us["close"], None, at_us["open"], at_us["end"])
+        if tape.is_lost(start, end):
+            return Heard(np.zeros(0, np.float32), {}, timeline, "sound samples were lost")
+        return Heard(tape.cut(start, end), offsets, timeline)
+
+    def until_quiet(self, limit_s: float | None = None) -> str:
+        """Listen until the toy is quiet, for so long (s) at most.
+
+        Returns
+        -------
+        str
+            "quiet", "sounding" at the end of the time, or what the person said meanwhile.
+        """
+        watch, listened = self._watch(), 0
+        while limit_s is None or listened < self._samples(limit_s):
+            if said := self._command():
+                return said
+            chunk = self.bench.listen()
+            listened += len(chunk.sound)
+            watch.feed(chunk.sound)
+            if watch.quiet():
+                return "quiet"
+        return "sounding"
+
+    def _watch(self, clear_s: float = 0.0) -> Watch:
+        return Watch(self.bench.rate_hz, self.trigger_db, self._room_mel_db, clear_s)
+
+    def _command(self) -> Command:
+        said = self.bench.person.command()
+        if said == "leave":
+            raise Leave
+        return said
+
+
+class _Tape:
+    """Sound since a prompt, with the places at which some is missing."""
+
+    def __init__(self) -> None:
+        self.length = 0
+        self._pieces: list[np.ndarray] = []
+        self._lost: list[tuple[int, int]] = []
+
+    def add(self, chunk: Chunk) -> None:
+        end = self.length + len(chunk.sound)
+        if chunk.lost:
+            self._lost.append((self.length, end))
+        self._pieces.append(chunk.sound)
+        self.length = end
+
+    def cut(self, start: int, end: int) -> np.ndarray:
+        return np.concatenate(self._pieces)[start:end].astype(np.float32)
+
+    def is_lost(self, start: int, end: int) -> bool:
+        return any(first < end and last > start for first, last in self._lost)
