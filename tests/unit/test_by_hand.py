@@ -237,12 +237,11 @@ def test_a_skipped_pair_is_left_out_until_the_next_run(project):
 @pytest.mark.parametrize("say", [says("froze"), taps(3)])
 def test_the_person_says_that_it_froze(project, say):
     bench = StandIn({("touch", 1): say})
-    events, records, _ = sweep(project, bench)
-    pair = [p.pads for p in bench.asked if p.ask == "touch"][0]
-    first = next(r for r in records if (r.pads_1, r.pads_2) == pair)
+    _, records, _ = sweep(project, bench)
+    at = next(n for n, prompt in enumerate(bench.asked) if prompt.ask == "touch")
+    first = next(r for r in records if (r.pads_1, r.pads_2) == bench.asked[at].pads)
     assert first.after == "freeze" and first.facts["rung"] == "person"
-    assert bench.asked[bench.asked.index(next(p for p in bench.asked if p.pads == pair)) + 1].ask \
-        == "battery"
+    assert bench.asked[at + 1].ask == "battery"
 
 
 def test_it_can_be_left_and_continued(project, swept):

@@ -24,15 +24,20 @@ class StandIn:
     class PortAudioError(Exception):
         pass
 
-    def __init__(self, devices=(("toy line", 2),), fails=False, silent=False):
+    def __init__(self, devices=(("toy line", 2),), fails=False, silent=False, default=None):
         self.devices = devices
+        self.default = default
         self.fails = fails
         self.silent = silent
         self.now_s = 0.0
         self.sent = 0
         self.stream = None
 
-    def query_devices(self):
+    def query_devices(self, kind=None):
+        if kind == "input":
+            if self.default is None:
+                raise self.PortAudioError("no default input device")
+            return {"name": self.default}
         return [{"name": name, "max_input_channels": inputs} for name, inputs in self.devices]
 
     def InputStream(self, **options):
@@ -195,6 +200,15 @@ def test_a_device_that_can_not_be_used(wanted, devices, says):
 def test_the_whole_name_wins_over_a_part():
     capture = open_capture(StandIn((("toy line 2", 2), ("toy line", 2))), "toy line")
     assert capture.device == "toy line"
+
+
+def test_default_is_the_system_s_own_choice_where_none_is_called_so():
+    devices = (("built-in microphone", 1), ("toy line", 2))
+    assert open_capture(StandIn(devices, default="toy line"), "default").device == "toy line"
+    assert open_capture(StandIn((*devices, ("default", 2)), default="toy line"),
+                        "default").device == "default"
+    with pytest.raises(BenchError, match="'default' isn't there"):
+        open_capture(StandIn(devices), "default")
 
 
 def test_a_refused_format_is_one_line():
