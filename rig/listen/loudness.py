@@ -15,8 +15,10 @@ from scipy.signal import sosfilt
 BLOCKS_PER_S = 10
 BLOCK = 4
 """A block is 0.4 s: four steps of 0.1 s."""
-AT_ONCE = 5 * BLOCKS_PER_S
-"""Steps that are filtered at once, so that a long sound doesn't fill the memory."""
+PART = 64
+"""Samples that are filtered at once, by a matrix product."""
+FORGOTTEN = 1e-12
+"""What is left of a filter's state once it is as small as this doesn't count."""
 ABSOLUTE_GATE_LKFS = -70.0
 RELATIVE_GATE_LU = -10.0
 LEAST_POWER = 1e-12
@@ -52,6 +54,41 @@ def k_weighting(rate_hz: int) -> np.ndarray:
     return np.array([shelf, [1.0, -2.0, 1.0, *(a / a[0])]])
 
 
+@lru_cache(maxsize=8)
+def _by_parts(rate_hz: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Give what the K weighting makes of `PART` samples: results and state after them, of each
+    sample alone, and of each number of the state before."""
+    sections = k_weighting(rate_hz)
+    states = 2 * len(sections)
+    before = np.zeros((PART + states, states))
+    before[PART:] = np.eye(states)
+    before = before.reshape(-1, len(sections), 2).transpose(1, 0, 2)
+    results, after = sosfilt(sections, np.eye(PART + states, PART), axis=1, zi=before)
+    after = after.transpose(1, 0, 2).reshape(-1, states)
+    results = results.astype(np.float32)
+    return results[:PART], results[PART:], after[:PART], after[PART:]
+
+
+def _weighted(samples: np.ndarray, rate_hz: int) -> np.ndarray:
+    """Give the K-weighted samples.
+
+    Going from sample to sample takes far longer. The states between the parts follow from
+    sums over ever longer stretches, until what came before is forgotten.
+    """
+    results, results_of_state, after, after_state = _by_parts(rate_hz)
+    parts = np.zeros((-(-len(samples) // PART), PART), np.float32)
+    parts.ravel()[: len(samples)] = samples
+    state = parts.astype(np.float64) @ after
+    far = 1
+    while far < len(state) and np.abs(after_state).max() > FORGOTTEN:
+        state[far:] += state[:-far] @ after_state
+        after_state = after_state @ after_state
+        far *= 2
+    weighted = parts @ results
+    weighted[1:] += state[:-1].astype(np.float32) @ results_of_state
+    return weighted.ravel()[: len(samples)]
+
+
 def loudness(samples: np.ndarray, rate_hz: int) -> tuple[np.ndarray, float]:
     """Measure the loudness of every block, and of the whole with both gates.
 
@@ -71,16 +108,8 @@ def loudness(samples: np.ndarray, rate_hz: int) -> tuple[np.ndarray, float]:
     edges = np.arange(len(samples) * BLOCKS_PER_S // rate_hz + 1) * rate_hz // BLOCKS_PER_S
     if len(edges) <= BLOCK:
         return np.zeros(0, np.float32), float("nan")
-    sections = k_weighting(rate_hz)
-    state = np.zeros((len(sections), 2))
-    steps = []
-    for first in range(0, len(edges) - 1, AT_ONCE):
-        part = edges[first : first + AT_ONCE + 1]
-        weighted, state = sosfilt(
-            sections, samples[part[0] : part[-1]].astype(np.float64), zi=state
-        )
-        steps.append(np.add.reduceat(np.square(weighted, out=weighted), part[:-1] - part[0]))
-    steps = np.concatenate(steps)
+    weighted = _weighted(samples[: edges[-1]], rate_hz)
+    steps = np.add.reduceat(np.square(weighted, out=weighted), edges[:-1]).astype(np.float64)
     upto = np.concatenate([[0.0], np.cumsum(steps)])
     power = (upto[BLOCK:] - upto[:-BLOCK]) * (BLOCKS_PER_S / (BLOCK * rate_hz))
     momentary = _lkfs(np.maximum(power, LEAST_POWER))

@@ -60,29 +60,19 @@ def fundamentals(
     if down > 1:
         sound = _lowered(sound, down, rate_hz)
         hop, rate_hz = hop // down, rate_hz / down
-    sound = padded(sound, (count + 3) * hop)
-    # Half the energy of two hops from each sample on; in float32 the differences of such sums
-    # would drown the dips.
-    by_hop = _running_sums(np.square(sound.reshape(-1, hop), dtype=np.float64))
-    by_hop[1:] += np.cumsum(by_hop[:-1, -1])[:, None]
-    upto = np.concatenate([[0.0], by_hop.ravel()])
-    energy = (0.5 * (upto[2 * hop :] - upto[: -2 * hop])).astype(np.float32)
-    energy = np.lib.stride_tricks.sliding_window_view(energy, 2 * hop + 1)[::hop]
+    hops = padded(sound, (count + 3) * hop).reshape(-1, hop)
     shortest = int(rate_hz / HIGH_HZ)
     lag = np.arange(shortest, 2 * hop + 1, dtype=np.float32)
     periods, heights = np.zeros(count, np.float32), np.zeros(count, np.float32)
     for first in range(0, count, BATCH):
         batch = slice(first, min(first + BATCH, count))
-        by_hop = _correlations(sound[first * hop : (batch.stop + 3) * hop].reshape(-1, hop))
-        difference = energy[batch, 1:] + energy[batch, :1]  # half of it
-        difference -= by_hop[:-1]
-        difference -= by_hop[1:]
+        difference, power = _differences(hops[first : batch.stop + 3])
         mean = _running_sums(difference)[:, shortest - 1 :]
         normal = difference[:, shortest - 1 :]
         normal *= lag
         normal /= np.maximum(mean, NOTHING, out=mean)
         periods[batch], heights[batch] = _first_dip(normal)
-    heights[energy[:count, 0] <= LEAST_POWER * hop] = 1.0
+        heights[batch][power <= LEAST_POWER] = 1.0
     f0_hz = np.float32(rate_hz) / (shortest + periods)
     f0_hz[heights >= VOICED] = np.nan
     return f0_hz, heights
@@ -128,6 +118,37 @@ def _later_by_a_hop(hop: int) -> np.ndarray:
     """Give what delaying by a hop does to a spectrum of three hops."""
     turns = np.arange(3 * hop // 2 + 1) % 3
     return np.exp(-2j * np.pi / 3 * np.arange(3))[turns].astype(np.complex64)
+
+
+def _differences(hops: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give half of YIN's difference function of each frame, and its power.
+
+    It is the energies of two hops from the frame's start and from the lag on, less their
+    correlation. Energies are put together from sums within hops: the rounding of longer ones
+    would drown the dips.
+
+    Parameters
+    ----------
+    hops : ndarray of float32, shape (frames + 3, hop)
+
+    Returns
+    -------
+    difference : ndarray of float32, shape (frames, 2·hop)
+        At lags from 1 sample to two hops.
+    power : ndarray of float32, shape (frames,)
+    """
+    count, hop = len(hops) - 3, hops.shape[1]
+    within = _running_sums(np.square(hops) * np.float32(0.5))
+    energy = within[:-1, -1] + within[1:, -1]  # half of that of two hops
+    moved = within[2:] - within[:-2]
+    by_hop = _correlations(hops)
+    difference = np.empty((count, 2, hop), np.float32)
+    np.add(moved[:-1], 2.0 * energy[:count, None], out=difference[:, 0])
+    np.add(moved[1:], (energy[:count] + energy[1 : count + 1])[:, None], out=difference[:, 1])
+    difference = difference.reshape(count, 2 * hop)
+    difference -= by_hop[:-1]
+    difference -= by_hop[1:]
+    return difference, energy[:count] / hop
 
 
 def _correlations(hops: np.ndarray) -> np.ndarray:
