@@ -133,3 +133,31 @@ def test_impossible_circuits_are_refused_by_name(wrong, said):
              "names": ("gnd", "pin"), **wrong}
     with pytest.raises(ValueError, match=said):
         Circuit(**parts)
+
+
+@pytest.mark.parametrize("kind", ["talker", "keyboard", "sampler"])
+def test_protection_diodes_would_never_conduct_on_an_invented_board(kind):
+    """Every source lies between the rails, so every net does, whatever is bridged."""
+    board = make_board(21, 24, kind)
+    circuit = board.circuit
+    rail = {level: net for net, level in circuit.fixed.items()}
+    diodes = [
+        diode for net in range(len(board.nets)) if net not in circuit.fixed
+        for diode in protection(net, rail[0.0], rail[1.0])
+    ]
+    fitted = Circuit(circuit.drives, circuit.resistors, circuit.fixed, diodes=diodes,
+                     rail_v=board.volts)
+    chance = np.random.default_rng(4)
+    for _ in range(20):
+        state = [
+            OPEN if drive == Drive() else int(chance.choice([LOW, HIGH, OPEN]))
+            for drive in circuit.drives
+        ]
+        a, b = chance.choice([pad.net for pad in board.pads], 2)
+        bridge = [(int(a), int(b), 1500.0)] if a != b else []
+        levels, _ = circuit.bridged(bridge, whole=True).solved(state)
+        with_diodes, _ = fitted.bridged(bridge, whole=True).solved(state)
+        assert min(levels) > -1e-9
+        assert max(levels) < 1 + 1e-9
+        # A junction's reverse current moves a net that nothing holds by a millivolt.
+        assert with_diodes == pytest.approx(levels, abs=1e-3)
