@@ -27,6 +27,16 @@ def duration(seconds: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+INTERVALS = {
+    100: "a semitone", 200: "a tone", 300: "a minor third", 400: "a major third",
+    500: "a fourth", 600: "a tritone", 700: "a fifth", 800: "a minor sixth",
+    900: "a major sixth", 1000: "a minor seventh", 1100: "a major seventh", 1200: "an octave",
+    1900: "an octave and a fifth", 2400: "two octaves",
+}
+"""Names of intervals, by their equal-tempered size in cents."""
+NAMED_WITHIN_CENTS = 20
+
+
 def sound_words(sound: str | None, amount: float | None, unit: str | None) -> str:
     """Say what a touch did, in a bender's words.
 
@@ -49,8 +59,12 @@ def sound_words(sound: str | None, amount: float | None, unit: str | None) -> st
         return f"pitch {'up' if amount > 0 else 'down'} {interval(size)}"
     if sound == "loop":
         return f"loops every {amount:.2f} s"
+    if sound == "drone" and unit == "dB":
+        return f"noise under the sound, {amount:+.0f} dB"
     if sound == "drone":
         return f"drones at {amount:.0f} {unit}"
+    if sound == "cut" and unit == "s":
+        return f"goes silent after {amount:.2f} s" if amount >= 0.01 else "stays silent"
     if sound == "cut":
         return f"cuts the sound by {size:.0f} dB"
     if sound == "level":
@@ -63,9 +77,10 @@ def sound_words(sound: str | None, amount: float | None, unit: str | None) -> st
 
 
 def interval(cents: float) -> str:
-    """Say a change of pitch: in cents, from a tone and a half on in semitones too."""
-    if cents >= 150:
-        return f"{cents / 100:.0f} semitones ({cents:.0f} cents)"
+    """Say a change of pitch: in cents, with the name of the interval where it is one."""
+    named = round(cents / 100) * 100
+    if named in INTERVALS and abs(cents - named) <= NAMED_WITHIN_CENTS:
+        return f"{INTERVALS[named]} ({cents:.0f} cents)"
     return f"{cents:.0f} cents"
 
 

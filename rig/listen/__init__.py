@@ -5,19 +5,24 @@ from rig.listen.beginning import onset
 from rig.listen.decide import JUDGE, Ear, clean, lost
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, common_rate_hz
 
 __all__ = [
     "AFTERS",
     "HOP_S",
     "JUDGE",
+    "LEAST_RATE_HZ",
     "LEAST_TAKES",
     "SOUNDS",
     "Baseline",
     "Ear",
     "Frames",
+    "Judged",
     "Judgement",
+    "Recordings",
     "Span",
     "clean",
+    "common_rate_hz",
     "frames",
     "lost",
     "onset",

@@ -101,6 +101,47 @@ def _mean_over_bands(difference: np.ndarray) -> np.ndarray:
     return difference @ np.full(difference.shape[-1], 1 / difference.shape[-1], np.float32)
 
 
+def compare(
+    stack: np.ndarray, mine: np.ndarray, lag_frames: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Compare a sound's bands with those of several others, shifted by a few frames or not.
+
+    Parameters
+    ----------
+    stack : ndarray, shape (sounds, frames + 2 * LAG_FRAMES, bands)
+        The others, from `LAG_FRAMES` ahead.
+    mine : ndarray, shape (frames, bands)
+    lag_frames : int
+        The most that they are shifted by, either way; at most `LAG_FRAMES`.
+
+    Returns
+    -------
+    worst, mean : ndarray, shape (sounds,)
+        Mean difference over the bands, dB: in the worst 0.15 s, and over all frames.
+    lag : ndarray of int, shape (sounds,)
+    traces : ndarray, shape (sounds, frames)
+        The difference frame by frame.
+    """
+    length = len(mine)
+    window = min(LOCAL_FRAMES, length)
+    best = None
+    for lag in range(-lag_frames, lag_frames + 1):
+        at = LAG_FRAMES + lag
+        error = _mean_over_bands(np.abs(stack[:, at : at + length] - mine))
+        total = np.cumsum(error, axis=1)
+        local = total[:, window - 1 :].copy()
+        local[:, 1:] -= total[:, :-window]
+        worst, mean = local.max(axis=1) / window, total[:, -1] / length
+        if best is None:
+            best = worst, mean, np.full(len(worst), lag), error
+            continue
+        closer = _both(worst, mean) < _both(*best[:2])
+        for old, new in zip(best, (worst, mean, lag, error), strict=True):
+            old[closer] = new if np.ndim(new) == 0 else new[closer]
+    assert best is not None
+    return best
+
+
 @dataclass(frozen=True)
 class Aligned:
     """The frames of a take, shifted so that its sound starts where its phrase's others do."""
@@ -198,23 +239,7 @@ class Baseline:
         take, span = aligned.frames, aligned.span
         length = min(len(take) - span.press - SKIP_FRAMES, self.length)
         mine = self._from_press(take, span, length)
-        window = min(LOCAL_FRAMES, length)
-        best = None
-        for lag in range(-aligned.lag_frames, aligned.lag_frames + 1):
-            at = LAG_FRAMES + lag
-            error = _mean_over_bands(np.abs(self._stack[:, at : at + length] - mine))
-            total = np.cumsum(error, axis=1)
-            local = total[:, window - 1 :].copy()
-            local[:, 1:] -= total[:, :-window]
-            worst, mean = local.max(axis=1) / window, total[:, -1] / length
-            if best is None:
-                best = worst, mean, np.full(len(worst), lag), error
-                continue
-            closer = _both(worst, mean) < _both(*best[:2])
-            for old, new in zip(best, (worst, mean, lag, error), strict=True):
-                old[closer] = new if np.ndim(new) == 0 else new[closer]
-        assert best is not None
-        return best
+        return compare(self._stack[:, : length + 2 * LAG_FRAMES], mine, aligned.lag_frames)
 
     def _calibrate(self) -> None:
         """Learn how far clean takes are from each other, each left out in turn.

@@ -71,12 +71,13 @@ def first_frame(sound: Frames) -> tuple[int | None, np.ndarray]:
         The room's noise, dB re full scale: that before the beginning, where there is some.
     """
     room = room_db(sound)
-    at = _first(sounding(sound, room))
+    sounds = sounding(sound, room)
+    at = _first(sounds)
     if at is not None and at >= ROOM_FRAMES + SKIRT_FRAMES:
         before = slice(0, at - SKIRT_FRAMES)
-        alive = sound.level_db[before] >= DEAD_DB
-        if np.count_nonzero(alive) >= ROOM_FRAMES:
-            room = mean_db(sound.mel_db[before][alive])
+        only_room = (sound.level_db[before] >= DEAD_DB) & ~sounds[before]
+        if np.count_nonzero(only_room) >= ROOM_FRAMES:
+            room = mean_db(sound.mel_db[before][only_room])
             at = _first(sounding(sound, room))
     return at, room
 

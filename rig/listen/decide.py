@@ -10,7 +10,7 @@ from rig.listen.features import frames
 from rig.listen.fingerprint import fingerprint
 from rig.listen.judgement import Judgement
 
-JUDGE = "2"
+JUDGE = "3"
 """Version of the judge, stored with every judgement."""
 
 AUDIBLE_DB = 2.4
@@ -72,7 +72,7 @@ class Ear:
             Sound "none" when it is indistinguishable from the baseline, or the difference
             is not audible; "lost" when the take is clipped.
         """
-        if np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES:
+        if is_clipped(samples):
             return lost("clipped")
         baseline = self.baseline(key)
         aligned = baseline.align(samples, span)
@@ -100,6 +100,11 @@ class Ear:
     def is_hit(self, judgement: Judgement) -> bool:
         """Say whether a judgement is worth another touch."""
         return judgement.sound not in ("none", "lost")
+
+
+def is_clipped(samples: np.ndarray) -> bool:
+    """Say whether a sound touches full scale more often than chance would."""
+    return bool(np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES)
 
 
 def lost(why: str) -> Judgement:

@@ -6,14 +6,14 @@ is given, and every amount measured is kept beside it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import resample_poly
 
 from rig.listen.baseline import LAG_FRAMES, Span
-from rig.listen.features import HOP_S, Frames, log_spectrogram, pitch_track
+from rig.listen.features import HOP_S, Frames
+from rig.listen.loops import find_loop
+from rig.listen.repitch import find_repitch, steady_tone, voice_shift
 
 SOUNDING_DB = 12.0
 """A frame sounds when it stands this far above the room's noise."""
@@ -23,7 +23,20 @@ CHANGED_DB = 3.0
 """A frame has changed when its bands differ by this much on average."""
 STEADY_DB = 2.5
 """Frames of a drone differ by less than this from one to the next and from their mean."""
-PER_OCTAVE = 48
+LASTING_FRAMES = 10
+"""A change has come once most of so many frames have changed."""
+LATE_CUT_S = 0.1
+"""Silence that comes later than this is told by its time, not by how much quieter it is."""
+LATE_CUT_FRAMES = 8
+LATE_CUT_PART = 0.15
+"""A cut that comes late takes at least so many frames, and such a part, of what would sound."""
+RANGE_DB = 40.0
+VOICE_RANGE_DB = 20.0
+"""Frames this much below the loudest one don't count for the level of a voice."""
+FASTER_S = 0.1
+"""What is gone before that isn't looked at any more for having been played faster."""
+GAP_FRAMES = 8
+"""Noise under the sound is looked for where the clean sound pauses for at least so long."""
 
 
 @dataclass(frozen=True)
@@ -37,17 +50,68 @@ class Description:
 
 
 @dataclass(frozen=True)
+class Excerpt:
+    """A sound from a certain frame on.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (n,)
+        The whole sound, full scale 1.0.
+    frames : Frames
+        Its frames.
+    start : int
+        The frame it is looked at from.
+    """
+
+    samples: np.ndarray
+    frames: Frames
+    start: int
+
+
+@dataclass(frozen=True)
 class _Pair:
-    """The take and the clean take it began as, aligned, from the closing on."""
+    """A sound and the clean one that it began as, aligned, from the same moment on."""
 
     mel: np.ndarray
     clean_mel: np.ndarray
     level: np.ndarray
     clean_level: np.ndarray
-    sounding: np.ndarray
-    clean_sounding: np.ndarray
+    mine: np.ndarray
+    theirs: np.ndarray
     dwell: int
-    floor: float
+    room: float
+    rate_hz: int
+
+    @property
+    def hop(self) -> int:
+        return round(HOP_S * self.rate_hz)
+
+    @property
+    def sounding(self) -> np.ndarray:
+        return self.level > self.room + SOUNDING_DB
+
+    @property
+    def clean_sounding(self) -> np.ndarray:
+        return self.clean_level > self.room + SOUNDING_DB
+
+    @property
+    def either(self) -> np.ndarray:
+        return self.sounding | self.clean_sounding
+
+    def error(self) -> np.ndarray:
+        """Give by how much the bands differ, frame by frame, dB."""
+        return np.abs(
+            np.maximum(self.mel, self.room) - np.maximum(self.clean_mel, self.room)
+        ).mean(axis=1)
+
+    def since(self, frame: int) -> _Pair:
+        """Give what comes from a frame on."""
+        at = frame * round(HOP_S * self.rate_hz)
+        return replace(
+            self, mel=self.mel[frame:], clean_mel=self.clean_mel[frame:],
+            level=self.level[frame:], clean_level=self.clean_level[frame:],
+            mine=self.mine[at:], theirs=self.theirs[at:], dwell=max(0, self.dwell - frame),
+        )
 
 
 def describe(
@@ -76,25 +140,58 @@ def describe(
     start = span.close
     lag = _best_lag(take, span, clean, clean_span)
     clean_start = clean_span.press + (span.close - span.press) + lag
-    length = min(len(take) - start, len(clean) - clean_start)
-    floor = noise_level_db + SOUNDING_DB
-    level = take.level_db[start : start + length]
-    clean_level = clean.level_db[clean_start : clean_start + length]
-    pair = _Pair(
-        take.mel_db[start : start + length], clean.mel_db[clean_start : clean_start + length],
-        level, clean_level, level > floor, clean_level > floor,
-        min(span.open - start, length), floor,
+    return describe_excerpts(
+        Excerpt(samples, take, start), Excerpt(clean_samples, clean, clean_start),
+        span.open - start, noise_level_db, rate_hz,
     )
+
+
+def describe_excerpts(
+    sound: Excerpt, clean: Excerpt, dwell: int, noise_level_db: float, rate_hz: int
+) -> Description:
+    """Describe how a sound differs from a clean one, both from the same moment on.
+
+    Parameters
+    ----------
+    sound, clean : Excerpt
+    dwell : int
+        Frames for which whatever changes the sound is there.
+    noise_level_db : float
+        Level of the room with the toy silent, dB re full scale.
+    rate_hz : int
+
+    Returns
+    -------
+    Description
+    """
+    length = min(len(sound.frames) - sound.start, len(clean.frames) - clean.start)
     hop = round(HOP_S * rate_hz)
-    mine = samples[start * hop :]
-    theirs = clean_samples[clean_start * hop : (clean_start + length) * hop]
+    mine, theirs = (slice(one.start, one.start + length) for one in (sound, clean))
+    pair = _Pair(
+        sound.frames.mel_db[mine], clean.frames.mel_db[theirs],
+        sound.frames.level_db[mine], clean.frames.level_db[theirs],
+        sound.samples[sound.start * hop :],
+        clean.samples[clean.start * hop : (clean.start + length) * hop],
+        min(dwell, length), noise_level_db, rate_hz,
+    )
     measures: dict = {}
-    for look in (_cut, _loop, _drone):
-        told = look(pair, mine, rate_hz, measures)
-        if told:
-            return Description(told.sound, told.amount, told.unit, measures)
-    told = _steady_change(pair, mine, theirs, rate_hz, measures)
-    return Description(told.sound, told.amount, told.unit, measures)
+    begins = _beginning(pair)
+    for look in (_cut, _loop, _noise, _drone):
+        told = look(pair, begins, measures)
+        if told and not (told.sound == "cut" and _ran_faster(pair, measures)):
+            return replace(told, measures=measures)
+    return replace(_steady_change(pair, begins, measures), measures=measures)
+
+
+def _beginning(pair: _Pair) -> int:
+    """Give the frame from which on the sound is changed for long."""
+    changed = (pair.error() > CHANGED_DB) & pair.either
+    length = min(LASTING_FRAMES, len(changed))
+    if not length:
+        return 0
+    lasting = np.convolve(changed, np.ones(length), mode="full")[length - 1 :] > 0.6 * length
+    at = np.flatnonzero(lasting & changed)
+    return int(at[0]) if len(at) else 0
 
 
 def _best_lag(take: Frames, span: Span, clean: Frames, clean_span: Span) -> int:
@@ -111,12 +208,11 @@ def _best_lag(take: Frames, span: Span, clean: Frames, clean_span: Span) -> int:
             best, least = lag, float(error)
     return best
 
-
 def _db(value: float) -> float:
     return round(float(value), 2)
 
 
-def _cut(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Description | None:
+def _cut(pair: _Pair, begins: int, measures: dict) -> Description | None:
     """Silence or strong attenuation where the clean phrase goes on."""
     where = pair.clean_sounding.copy()
     where[:3] = False  # the phrase dies away and the analysis window reaches back
@@ -125,80 +221,106 @@ def _cut(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Descrip
     power = np.mean(10 ** (pair.level[where] / 10))
     clean_power = np.mean(10 ** (pair.clean_level[where] / 10))
     measures["level_db"] = _db(10 * np.log10(power / clean_power))
-    down = pair.level[where] - pair.clean_level[where] < CUT_DB
-    down |= ~pair.sounding[where]
+    gone = (pair.level - pair.clean_level < CUT_DB) | ~pair.sounding
+    down = gone[where]
     measures["silenced"] = _db(down.mean())
     # The last of the sounding frames must be silent: a blip comes back.
-    if down.mean() > 0.7 and down[-5:].mean() > 0.7:
-        fall = (pair.level - pair.clean_level)[where][down]
-        measures["cut_db"] = _db(np.median(fall))
-        return Description("cut", measures["cut_db"], "dB")
+    if not (down.mean() > 0.7 and down[-5:].mean() > 0.7) and not _cuts_late(pair, where, gone):
+        return None
+    up = np.flatnonzero(where & ~gone)
+    measures["cut_s"] = round((int(up[-1]) + 1 if len(up) else 0) * HOP_S, 3)
+    measures["cut_db"] = _db(
+        np.median((np.maximum(pair.level, pair.room) - pair.clean_level)[where & gone])
+    )
+    if measures["cut_s"] >= LATE_CUT_S and pair.sounding[where & gone].mean() < 0.1:
+        return Description("cut", measures["cut_s"], "s")
+    return Description("cut", measures["cut_db"], "dB")
+
+
+def _ran_faster(pair: _Pair, measures: dict) -> bool:
+    """Say whether a sound that ends too soon is the whole clean one, played faster."""
+    if measures["cut_s"] < FASTER_S:
+        return False
+    repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
+    return repitch.cents > 40 and repitch.fit > 0.6
+
+
+def _cuts_late(pair: _Pair, where: np.ndarray, gone: np.ndarray) -> bool:
+    """Say whether the sound is the clean one for a while and then silent for good.
+
+    A sound that merely runs faster ends sooner too, but isn't the clean one before.
+    """
+    up = np.flatnonzero(~gone & pair.either)
+    if not len(up):
+        return True
+    at = int(up[-1]) + 1
+    lost = np.count_nonzero(where[at:])
+    if lost < max(LATE_CUT_FRAMES, LATE_CUT_PART * np.count_nonzero(where)):
+        return False
+    before = pair.either[: at - 3]
+    return bool(before.sum() >= 5 and pair.error()[: at - 3][before].mean() < CHANGED_DB)
+
+
+def _loop(pair: _Pair, begins: int, measures: dict) -> Description | None:
+    """A pattern that repeats, first while the change is there, then whenever."""
+    floor = pair.room + 3.0
+    for stop in dict.fromkeys((pair.dwell, len(pair.mel))):
+        found = find_loop(
+            np.maximum(pair.mel[3:stop], floor), pair.sounding[3:stop],
+            np.maximum(pair.clean_mel[3:], floor), pair.clean_sounding[3:],
+            pair.mine[3 * pair.hop :], pair.rate_hz,
+        )
+        if found is not None:
+            measures["loop_s"] = round(found.period_s, 4)
+            measures["loop_likeness"] = _db(found.likeness)
+            measures["loop_passes"] = round(found.passes, 1)
+            return Description("loop", measures["loop_s"], "s")
     return None
 
 
-def _recurrence(mel: np.ndarray) -> np.ndarray:
-    """Give, for each lag in frames, how alike the spectra are that far apart (1: the same)."""
-    centred = mel - mel.mean(axis=0)
-    centred /= max(np.sqrt(np.mean(centred**2)), 1e-6)
-    n, bands = centred.shape
-    length = next_fast_len(2 * n, real=True)
-    spectrum = rfft(centred, n=length, axis=0)
-    products = irfft((spectrum.real**2 + spectrum.imag**2).sum(axis=1), n=length)[:n]
-    energy = np.concatenate([[0.0], np.cumsum((centred**2).sum(axis=1))])
-    lag = np.arange(n)
-    power = 0.5 * (energy[n - lag] + energy[n] - energy[lag])
-    likeness = products / np.maximum(power, 0.05 * bands * (n - lag))
-    likeness[0] = 0.0
-    return likeness
-
-
-def _loop(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Description | None:
-    """A pattern that repeats at least three times, or twice where it is long."""
-    floor = pair.floor - SOUNDING_DB + 6
-    best = None
-    for stop in (pair.dwell, len(pair.mel)):
-        mel = np.maximum(pair.mel[3:stop], floor - 10)
-        clean = np.maximum(pair.clean_mel[3:stop], floor - 10)
-        if len(mel) < 40 or pair.sounding[3:stop].mean() < 0.3:
-            continue
-        if mel.std(axis=0).mean() < STEADY_DB:
-            continue
-        likeness, usual = _recurrence(mel), _recurrence(clean)
-        longest = int(len(mel) * 0.55)
-        for lag in range(6, longest):
-            peak = likeness[lag]
-            is_peak = peak >= likeness[lag - 1] and peak >= likeness[lag + 1]
-            dip = likeness[2:lag].min()
-            if not is_peak or peak < 0.75 or peak - dip < 0.35 or usual[lag] > peak - 0.2:
-                continue
-            if best is None or peak > best[1] + 0.08:
-                left, right = likeness[lag - 1], likeness[lag + 1]
-                curve = left - 2 * peak + right
-                shift = 0.5 * (left - right) / curve if curve < -1e-9 else 0.0
-                best = (lag + float(np.clip(shift, -0.5, 0.5)), peak)
-        if best:
-            break
-    if not best:
+def _noise(pair: _Pair, begins: int, measures: dict) -> Description | None:
+    """A steady noise under the sound: heard in its pauses, the sound itself still there."""
+    loud = pair.clean_sounding
+    pauses = ~np.convolve(loud, np.ones(5), mode="same").astype(bool)
+    pauses[: begins + 2] = False
+    if pauses.sum() < GAP_FRAMES or loud.sum() < 5:
         return None
-    measures["loop_s"] = round(best[0] * HOP_S, 4)
-    measures["loop_likeness"] = _db(best[1])
-    return Description("loop", measures["loop_s"], "s")
+    noise = pair.mel[pauses]
+    middle = np.median(noise, axis=0)
+    over = np.maximum(middle - np.maximum(np.median(pair.clean_mel[pauses], axis=0), pair.room - 9), 0)
+    if pair.sounding[pauses].mean() < 0.8 or np.mean(over > 3.0) < 0.3:
+        return None
+    stays = np.abs(np.median(noise[: len(noise) // 2], axis=0) - np.median(noise[len(noise) // 2 :], axis=0))
+    if stays.mean() > STEADY_DB:
+        return None
+    after = np.arange(len(loud)) > begins
+    cells = (pair.clean_mel > np.maximum(middle, pair.room) + 6.0) & (loud & after)[:, None]
+    if cells.sum() < 20:
+        return None
+    kept = np.median(np.abs(pair.mel - pair.clean_mel)[cells])
+    if kept > CHANGED_DB:
+        return None
+    power = 10 ** (pair.mel[pauses].astype(float) / 10)
+    voice = pair.clean_level[pair.clean_level > pair.clean_level.max() - VOICE_RANGE_DB]
+    clean_power = np.mean(10 ** (voice.astype(float) / 10))
+    level = 10 * np.log10(power.sum(axis=1).mean() / clean_power)
+    measures["noise_db"] = _db(level)
+    measures["noise_from_s"] = round(begins * HOP_S, 3)
+    return Description("drone", measures["noise_db"], "dB")
 
 
-def _drone(pair: _Pair, mine: np.ndarray, rate_hz: int, measures: dict) -> Description | None:
+def _drone(pair: _Pair, begins: int, measures: dict) -> Description | None:
     """The longest steady stretch, where the clean phrase has none as long."""
-    length = _steady_frames(pair.mel, pair.sounding)
-    usual = _steady_frames(pair.clean_mel, pair.clean_sounding)
-    measures["steady_s"] = round(length[1] * HOP_S, 3)
-    if length[1] * HOP_S < 0.35 or length[1] < usual[1] + 15:
+    first, length = _steady_frames(pair.mel, pair.sounding)
+    _, usual = _steady_frames(pair.clean_mel, pair.clean_sounding)
+    measures["steady_s"] = round(length * HOP_S, 3)
+    if length * HOP_S < 0.35 or length < usual + 15:
         return None
-    hop = round(HOP_S * rate_hz)
-    f0 = _f0(mine[length[0] * hop : (length[0] + length[1]) * hop], rate_hz)
-    voiced = f0[np.isfinite(f0)]
-    if len(voiced) > 0.5 * len(f0):
-        measures["drone_hz"] = round(float(np.median(voiced)), 1)
-        return Description("drone", measures["drone_hz"], "Hz")
-    return Description("drone")
+    tone_hz = steady_tone(pair.mine[first * pair.hop : (first + length) * pair.hop], pair.rate_hz)
+    if tone_hz is None:
+        return Description("drone")
+    measures["drone_hz"] = round(tone_hz, 1)
+    return Description("drone", measures["drone_hz"], "Hz")
 
 
 def _steady_frames(mel: np.ndarray, sounding: np.ndarray) -> tuple[int, int]:
@@ -221,30 +343,25 @@ def _steady_frames(mel: np.ndarray, sounding: np.ndarray) -> tuple[int, int]:
             best = (start, i + 1 - start)
     return best
 
-
-def _steady_change(
-    pair: _Pair, mine: np.ndarray, theirs: np.ndarray, rate_hz: int, measures: dict
-) -> Description:
+def _steady_change(pair: _Pair, begins: int, measures: dict) -> Description:
     """Pitch, level, timbre, or a blip where the change ends by itself."""
-    both = pair.sounding | pair.clean_sounding
-    floor = pair.floor - SOUNDING_DB
-    error = np.abs(
-        np.maximum(pair.mel, floor) - np.maximum(pair.clean_mel, floor)
-    ).mean(axis=1)
+    error, both = pair.error(), pair.either
     changed = (error > CHANGED_DB) & both
     where = np.flatnonzero(changed)
     if len(where):
         measures["first_change_s"] = round(float(where[0] * HOP_S), 3)
         measures["changed"] = _db(changed.sum() / max(1, both.sum()))
     blip = _is_blip(changed, both, pair.dwell)
+    since = pair.since(begins)
 
-    shift_cents, gain = _repitch(mine, theirs, rate_hz)
-    measures["pitch_cents"] = round(shift_cents, 0)
-    measures["pitch_fit"] = _db(gain)
-    if abs(shift_cents) >= 40 and gain > 0.35 and not blip:
+    repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz)
+    measures["pitch_cents"] = round(repitch.cents, 0)
+    measures["pitch_fit"] = _db(repitch.fit)
+    if abs(repitch.cents) >= 40 and repitch.fit > (0.6 if blip else 0.35):
         return Description("pitch", measures["pitch_cents"], "cents")
     if not blip:
-        voice = _voice_shift(mine, theirs, pair, rate_hz)
+        heard = (since.sounding & since.clean_sounding)[: since.dwell]
+        voice = voice_shift(since.mine, since.theirs, heard, pair.rate_hz)
         if voice is not None:
             measures["voice_cents"] = round(voice, 0)
             if abs(voice) >= 80:
@@ -253,18 +370,29 @@ def _steady_change(
         measures["blip_db"] = _db(error[changed].mean())
         return Description("blip", measures["blip_db"], "dB")
 
-    sounding = pair.sounding & pair.clean_sounding
+    sounding = since.sounding & since.clean_sounding
     if sounding.sum() >= 5:
-        bands = pair.clean_mel[sounding] > floor + 6
-        difference = (pair.mel[sounding] - pair.clean_mel[sounding])[bands]
+        bands = since.clean_mel[sounding] > pair.room + 6
+        difference = (since.mel[sounding] - since.clean_mel[sounding])[bands]
         level = float(np.median(difference))
         rest = float(np.median(np.abs(difference - level)))
         measures["level_db"] = _db(level)
         measures["timbre_db"] = _db(rest)
         if abs(level) > 2.0 and rest < 0.4 * abs(level):
             return Description("level", measures["level_db"], "dB")
-    measures["timbre_db"] = _db(error[both].mean() if both.any() else error.mean())
+    measures["timbre_db"] = _db(_timbre(since))
     return Description("timbre", measures["timbre_db"], "dB")
+
+
+def _timbre(pair: _Pair) -> float:
+    """Give by how much the bands differ on average, dB, where one of the two can be heard.
+
+    What lies far below the loudest band counts as silent: it would hang on the room alone.
+    """
+    floor = max(pair.room, float(pair.clean_mel.max()) - RANGE_DB)
+    mine, theirs = np.maximum(pair.mel, floor), np.maximum(pair.clean_mel, floor)
+    heard = np.maximum(mine, theirs) > floor
+    return float(np.abs(mine - theirs)[heard].mean()) if heard.any() else 0.0
 
 
 def _is_blip(changed: np.ndarray, both: np.ndarray, dwell: int) -> bool:
@@ -275,65 +403,3 @@ def _is_blip(changed: np.ndarray, both: np.ndarray, dwell: int) -> bool:
         return False
     last = inside[-1]
     return where[-1] < last - 15 and len(where) < 0.5 * len(inside)
-
-
-def _repitch(mine: np.ndarray, theirs: np.ndarray, rate_hz: int) -> tuple[float, float]:
-    """Fit the clean sound played faster or slower to this one.
-
-    Returns
-    -------
-    cents : float
-        The best re-pitching, -2400 to +2400 (a clock that runs at another rate).
-    gain : float
-        Part of the difference that it explains, 0 to 1.
-    """
-    a, b = log_spectrogram(mine, rate_hz), log_spectrogram(theirs, rate_hz)
-    a, b = np.maximum(a, a.max() - 45), np.maximum(b, b.max() - 45)
-    n = min(len(a), len(b))
-    if n < 10:
-        return 0.0, 0.0
-    zero = np.abs(a[:n] - b[:n]).mean()
-
-    def misfit(points: int, step: int = 1) -> float:
-        mine_at = np.arange(0, n, step)
-        place = (mine_at * 2.0 ** (points / PER_OCTAVE)).round().astype(int)
-        inside = place < len(b)
-        if inside.sum() * step < 10:
-            return np.inf
-        low, high = max(points, 0), min(points, 0) or None
-        mine_rows = a[mine_at[inside], low:high:step]
-        their_rows = b[place[inside], max(-points, 0) : min(-points, 0) or None : step]
-        return float(np.abs(mine_rows - their_rows).mean())
-
-    span = 2 * PER_OCTAVE
-    coarse = {p: misfit(p, step=4) for p in range(-span, span + 1, 2)}
-    near = min(coarse, key=coarse.get)
-    fine = {p: misfit(p) for p in range(near - 2, near + 3)}
-    best = min(fine, key=fine.get)
-    left, mid, right = misfit(best - 1), fine[best], misfit(best + 1)
-    curve = left - 2 * mid + right
-    shift = 0.5 * (left - right) / curve if np.isfinite(curve) and curve > 1e-9 else 0.0
-    cents = (best + float(np.clip(shift, -0.5, 0.5))) * 1200.0 / PER_OCTAVE
-    return cents, float(max(0.0, 1.0 - mid / max(zero, 1e-6)))
-
-
-def _voice_shift(
-    mine: np.ndarray, theirs: np.ndarray, pair: _Pair, rate_hz: int
-) -> float | None:
-    """Give the median change of the fundamental, cents, where it is one steady change."""
-    f0, clean_f0 = _f0(mine, rate_hz), _f0(theirs, rate_hz)
-    n = min(len(f0), len(clean_f0), len(pair.sounding), pair.dwell)
-    with np.errstate(invalid="ignore"):
-        cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])
-    cents = cents[pair.sounding[:n] & pair.clean_sounding[:n] & np.isfinite(cents)]
-    if len(cents) < 15:
-        return None
-    middle = float(np.median(cents))
-    spread = float(np.median(np.abs(cents - middle)))
-    return middle if spread < max(30.0, 0.3 * abs(middle)) else None
-
-
-def _f0(sound: np.ndarray, rate_hz: int) -> np.ndarray:
-    """Follow the fundamental, Hz, at a rate that is enough for a toy's voice."""
-    slower = max(1, rate_hz // 16_000)
-    return pitch_track(resample_poly(sound, 1, slower), rate_hz // slower)[0]

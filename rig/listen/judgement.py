@@ -20,7 +20,8 @@ class Judgement:
     sound : str
         One of `SOUNDS`.
     amount : float or None
-        How much, in `unit`: cents, dB, s (a loop's period) or Hz (a drone's tone).
+        How much, in `unit`: cents, dB, s (a loop's period, when a cut comes) or Hz (a drone's tone;
+        a noise under the sound is a drone in dB, re that sound).
     score : float
         How far from the baseline, in units of the baseline's own threshold: 1 is just a hit.
     p_value : float or None

@@ -53,8 +53,8 @@ def test_what_moves_over_the_paths_gets_a_knob():
     knob = control("pitch", low=3000, high=153000, amount=700, unit="cents", trials=trials)
     assert knob.kind == "potentiometer"
     assert "moves step by step" in knob.why
-    assert "pitch up 2 semitones (200 cents) over 153 kΩ" in knob.why
-    assert "pitch up 9 semitones (900 cents) over 3 kΩ" in knob.why
+    assert "pitch up a tone (200 cents) over 153 kΩ" in knob.why
+    assert "pitch up a major sixth (900 cents) over 3 kΩ" in knob.why
     assert knob.pot_ohm == 200_000  # 153 kohm less the fixed 3 kohm, the next that shops have
     assert "logarithmic" in knob.part
     assert knob.fixed_ohm == 3000

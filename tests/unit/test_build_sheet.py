@@ -96,7 +96,7 @@ def test_the_sheet_holds_what_a_builder_needs(project, picks, signals):
         assert heading in words
     assert f"{a} – {b} : loops every 0.22 s" in words or f"{a} – {b}: loops every 0.22 s" in words
     assert "like a <stuck> door & more" in words
-    assert "pitch up 7 semitones (700 cents)" in words
+    assert "pitch up a fifth (700 cents)" in words
     assert "drones at 110 Hz; then stops until reset" in words
     assert "the rig never tried less" in words
     assert "Heard over 3 kΩ to 153 kΩ of path, take 12" in words

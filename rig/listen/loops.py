@@ -1,0 +1,180 @@
+"""A pattern that repeats: from which time on, and every how many seconds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.listen.features import HOP_S
+from rig.listen.repitch import autocorrelation
+
+SHORTEST_FRAMES = 6
+"""Shorter patterns are heard as a tone; `submultiple` looks below it."""
+SHORTEST_S = 0.02
+LONGEST_FRAMES = 500
+"""No pattern longer than 5 s is looked for."""
+ALIKE = 0.6
+"""Frames repeat when they differ by at most 1 - this of what any two frames differ by."""
+SMOOTH_FRAMES = 5
+LEAST_FRAMES = 25
+"""A repeated stretch shorter than 0.25 s is chance."""
+PASSES = 0.75
+"""How much of the pattern must come again after the first time, at least."""
+SHORT_PASSES = 1.6
+"""How much of it where `LONG_FRAMES` of repetition aren't reached: by then it's no chance."""
+LONG_FRAMES = 60
+CONTRAST_DB = 2.0
+"""The pattern must change by this much within itself: what only goes on is no loop."""
+LEAST_LIKENESS = 0.7
+LEAST_SOUNDING = 0.3
+USUAL = 0.6
+"""It's no loop where the clean sound repeats as long as this part of it."""
+SURE_PASSES = 2.5
+"""What is heard less often is a loop only if its very waveform comes again."""
+SAME_SHAPE = 0.5
+"""Normalised correlation from which on the waveform itself repeats."""
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A pattern that repeats.
+
+    Parameters
+    ----------
+    period_s : float
+    start_s : float
+        From where on it repeats: the beginning of its first pass.
+    passes : float
+        How often it is heard.
+    likeness : float
+        How alike the passes are, 1: the same.
+    """
+
+    period_s: float
+    start_s: float
+    passes: float
+    likeness: float
+
+
+def find_loop(
+    mel_db: np.ndarray, sounding: np.ndarray,
+    clean_mel_db: np.ndarray, clean_sounding: np.ndarray,
+    samples: np.ndarray, rate_hz: int,
+) -> Loop | None:
+    """Find the longest repetition of a sound that its clean take hasn't got.
+
+    Parameters
+    ----------
+    mel_db, clean_mel_db : ndarray, shape (frames, bands) each
+        Bands, not below the room's noise.
+    sounding, clean_sounding : ndarray of bool, shape (frames,) each
+    samples : ndarray of float, shape (n,)
+        The sound whose frames these are.
+    rate_hz : int
+    """
+    best = None
+    for lag in range(SHORTEST_FRAMES, min(int(0.6 * len(mel_db)), LONGEST_FRAMES)):
+        run = _longest_run(mel_db, sounding, lag)
+        # Twice the period repeats nearly as long: it must be clearly better to win.
+        if run is not None and (best is None or _worth(run) > _worth(best[1]) + 0.05 * len(mel_db)):
+            best = lag, run
+    if best is None:
+        return None
+    lag, (first, last, likeness) = best
+    around = range(max(SHORTEST_FRAMES, lag - 2), lag + 3)
+    usual = [_longest_run(clean_mel_db, clean_sounding, other, loosely=True) for other in around]
+    if any(run is not None and run[1] - run[0] > USUAL * (last - first) for run in usual):
+        return None
+    period_s, same_shape = _refined(samples, rate_hz, lag, first, last)
+    if last - first < (SURE_PASSES - 1) * lag and not same_shape:
+        return None
+    passes = float((last - first) * HOP_S / period_s + 1.0)
+    return Loop(float(period_s), float(first * HOP_S), passes, likeness)
+
+
+def _worth(run: tuple[int, int, float]) -> float:
+    first, last, likeness = run
+    return (last - first) * likeness
+
+
+def _differences(mel_db: np.ndarray, lag: int) -> np.ndarray:
+    return np.abs(mel_db[lag:] - mel_db[:-lag]).mean(axis=1)
+
+
+def _longest_run(
+    mel_db: np.ndarray, sounding: np.ndarray, lag: int, loosely: bool = False
+) -> tuple[int, int, float] | None:
+    """Give first frame, end and likeness of the longest stretch that comes again after `lag`."""
+    if len(mel_db) < lag + LEAST_FRAMES:
+        return None
+    apart = _differences(mel_db, lag)
+    smooth = np.convolve(apart, np.ones(SMOOTH_FRAMES) / SMOOTH_FRAMES, mode="same")
+    spread = 2.0 * np.abs(mel_db - mel_db.mean(axis=0)).mean()
+    alike = smooth < (1.0 - ALIKE) * max(spread, 1e-6)
+    best = None
+    for first, last in _stretches(alike):
+        either = sounding[first : last + lag]
+        there = np.flatnonzero(either)
+        if not len(there) or either.mean() < LEAST_SOUNDING:
+            continue
+        last = min(last, first + int(there[-1]) + 1)
+        length = last - first
+        enough = LEAST_FRAMES if loosely else _enough(lag)
+        if length >= enough and (best is None or length > best[1] - best[0]):
+            best = first, last
+    if best is None:
+        return None
+    first, last = best
+    if loosely:
+        return first, last, 1.0
+    if np.count_nonzero(sounding[first:last] & sounding[first + lag : last + lag]) < LEAST_FRAMES / 2:
+        return None
+    part, heard = mel_db[first : last + lag], sounding[first : last + lag]
+    at_lag = _difference(part, heard, lag)
+    between = max(
+        _difference(part, heard, other) for other in range(2, lag - 1, max(1, lag // 12))
+    )
+    likeness = 1.0 - at_lag / max(between, 1e-6)
+    if between < at_lag + CONTRAST_DB or likeness < LEAST_LIKENESS:
+        return None
+    return first, last, likeness
+
+
+def _difference(mel_db: np.ndarray, sounding: np.ndarray, lag: int) -> float:
+    """Give the mean difference of frames so far apart, where one of the two sounds."""
+    return float(_differences(mel_db, lag)[sounding[lag:] | sounding[:-lag]].mean())
+
+
+def _enough(lag: int) -> float:
+    """Give how many frames must come again for a pattern of `lag` frames."""
+    return max(LEAST_FRAMES, min(SHORT_PASSES * lag, max(PASSES * lag, LONG_FRAMES)))
+
+
+def _stretches(alike: np.ndarray) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], alike.astype(np.int8), [0]])))
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def _refined(
+    samples: np.ndarray, rate_hz: int, lag: int, first: int, last: int
+) -> tuple[float, bool]:
+    """Give the period, s, and if the waveform repeats too, by which it is exact then."""
+    hop = round(HOP_S * rate_hz)
+    part = np.diff(samples[first * hop : (last + lag) * hop].astype(np.float64))
+    if not np.any(part):
+        return lag * HOP_S, False
+    shape = autocorrelation(part)
+
+    def near(at: float, reach: float) -> int:
+        low = max(1, round(at - reach))
+        return low + int(np.argmax(shape[low : round(at + reach) + 1]))
+
+    at = near(lag * hop, 1.5 * hop)
+    if shape[at] < SAME_SHAPE:
+        return lag * HOP_S, False
+    for parts in range(int(at / (SHORTEST_S * rate_hz)), 1, -1):
+        smaller = near(at / parts, 0.002 * rate_hz)
+        if shape[smaller] > 0.93 * shape[at]:
+            return smaller / rate_hz, True
+    return at / rate_hz, True

@@ -1,0 +1,212 @@
+"""By how much a sound is a clean one played faster or slower, or its voice higher or lower."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.signal import fftconvolve, firwin
+
+from rig.listen.features import HOP_S, log_spectrogram, pitch_track
+
+PER_OCTAVE = 48
+MOST_OCTAVES = 2
+OFFSET_FRAMES = 6
+"""How much sooner or later the two sounds may begin."""
+SEEN_LATE_FRAMES = 25
+RANGE_DB = 45.0
+LEAST_VOICED = 10
+VOICE_RATE_HZ = 12_000
+VOICE_BAND_HZ = 2_500
+REPEATS_BETTER, REPEATS_LEAST = 0.25, 0.03
+"""A multiple of a period is the true one where it leaves only this part of a difference that
+is no rounding."""
+NEAR_CENTS = 70.0
+"""The fundamental's own change must be this near to the spectrum's to be believed."""
+
+
+@dataclass(frozen=True)
+class Repitch:
+    """The best re-pitching: a clock that runs at another rate.
+
+    Parameters
+    ----------
+    cents : float
+        -2400 to +2400.
+    fit : float
+        Part of the difference that it explains, 0 to 1.
+    """
+
+    cents: float
+    fit: float
+
+
+def find_repitch(
+    mine: np.ndarray, theirs: np.ndarray, noise_level_db: float, rate_hz: int
+) -> Repitch:
+    """Fit the clean sound played faster or slower to this one.
+
+    Parameters
+    ----------
+    mine, theirs : ndarray of float, shape (n,)
+        The sound and the clean one, from where they part on.
+    noise_level_db : float
+        Level of the room, dB re full scale.
+    rate_hz : int
+    """
+    high_hz = min(9000.0, 0.45 * rate_hz)
+    a, b = (log_spectrogram(one, rate_hz, high_hz=high_hz) for one in (mine, theirs))
+    n = min(len(a), len(b))
+    if n < 10:
+        return Repitch(0.0, 0.0)
+    room_db = noise_level_db - 10.0 * np.log10(high_hz * 0.02) + 9.0
+    floor_db = max(max(a.max(), b.max()) - RANGE_DB, room_db)
+    a, b = np.maximum(a - floor_db, 0.0), np.maximum(b - floor_db, 0.0)
+
+    def misfit(points: int, offset: int, step: int = 1) -> float:
+        """Give the part of both that differs, 0 to 1: common silence counts for nothing."""
+        speed = 2.0 ** (points / PER_OCTAVE)
+        mine_at = np.arange(0, len(a), step)
+        place = (mine_at * speed).round().astype(int) + offset
+        inside = (place >= 0) & (place < len(b))
+        if inside.sum() * step < 10:
+            return np.inf
+        low, high = max(points, 0), min(points, 0) or None
+        mine_rows = a[mine_at[inside], low:high:step]
+        their_rows = b[place[inside], max(-points, 0) : min(-points, 0) or None : step]
+        total = float(mine_rows.sum() + their_rows.sum())
+        return float(np.abs(mine_rows - their_rows).sum()) / total if total else 1.0
+
+    most = MOST_OCTAVES * PER_OCTAVE
+    coarse = {
+        (points, offset): misfit(points, offset, step=4)
+        for points in range(-most, most + 1, 2)
+        for offset in _offsets(2.0 ** (points / PER_OCTAVE))
+    }
+    points, offset = min(coarse, key=coarse.__getitem__)
+    for reach, stride in ((4, 2), (1, 1)):
+        fine = {
+            (p, o): misfit(p, o)
+            for p in range(points - 2, points + 3)
+            for o in range(offset - reach, offset + reach + 1, stride)
+        }
+        points, offset = min(fine, key=fine.__getitem__)
+    zero = misfit(0, 0)
+    left, mid, right = (misfit(points + step, offset) for step in (-1, 0, 1))
+    curve = left - 2 * mid + right
+    shift = 0.5 * (left - right) / curve if np.isfinite(curve) and curve > 1e-9 else 0.0
+    cents = (points + float(np.clip(shift, -0.5, 0.5))) * 1200.0 / PER_OCTAVE
+    fit = float(max(0.0, 1.0 - mid / max(zero, 1e-6)))
+    return Repitch(_by_voice(mine, theirs, cents, offset, rate_hz), fit)
+
+
+def _offsets(speed: float) -> range:
+    """Give the frames by which the two may be apart where they are first seen to differ.
+
+    A change is seen late where it came in a pause; by then the faster one is ahead.
+    """
+    ahead = round(SEEN_LATE_FRAMES * (speed - 1.0))
+    return range(min(ahead, 0) - OFFSET_FRAMES, max(ahead, 0) + OFFSET_FRAMES + 1, OFFSET_FRAMES)
+
+
+def _by_voice(
+    mine: np.ndarray, theirs: np.ndarray, cents: float, offset: int, rate_hz: int
+) -> float:
+    """Give the change by the fundamentals, where there is a voice; otherwise as it was."""
+    f0, clean_f0 = fundamental(mine, rate_hz), fundamental(theirs, rate_hz)
+    place = (np.arange(len(f0)) * 2.0 ** (cents / 1200.0)).round().astype(int) + offset
+    inside = (place >= 0) & (place < len(clean_f0))
+    with np.errstate(invalid="ignore"):
+        change = 1200.0 * np.log2(f0[inside] / clean_f0[place[inside]])
+    change = change[np.isfinite(change)]
+    close = change[np.abs(change - cents) < NEAR_CENTS]
+    if len(close) < LEAST_VOICED or len(close) < 0.5 * len(change):
+        return cents
+    return float(np.median(close))
+
+
+def voice_shift(
+    mine: np.ndarray, theirs: np.ndarray, both: np.ndarray, rate_hz: int
+) -> float | None:
+    """Give the median change of the fundamental, cents, where it is one steady change.
+
+    Parameters
+    ----------
+    mine, theirs : ndarray of float, shape (n,)
+        Aligned in time.
+    both : ndarray of bool, shape (frames,)
+        Frames in which both sound and that are to be looked at.
+    rate_hz : int
+    """
+    f0, clean_f0 = fundamental(mine, rate_hz), fundamental(theirs, rate_hz)
+    n = min(len(f0), len(clean_f0), len(both))
+    with np.errstate(invalid="ignore"):
+        cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])
+    cents = cents[both[:n] & np.isfinite(cents)]
+    if len(cents) < 15:
+        return None
+    middle = float(np.median(cents))
+    spread = float(np.median(np.abs(cents - middle)))
+    return middle if spread < max(30.0, 0.3 * abs(middle)) else None
+
+
+def fundamental(sound: np.ndarray, rate_hz: int) -> np.ndarray:
+    """Follow the fundamental, Hz, `HOP_S` apart, at a rate that is enough for a toy's voice."""
+    return pitch_track(*_voice_band(sound, rate_hz))[0]
+
+
+def steady_tone(sound: np.ndarray, rate_hz: int) -> float | None:
+    """Give the frequency, Hz, of a sound that doesn't change; None where it has none.
+
+    Parameters
+    ----------
+    sound : ndarray of float, shape (n,)
+    rate_hz : int
+    """
+    part, rate = _voice_band(sound, rate_hz)
+    f0, _ = pitch_track(part, rate)
+    voiced = f0[np.isfinite(f0)]
+    if len(voiced) <= 0.5 * len(f0):
+        return None
+    shape = autocorrelation(part)
+    period, found = rate / float(np.median(voiced)), None
+    for times in (1, 2, 3, 4):
+        at = times * period
+        low, high = int(0.97 * at), int(np.ceil(1.03 * at)) + 1
+        if high + 1 >= len(shape) or low < 1:
+            break
+        top = low + int(np.argmax(shape[low:high]))
+        left, middle, right = shape[top - 1 : top + 2]
+        curve = left - 2.0 * middle + right
+        place = top + (0.5 * (left - right) / curve if curve < -1e-12 else 0.0)
+        # A held sample may hold two periods of a voice that differ a little.
+        differs = 1.0 - middle
+        if found is None or (found[1] > REPEATS_LEAST and differs < REPEATS_BETTER * found[1]):
+            found = place, differs
+    return float(rate / (found[0] if found else period))
+
+
+def autocorrelation(sound: np.ndarray) -> np.ndarray:
+    """Give a sound's correlation with itself at each lag, 1: the same, shape (n,)."""
+    sound = sound.astype(np.float64)
+    size = next_fast_len(2 * len(sound), real=True)
+    spectrum = rfft(sound, size)
+    products = irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(sound)]
+    upto = np.concatenate([[0.0], np.cumsum(sound**2)])
+    lags = np.arange(len(sound))
+    energy = np.sqrt(upto[len(sound) - lags] * (upto[-1] - upto[lags]))
+    return products / np.maximum(energy, max(1e-3 * upto[-1], 1e-12))
+
+
+def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
+    """Give a sound without what is too high for a fundamental, at a lower rate.
+
+    Periods are whole samples to the follower of pitch: high partials would hide the short ones.
+    """
+    slower = max(1, rate_hz // VOICE_RATE_HZ)
+    while round(HOP_S * rate_hz) % slower:
+        slower -= 1
+    taps = firwin(10 * slower + 31, VOICE_BAND_HZ, fs=rate_hz)
+    part = fftconvolve(sound, taps, mode="same")[::slower]
+    return part, rate_hz // slower
