@@ -164,7 +164,7 @@ def fitted_lead_ohm(toy: Toy, rig: Rig) -> float:
 
 def example_rig(lead_ohm: float) -> Rig:
     return Rig.model_construct(
-        lead_ohm=lead_ohm, series_ohm=[0.0], current_limit_ma=2.0, switch_ohm=0.0
+        bench="hardware", lead_ohm=lead_ohm, series_ohm=[0.0], current_limit_ma=2.0, switch_ohm=0.0
     )
 
 

@@ -294,6 +294,30 @@ def test_the_host_refuses_what_a_driver_does_not_pass(driver):
 # -- what is measured ------------------------------------------------------------------------
 
 
+def told(file, name, pattern=r"#define {} (.*?)(?: */\*.*)?$"):
+    """Give what a constant of the firmware is said to be."""
+    text = (FIRMWARE / file).read_text("utf-8")
+    found = re.search(pattern.format(name), text, re.MULTILINE)
+    assert found, f"{file} has no {name}"
+    return found[1]
+
+
+def test_the_guide_counts_with_the_firmware_s_own_figures():
+    assert told("board.h", "ADC_REFERENCE_MV") == f"{measures.REFERENCE_V * 1000:.0f}UL"
+    assert told("current.c", "MV_PER_MA") == f"{measures.SHUNT_MV_PER_MA:.0f}UL"
+    toy = "commands_toy.c"
+    assert told(toy, "SOURCE_OHM") == f"{measures.CONTINUITY_OHM:.0f}UL"
+    source_mv, gain = round(measures.CONTINUITY_V * 1000), round(measures.CONTINUITY_GAIN)
+    assert told(toy, "SOURCE_MV") == f"({source_mv}UL * {gain})"
+    assert told(toy, "OPEN_SUM") == f"(SOURCE_SUM * {round(100 * measures.OPEN_FROM)} / 100)"
+    assert told("configuration.c", "peak_ma", r"\.{} = (\d+)") == str(guide.PEAK_DEFAULT_MA)
+    # the sense line's filter has settled, and the heartbeat is among those that are simulated
+    upper, lower = (BOARDS["reed"][ref].value for ref in ("R51", "R52"))
+    filter_s = upper * lower / (upper + lower) * BOARDS["reed"]["C51"].value
+    assert int(told(toy, "SENSE_SETTLE_US")) >= 5e6 * filter_s
+    assert told("supply.c", "HEARTBEAT_US") == "1000"
+
+
 def test_the_scales_the_firmware_counts_with_are_the_boards():
     board, text = BOARDS["reed"], (FIRMWARE / "board.h").read_text("utf-8")
     divider = int(re.search(r"#define RAIL_DIVIDER (\d+)UL", text)[1])
