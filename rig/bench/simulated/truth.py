@@ -218,6 +218,25 @@ class Truth:
             if afterwards["freeze"] or afterwards["guarded"]:
                 return
 
+    def levels_db(self, pad_1: str, pad_2: str, series_ohm: float) -> list[np.ndarray]:
+        """Give what a touch of a pair sounds like, for each key and state of the toy.
+
+        Returns
+        -------
+        list of ndarray, shape (windows, bands)
+            Third-octave levels as `band_levels_db` has them, none below the range of the toy's own.
+        """
+        rig = self._project.rig
+        link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
+        return [
+            np.maximum(
+                band_levels_db(self._touch(state.toy.fork(), key, [link])),
+                np.max(state.levels) - RANGE_DB,
+            )
+            for key in self._keys
+            for state in self._states[key]
+        ]
+
     def _does_nothing(self, link: Link) -> bool:
         """Whether a link leaves every sample as it was.
 
