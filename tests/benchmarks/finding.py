@@ -3,7 +3,7 @@
     python tests/benchmarks/finding.py [--seeds 1000-1019] [--kinds talker,keyboard,sampler]
         [--room 25] [--pads 24] [--level 0.05] [--jobs 2]
 
-Sweeps each board through the installed command and compares `padsweep export --finds` with
+Sweeps each board as `padsweep sweep` does and compares what `padsweep export --finds` says with
 the truth of the simulated circuit; prints a row a board and the sums. Seed by seed the kinds
 take turns, and so do the levels of room noise (dB below the toy) where several are given.
 
@@ -11,9 +11,16 @@ A pair counts as a bend when its noise-free sound differs audibly in at least ha
 toy's states (`rig/bench/simulated/truth.py` states the limit: 3 dB over two windows). A find is
 `luck` when fewer states show it, `small` when the sound does differ, by 0.5 dB or more, but less
 than the limit, and `false` when it doesn't: then the toy does nothing but what it does anyway,
-and it is those whose rate the sweep holds. A toy that the noise drowns is refused; `padsweep sweep`'s
-reason stands in its row. `dead` and `cut off` are touches, the others pairs.
+and it is those whose rate the sweep holds. `named` are those found whose word is the truth's over
+some path. A toy that the noise drowns is refused; the sweep's reason stands in its row.
+
+`dead` and `cut off` are touches: after each one a copy of the toy itself is asked whether it is
+frozen. `dead` was frozen and taken as alive, `cut off` wasn't and was reset as frozen.
 """
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import csv
@@ -22,18 +29,23 @@ import subprocess
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from rig.bench.base import Timeline, Touch
+from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.difference import LIMIT_DB
 from rig.bench.simulated.folder import new_simulated_project
-from rig.bench.simulated.truth import SHARE, Truth, facts
+from rig.bench.simulated.truth import SHARE, Truth, facts, is_frozen
+from rig.errors import RigError
 from rig.listen.statistics import wilson_interval
-from rig.log import SweepLog
-from rig.project import load_project
+from rig.log import Record, SweepLog
+from rig.project import Project, load_project, setup_facts, setup_hash
+from rig.sweep import Sweep
 
 DIFFERS_DB = 0.5
-COLUMNS = ("bends", "found", "luck", "small", "false", "freezes", "called", "wrong", "cut off",
+COLUMNS = ("bends", "found", "named", "luck", "small", "false", "freezes", "called", "wrong", "cut off",
            "dead", "touches", "an hour")
 
 
@@ -59,6 +71,27 @@ def padsweep(*arguments: str) -> str:
     return done.stdout
 
 
+class WitnessBench(SimulatedBench):
+    """The simulated bench, which asks its toy after every touch of pads if it is frozen."""
+
+    def __init__(self, project: Project):
+        super().__init__(project)
+        self.frozen: list[bool] = []
+        self._made: Touch | None = None
+
+    def begin(self, touch: Touch) -> None:
+        """Start a touch, and keep in mind which."""
+        self._made = touch
+        super().begin(touch)
+
+    def timeline(self) -> Timeline:
+        """Give the timeline, and ask the toy."""
+        if self._made.connections:
+            key = self._made.stimulus.keys[0]
+            self.frozen.append(is_frozen(self.toy, key, self.board.longest_phrase_s))
+        return super().timeline()
+
+
 def sweep(board: Board, pads: int, level: float) -> Board:
     with tempfile.TemporaryDirectory() as folder:
         toy = Path(folder) / "toy"
@@ -66,19 +99,24 @@ def sweep(board: Board, pads: int, level: float) -> Board:
         rig = toy / "rig.yaml"
         text = rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}")
         rig.write_text(f"{text}\nsweep:\n  false_discovery: {level}\n", "utf-8")
+        project = load_project(toy)
+        bench = WitnessBench(project)
         try:
-            padsweep("sweep", "--project", str(toy))
-        except RuntimeError as refusal:
+            with closing(SweepLog.create(toy / "sweeps" / "main", setup_facts(project),
+                                         setup_hash(project), {})) as log:
+                for _ in Sweep(project, bench, log).run():
+                    pass
+        except RigError as refusal:
             return replace(board, refused=str(refusal))
         finds = list(csv.DictReader(io.StringIO(
             padsweep("export", "--project", str(toy), "--finds", "--format", "csv"))))
-        shown = Truth(load_project(toy)).pairs()
+        shown = Truth(project).pairs()
         with SweepLog.open(toy / "sweeps" / "main", read_only=True) as log:
             records = log.records()
-            events = list(log.events())
         touching_us = sum(one.timeline.end_us for one in records)
     truth = {frozenset(pair): (facts(one), one) for pair, one in shown.items()}
-    found = {frozenset((f["pads_1"], f["pads_2"])) for f in finds if f["sound"] != "none"}
+    words = {frozenset((f["pads_1"], f["pads_2"])): f["sound"] for f in finds}
+    found = {pair for pair, word in words.items() if word != "none"}
     called = {frozenset((f["pads_1"], f["pads_2"])) for f in finds if f["after"] == "freeze"}
 
     def share(pair, word):
@@ -88,41 +126,42 @@ def sweep(board: Board, pads: int, level: float) -> Board:
     def worst_db(pair):
         return max((max(one.worst_db, default=0.0) for one in truth[pair][1]), default=0.0)
 
+    def changes(pair):
+        return {one.change for one in truth[pair][1]} - {""}
+
+    def name(pair):
+        return "-".join(sorted(pair))
+
     bends = {pair for pair in truth if share(pair, "bends") >= SHARE}
     freezes = {pair for pair in truth if share(pair, "freezes") >= SHARE}
     others = found - bends
     luck = {pair for pair in others if share(pair, "bends") > 0}
     small = {pair for pair in others - luck if worst_db(pair) >= DIFFERS_DB}
     false = others - luck - small
+    named = {pair for pair in bends & found if words[pair] in changes(pair)}
     wrong = {pair for pair in called if share(pair, "freezes") == 0}
-    count = (len(bends), len(bends & found), len(luck), len(small), len(false), len(freezes),
-             len(freezes & called), len(wrong), *afterwards(records, events, truth),
+    count = (len(bends), len(bends & found), len(named), len(luck), len(small), len(false),
+             len(freezes), len(freezes & called), len(wrong), *afterwards(records, bench.frozen),
              len(records), round(3.6e9 * len(records) / touching_us))
-    named = {"missed": bends - found, "small": small, "false": false, "wrong": wrong,
+    listed = {"missed": bends - found, "small": small, "false": false, "wrong": wrong,
              "freezes missed": freezes - called}
-    return replace(
-        board, count=dict(zip(COLUMNS, count, strict=True)),
-        names={word: " ".join(sorted("-".join(sorted(p)) for p in pairs))
-               for word, pairs in named.items() if pairs},
+    lines = {word: " ".join(sorted(map(name, pairs))) for word, pairs in listed.items() if pairs}
+    lines["other word"] = " ".join(
+        f"{name(pair)}:{'/'.join(sorted(changes(pair)))}>{words[pair]}"
+        for pair in sorted(bends & found - named, key=name)
     )
+    return replace(board, count=dict(zip(COLUMNS, count, strict=True)), names=lines)
 
 
-def afterwards(records, events, truth) -> tuple[int, int]:
-    """Count running-on toys reset as frozen, and frozen ones taken as alive.
-
-    Of the touches whose effect afterwards is the same in every state of the toy.
-    """
-    cut_off = dead = 0
-    for one in records:
-        if not one.complete or one.fault or one.kind not in ("sweep", "confirm"):
-            continue
-        shown = truth[frozenset((one.pads_1, one.pads_2))][1]
-        here = [s for s in shown if abs(s.path_ohm - one.path_ohm) < 1e-6 * one.path_ohm]
-        if not here:
-            continue
-        cut_off += here[0].runs_on == 1.0 and one.after == "freeze"
-        dead += here[0].freezes == 1.0 and one.after in ("answers", "runs on")
-    return cut_off, dead
+def afterwards(records: list[Record], frozen: list[bool]) -> tuple[int, int]:
+    """Count touches after which a living toy was reset, and those after which a frozen one wasn't."""
+    bridged = [one for one in records if one.touch.connections]
+    told = [
+        (one.after == "freeze", was) for one, was in zip(bridged, frozen, strict=True)
+        if one.complete and not one.fault
+    ]
+    return (sum(called and not was for called, was in told),
+            sum(was and not called for called, was in told))
 
 
 def row(words, count) -> str:
@@ -140,11 +179,12 @@ def sums(boards: list[Board], level: float) -> str:
     return (
         f"{len(boards)} boards swept, {refused} refused: recall {total['found'] / max(1, total['bends']):.3f} "
         f"({recall[0]:.3f} to {recall[1]:.3f}) of differences above {LIMIT_DB:g} dB, "
-        f"precision {total['found'] / max(1, finds):.3f}\n"
+        f"precision {total['found'] / max(1, finds):.3f}, named as the truth does "
+        f"{total['named'] / max(1, total['found']):.3f}\n"
         f"false discoveries {total['false'] / max(1, finds):.4f} ({low:.4f} to {high:.4f}, 95 %), "
         f"held at {level:g}; freezes called {total['called']} of {total['freezes']}, wrongly "
         f"{total['wrong']}\n"
-        f"running on but reset as frozen: {total['cut off']}; frozen but taken as alive: "
+        f"alive but reset as frozen: {total['cut off']}; frozen but taken as alive: "
         f"{total['dead']}"
     )
 

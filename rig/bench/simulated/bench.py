@@ -26,6 +26,11 @@ _WAIT_BLOCK = RATE_HZ
 class SimulatedBench:
     """A bench as `rig.bench.base.Bench` describes it, for one simulated toy.
 
+    Attributes
+    ----------
+    toy : SimulatedToy
+        What is on the bench, for benchmarks that ask it how it really is.
+
     Parameters
     ----------
     project
@@ -40,7 +45,7 @@ class SimulatedBench:
         self._switch_ohm = float(project.rig.switch_ohm)
         self.board = project_board(project)
         self._guard = Guard.of(project.rig.guard)
-        self._toy = SimulatedToy(self.board, simulated.seed, self._guard)
+        self.toy = SimulatedToy(self.board, simulated.seed, self._guard)
         self._chance = np.random.Generator(np.random.PCG64([simulated.seed, 0xC10C]))
         self._room = Room(simulated.room, simulated.room_db, simulated.seed, self._chance)
         self._card = SoundCard(simulated.room.drift_ppm)
@@ -156,10 +161,10 @@ class SimulatedBench:
             yield Chunk(first, sound, marker)
 
     def _pass(self, samples: int) -> np.ndarray:
-        sound = self._card.take(self._toy.run(self._card.wants(samples)), samples)
+        sound = self._card.take(self.toy.run(self._card.wants(samples)), samples)
         self._sample += samples
         if self._guard.tripped and self._touch is not None and not self._guarded:
-            self._trip(self._sample - (self._toy.ran - self._toy.tripped_at))
+            self._trip(self._sample - (self.toy.ran - self.toy.tripped_at))
         return sound
 
     def _trip(self, at: int) -> None:
@@ -186,16 +191,16 @@ class SimulatedBench:
             if step in ("press", "release") or step in ("close", "open") and touch.connections:
                 self._room.click(self._sample)
             if step == "press":
-                self._toy.keys(set(touch.stimulus.keys))
+                self.toy.keys(set(touch.stimulus.keys))
             elif step == "release":
-                self._toy.keys(set())
+                self.toy.keys(set())
             elif step == "close":
-                self._toy.connect([
+                self.toy.connect([
                     Link(c.pads_1, c.pads_2, self._lead_ohm, c.series_ohm, self._switch_ohm)
                     for c in touch.connections
                 ])
             elif step == "open":
-                self._toy.connect([])
+                self.toy.connect([])
 
     def end_early(self) -> None:
         """End the dwell now, or before the closing go to the end with nothing closed."""
@@ -243,7 +248,7 @@ class SimulatedBench:
         """Switch the supply; off also opens every key and pad, and bleeds the rail."""
         if not on:
             self._open_all()
-        self._toy.supply(on)
+        self.toy.supply(on)
         self.wait(0.02)
 
     def pulse_reset(self) -> bool:
@@ -252,7 +257,7 @@ class SimulatedBench:
 
     def rail_v(self) -> float:
         """Measure the rail as the controller's converter does: in steps of 15 mV."""
-        return round(self._toy.rail_v() / _ADC_STEP_V) * _ADC_STEP_V
+        return round(self.toy.rail_v() / _ADC_STEP_V) * _ADC_STEP_V
 
     def wait(self, seconds: float) -> None:
         """Let time pass on the virtual clock."""
@@ -268,14 +273,14 @@ class SimulatedBench:
         return self._sample / (RATE_HZ * self._card.ratio)
 
     def _open_all(self) -> None:
-        self._toy.connect([])
-        self._toy.keys(set())
+        self.toy.connect([])
+        self.toy.keys(set())
         self._touch = None
 
     def safe(self) -> None:
         """Open every pad and key and switch the supply off."""
         self._open_all()
-        self._toy.supply(False)
+        self.toy.supply(False)
 
     def close(self) -> None:
         """Leave the bench safe."""

@@ -169,11 +169,8 @@ class Truth:
         toy.run(round(self.board.longest_phrase_s * RATE_HZ))
         if toy.guard.tripped:
             return "guarded"
-        other = toy.fork()
-        other.keys({key})
-        samples = round(_ANSWER_S * RATE_HZ)
-        still = toy.run(samples)
-        if np.array_equal(other.run(samples), still):
+        pressed, still = _press_or_not(toy, key)
+        if np.array_equal(pressed, still):
             return "freeze"
         return "runs on" if _rms(still) > 2 * rest_rms + _QUIET_RMS else "answers"
 
@@ -288,6 +285,21 @@ class Truth:
                 known[ends] = list(self.shown(pad_1, pad_2))
             found[pad_1, pad_2] = known[ends]
         return found
+
+
+def _press_or_not(toy: SimulatedToy, key: str) -> tuple[np.ndarray, np.ndarray]:
+    """Give what a toy sounds like from a press on, and what without it."""
+    other = toy.fork()
+    other.keys({key})
+    samples = round(_ANSWER_S * RATE_HZ)
+    return other.run(samples), toy.run(samples)
+
+
+def is_frozen(toy: SimulatedToy, key: str, longest_phrase_s: float) -> bool:
+    """Say whether a toy as it is now is frozen; what is asked is a copy of it."""
+    toy = toy.fork()
+    toy.run(round(longest_phrase_s * RATE_HZ))
+    return not toy.guard.tripped and np.array_equal(*_press_or_not(toy, key))
 
 
 def _rms(sound: np.ndarray) -> float:
