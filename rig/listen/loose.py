@@ -42,6 +42,7 @@ QUIET_END_FRAMES = 10
 LOUDER_ROOM_DB = 15.0
 """No room is this much louder than those of all clean recordings, if nothing of it was heard
 before the sound begins: it's the sound itself, which never pauses."""
+SURE_FIT = 0.5
 TRIED = 6
 """Clean recordings that an altogether different one is described against, at most."""
 
@@ -259,13 +260,14 @@ class Recordings:
             )
         if not mine.sounds:
             told = _silent(mine, self.clean[nearest])
-        elif laid[nearest].alike:
-            told = self._described(mine, laid[nearest], self.clean[nearest])
         else:
-            # Nothing of it is heard in any: which one it was shows by which it fits.
-            tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
-            nearest = max(tries, key=lambda i: _fit(tries[i]))
-            told = tries[nearest]
+            told = self._described(mine, laid[nearest], self.clean[nearest])
+            if not alike or told.sound == "timbre":
+                # It may be another phrase, played faster or slower: which one shows by its fit.
+                tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
+                best = max(tries, key=lambda i: _fit(tries[i]))
+                if _fit(tries[best]) > (SURE_FIT if alike else 0.0):
+                    nearest, told = best, tries[best]
         judgement = Judgement(
             told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
         )
