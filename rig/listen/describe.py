@@ -6,23 +6,19 @@ is given, and every amount measured is kept beside it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
 from rig.listen.baseline import LAG_FRAMES, Span
+from rig.listen.drones import find_drone, find_noise
+from rig.listen.excerpts import CHANGED_DB, Description, Excerpt, Pair, rounded
 from rig.listen.features import HOP_S, Frames
 from rig.listen.loops import find_loop
-from rig.listen.repitch import find_repitch, steady_tone, voice_shift
+from rig.listen.repitch import find_repitch, voice_shift
 
-SOUNDING_DB = 12.0
-"""A frame sounds when it stands this far above the room's noise."""
 CUT_DB = -20.0
 """At least this much quieter for the rest of the phrase is a cut."""
-CHANGED_DB = 3.0
-"""A frame has changed when its bands differ by this much on average."""
-STEADY_DB = 2.5
-"""Frames of a drone differ by less than this from one to the next and from their mean."""
 LASTING_FRAMES = 10
 """A change has come once most of so many frames have changed."""
 LATE_CUT_S = 0.1
@@ -31,87 +27,8 @@ LATE_CUT_FRAMES = 8
 LATE_CUT_PART = 0.15
 """A cut that comes late takes at least so many frames, and such a part, of what would sound."""
 RANGE_DB = 40.0
-VOICE_RANGE_DB = 20.0
-"""Frames this much below the loudest one don't count for the level of a voice."""
 FASTER_S = 0.1
 """What is gone before that isn't looked at any more for having been played faster."""
-GAP_FRAMES = 8
-"""Noise under the sound is looked for where the clean sound pauses for at least so long."""
-
-
-@dataclass(frozen=True)
-class Description:
-    """One word, its amount and unit, and everything measured on the way."""
-
-    sound: str
-    amount: float | None = None
-    unit: str | None = None
-    measures: dict = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Excerpt:
-    """A sound from a certain frame on.
-
-    Parameters
-    ----------
-    samples : ndarray of float, shape (n,)
-        The whole sound, full scale 1.0.
-    frames : Frames
-        Its frames.
-    start : int
-        The frame it is looked at from.
-    """
-
-    samples: np.ndarray
-    frames: Frames
-    start: int
-
-
-@dataclass(frozen=True)
-class _Pair:
-    """A sound and the clean one that it began as, aligned, from the same moment on."""
-
-    mel: np.ndarray
-    clean_mel: np.ndarray
-    level: np.ndarray
-    clean_level: np.ndarray
-    mine: np.ndarray
-    theirs: np.ndarray
-    dwell: int
-    room: float
-    rate_hz: int
-
-    @property
-    def hop(self) -> int:
-        return round(HOP_S * self.rate_hz)
-
-    @property
-    def sounding(self) -> np.ndarray:
-        return self.level > self.room + SOUNDING_DB
-
-    @property
-    def clean_sounding(self) -> np.ndarray:
-        return self.clean_level > self.room + SOUNDING_DB
-
-    @property
-    def either(self) -> np.ndarray:
-        return self.sounding | self.clean_sounding
-
-    def error(self) -> np.ndarray:
-        """Give by how much the bands differ, frame by frame, dB."""
-        return np.abs(
-            np.maximum(self.mel, self.room) - np.maximum(self.clean_mel, self.room)
-        ).mean(axis=1)
-
-    def since(self, frame: int) -> _Pair:
-        """Give what comes from a frame on."""
-        at = frame * round(HOP_S * self.rate_hz)
-        return replace(
-            self, mel=self.mel[frame:], clean_mel=self.clean_mel[frame:],
-            level=self.level[frame:], clean_level=self.clean_level[frame:],
-            mine=self.mine[at:], theirs=self.theirs[at:], dwell=max(0, self.dwell - frame),
-        )
 
 
 def describe(
@@ -167,7 +84,7 @@ def describe_excerpts(
     length = min(len(sound.frames) - sound.start, len(clean.frames) - clean.start)
     hop = round(HOP_S * rate_hz)
     mine, theirs = (slice(one.start, one.start + length) for one in (sound, clean))
-    pair = _Pair(
+    pair = Pair(
         sound.frames.mel_db[mine], clean.frames.mel_db[theirs],
         sound.frames.level_db[mine], clean.frames.level_db[theirs],
         sound.samples[sound.start * hop :],
@@ -176,14 +93,14 @@ def describe_excerpts(
     )
     measures: dict = {}
     begins = _beginning(pair)
-    for look in (_cut, _loop, _noise, _drone):
+    for look in (_cut, _loop, find_noise, find_drone):
         told = look(pair, begins, measures)
         if told and not (told.sound == "cut" and _ran_faster(pair, measures)):
             return replace(told, measures=measures)
     return replace(_steady_change(pair, begins, measures), measures=measures)
 
 
-def _beginning(pair: _Pair) -> int:
+def _beginning(pair: Pair) -> int:
     """Give the frame from which on the sound is changed for long."""
     changed = (pair.error() > CHANGED_DB) & pair.either
     length = min(LASTING_FRAMES, len(changed))
@@ -208,11 +125,7 @@ def _best_lag(take: Frames, span: Span, clean: Frames, clean_span: Span) -> int:
             best, least = lag, float(error)
     return best
 
-def _db(value: float) -> float:
-    return round(float(value), 2)
-
-
-def _cut(pair: _Pair, begins: int, measures: dict) -> Description | None:
+def _cut(pair: Pair, begins: int, measures: dict) -> Description | None:
     """Silence or strong attenuation where the clean phrase goes on."""
     where = pair.clean_sounding.copy()
     where[:3] = False  # the phrase dies away and the analysis window reaches back
@@ -220,16 +133,16 @@ def _cut(pair: _Pair, begins: int, measures: dict) -> Description | None:
         return None
     power = np.mean(10 ** (pair.level[where] / 10))
     clean_power = np.mean(10 ** (pair.clean_level[where] / 10))
-    measures["level_db"] = _db(10 * np.log10(power / clean_power))
+    measures["level_db"] = rounded(10 * np.log10(power / clean_power))
     gone = (pair.level - pair.clean_level < CUT_DB) | ~pair.sounding
     down = gone[where]
-    measures["silenced"] = _db(down.mean())
+    measures["silenced"] = rounded(down.mean())
     # The last of the sounding frames must be silent: a blip comes back.
     if not (down.mean() > 0.7 and down[-5:].mean() > 0.7) and not _cuts_late(pair, where, gone):
         return None
     up = np.flatnonzero(where & ~gone)
     measures["cut_s"] = round((int(up[-1]) + 1 if len(up) else 0) * HOP_S, 3)
-    measures["cut_db"] = _db(
+    measures["cut_db"] = rounded(
         np.median((np.maximum(pair.level, pair.room) - pair.clean_level)[where & gone])
     )
     if measures["cut_s"] >= LATE_CUT_S and pair.sounding[where & gone].mean() < 0.1:
@@ -237,7 +150,7 @@ def _cut(pair: _Pair, begins: int, measures: dict) -> Description | None:
     return Description("cut", measures["cut_db"], "dB")
 
 
-def _ran_faster(pair: _Pair, measures: dict) -> bool:
+def _ran_faster(pair: Pair, measures: dict) -> bool:
     """Say whether a sound that ends too soon is the whole clean one, played faster."""
     if measures["cut_s"] < FASTER_S:
         return False
@@ -245,7 +158,7 @@ def _ran_faster(pair: _Pair, measures: dict) -> bool:
     return repitch.cents > 40 and repitch.fit > 0.6
 
 
-def _cuts_late(pair: _Pair, where: np.ndarray, gone: np.ndarray) -> bool:
+def _cuts_late(pair: Pair, where: np.ndarray, gone: np.ndarray) -> bool:
     """Say whether the sound is the clean one for a while and then silent for good.
 
     A sound that merely runs faster ends sooner too, but isn't the clean one before.
@@ -261,7 +174,7 @@ def _cuts_late(pair: _Pair, where: np.ndarray, gone: np.ndarray) -> bool:
     return bool(before.sum() >= 5 and pair.error()[: at - 3][before].mean() < CHANGED_DB)
 
 
-def _loop(pair: _Pair, begins: int, measures: dict) -> Description | None:
+def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
     """A pattern that repeats, first while the change is there, then whenever."""
     floor = pair.room + 3.0
     for stop in dict.fromkeys((pair.dwell, len(pair.mel))):
@@ -272,91 +185,26 @@ def _loop(pair: _Pair, begins: int, measures: dict) -> Description | None:
         )
         if found is not None:
             measures["loop_s"] = round(found.period_s, 4)
-            measures["loop_likeness"] = _db(found.likeness)
+            measures["loop_likeness"] = rounded(found.likeness)
             measures["loop_passes"] = round(found.passes, 1)
             return Description("loop", measures["loop_s"], "s")
     return None
 
 
-def _noise(pair: _Pair, begins: int, measures: dict) -> Description | None:
-    """A steady noise under the sound: heard in its pauses, the sound itself still there."""
-    loud = pair.clean_sounding
-    pauses = ~np.convolve(loud, np.ones(5), mode="same").astype(bool)
-    pauses[: begins + 2] = False
-    if pauses.sum() < GAP_FRAMES or loud.sum() < 5:
-        return None
-    noise = pair.mel[pauses]
-    middle = np.median(noise, axis=0)
-    over = np.maximum(middle - np.maximum(np.median(pair.clean_mel[pauses], axis=0), pair.room - 9), 0)
-    if pair.sounding[pauses].mean() < 0.8 or np.mean(over > 3.0) < 0.3:
-        return None
-    stays = np.abs(np.median(noise[: len(noise) // 2], axis=0) - np.median(noise[len(noise) // 2 :], axis=0))
-    if stays.mean() > STEADY_DB:
-        return None
-    after = np.arange(len(loud)) > begins
-    cells = (pair.clean_mel > np.maximum(middle, pair.room) + 6.0) & (loud & after)[:, None]
-    if cells.sum() < 20:
-        return None
-    kept = np.median(np.abs(pair.mel - pair.clean_mel)[cells])
-    if kept > CHANGED_DB:
-        return None
-    power = 10 ** (pair.mel[pauses].astype(float) / 10)
-    voice = pair.clean_level[pair.clean_level > pair.clean_level.max() - VOICE_RANGE_DB]
-    clean_power = np.mean(10 ** (voice.astype(float) / 10))
-    level = 10 * np.log10(power.sum(axis=1).mean() / clean_power)
-    measures["noise_db"] = _db(level)
-    measures["noise_from_s"] = round(begins * HOP_S, 3)
-    return Description("drone", measures["noise_db"], "dB")
-
-
-def _drone(pair: _Pair, begins: int, measures: dict) -> Description | None:
-    """The longest steady stretch, where the clean phrase has none as long."""
-    first, length = _steady_frames(pair.mel, pair.sounding)
-    _, usual = _steady_frames(pair.clean_mel, pair.clean_sounding)
-    measures["steady_s"] = round(length * HOP_S, 3)
-    if length * HOP_S < 0.35 or length < usual + 15:
-        return None
-    tone_hz = steady_tone(pair.mine[first * pair.hop : (first + length) * pair.hop], pair.rate_hz)
-    if tone_hz is None:
-        return Description("drone")
-    measures["drone_hz"] = round(tone_hz, 1)
-    return Description("drone", measures["drone_hz"], "Hz")
-
-
-def _steady_frames(mel: np.ndarray, sounding: np.ndarray) -> tuple[int, int]:
-    """Give first frame and length of the longest stretch that sounds and doesn't change."""
-    best = (0, 0)
-    step = np.abs(np.diff(mel, axis=0, prepend=mel[:1])).mean(axis=1)
-    calm = sounding & (step < 2 * STEADY_DB)
-    start, total = 0, np.zeros(mel.shape[1])
-    for i in range(len(mel)):
-        inside = calm[i] and i > start
-        if inside and i - start > 1:
-            inside = np.abs(mel[i] - total / (i - start)).mean() < STEADY_DB
-        if not inside:
-            start, total = i, np.zeros(mel.shape[1])
-            if not sounding[i]:
-                start = i + 1
-                continue
-        total += mel[i]
-        if i + 1 - start > best[1]:
-            best = (start, i + 1 - start)
-    return best
-
-def _steady_change(pair: _Pair, begins: int, measures: dict) -> Description:
+def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
     """Pitch, level, timbre, or a blip where the change ends by itself."""
     error, both = pair.error(), pair.either
     changed = (error > CHANGED_DB) & both
     where = np.flatnonzero(changed)
     if len(where):
         measures["first_change_s"] = round(float(where[0] * HOP_S), 3)
-        measures["changed"] = _db(changed.sum() / max(1, both.sum()))
+        measures["changed"] = rounded(changed.sum() / max(1, both.sum()))
     blip = _is_blip(changed, both, pair.dwell)
     since = pair.since(begins)
 
     repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz)
     measures["pitch_cents"] = round(repitch.cents, 0)
-    measures["pitch_fit"] = _db(repitch.fit)
+    measures["pitch_fit"] = rounded(repitch.fit)
     if abs(repitch.cents) >= 40 and repitch.fit > (0.6 if blip else 0.35):
         return Description("pitch", measures["pitch_cents"], "cents")
     if not blip:
@@ -367,7 +215,7 @@ def _steady_change(pair: _Pair, begins: int, measures: dict) -> Description:
             if abs(voice) >= 80:
                 return Description("pitch", measures["voice_cents"], "cents")
     if blip:
-        measures["blip_db"] = _db(error[changed].mean())
+        measures["blip_db"] = rounded(error[changed].mean())
         return Description("blip", measures["blip_db"], "dB")
 
     sounding = since.sounding & since.clean_sounding
@@ -376,15 +224,15 @@ def _steady_change(pair: _Pair, begins: int, measures: dict) -> Description:
         difference = (since.mel[sounding] - since.clean_mel[sounding])[bands]
         level = float(np.median(difference))
         rest = float(np.median(np.abs(difference - level)))
-        measures["level_db"] = _db(level)
-        measures["timbre_db"] = _db(rest)
+        measures["level_db"] = rounded(level)
+        measures["timbre_db"] = rounded(rest)
         if abs(level) > 2.0 and rest < 0.4 * abs(level):
             return Description("level", measures["level_db"], "dB")
-    measures["timbre_db"] = _db(_timbre(since))
+    measures["timbre_db"] = rounded(_timbre(since))
     return Description("timbre", measures["timbre_db"], "dB")
 
 
-def _timbre(pair: _Pair) -> float:
+def _timbre(pair: Pair) -> float:
     """Give by how much the bands differ on average, dB, where one of the two can be heard.
 
     What lies far below the loudest band counts as silent: it would hang on the room alone.

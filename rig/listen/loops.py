@@ -19,7 +19,7 @@ ALIKE = 0.6
 SMOOTH_FRAMES = 5
 LEAST_FRAMES = 25
 """A repeated stretch shorter than 0.25 s is chance."""
-PASSES = 0.75
+PASSES = 0.6
 """How much of the pattern must come again after the first time, at least."""
 SHORT_PASSES = 1.6
 """How much of it where `LONG_FRAMES` of repetition aren't reached: by then it's no chance."""
@@ -74,7 +74,7 @@ def find_loop(
     rate_hz : int
     """
     best, spread_db = None, _spread_db(mel_db)
-    for lag in range(SHORTEST_FRAMES, min(int(0.6 * len(mel_db)), LONGEST_FRAMES)):
+    for lag in range(SHORTEST_FRAMES, min(int(len(mel_db) / (1.0 + PASSES)), LONGEST_FRAMES)):
         run = _longest_run(mel_db, sounding, spread_db, lag)
         # Twice the period repeats nearly as long: it must be clearly better to win.
         if run is not None and (best is None or _worth(run) > _worth(best[1]) + 0.05 * len(mel_db)):
@@ -140,7 +140,8 @@ def _longest_run(
     first, last = best
     if loosely:
         return first, last, 1.0
-    if np.count_nonzero(sounding[first:last] & sounding[first + lag : last + lag]) < LEAST_FRAMES / 2:
+    both = sounding[first:last] & sounding[first + lag : last + lag]
+    if np.count_nonzero(both) < LEAST_FRAMES / 2:
         return None
     part, heard = mel_db[first : last + lag], sounding[first : last + lag]
     at_lag = _difference(part, heard, lag)

@@ -21,7 +21,8 @@ from rig.listen.baseline import (
 )
 from rig.listen.beginning import ROOM_FRAMES, SKIRT_FRAMES, first_frame, sounding
 from rig.listen.decide import AUDIBLE_DB, JUDGE, is_clipped, lost
-from rig.listen.describe import Description, Excerpt, describe_excerpts
+from rig.listen.describe import describe_excerpts
+from rig.listen.excerpts import Description, Excerpt
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import Judgement
 from rig.listen.tail import Tail

@@ -229,7 +229,8 @@ def table(found) -> str:
         lines.append(f"{made:12}" + "".join(f"{count[made, kind]:7}" for kind in kinds))
     for case, kind, amount in found:
         if kind != case.kind or not right(case, amount):
-            lines.append(f"{PHRASES[case.phrase]}: {case.kind} {case.amount} told as {kind} {amount}")
+            made = f"{PHRASES[case.phrase]}: {case.kind} {case.amount}"
+            lines.append(f"{made} told as {kind} {amount}")
     return "\n".join(lines)
 
 
