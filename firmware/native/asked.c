@@ -212,6 +212,17 @@ static void query(const char *header, const char *parameters, struct asked *aske
         asked->closed.aux |= AUX_SENSE_2;
 }
 
+/* A numeric suffix is a number: BUS02 is BUS2. */
+static void drop_leading_zeros(char *header)
+{
+    char *to = header;
+    for (const char *c = header; *c; c++)
+        if (*c != '0' || !isdigit((unsigned char)c[1]) ||
+            (to > header && isdigit((unsigned char)to[-1])))
+            *to++ = *c;
+    *to = 0;
+}
+
 /* False: the header is none, and the message ends here. */
 static bool unit(char *text, char *path, struct asked *asked)
 {
@@ -234,6 +245,7 @@ static bool unit(char *text, char *path, struct asked *asked)
             return false;
     if (strlen(header) >= LINE)
         return false;
+    drop_leading_zeros(header);
     char *colon = strrchr(header, ':');
     *path = 0;
     if (colon)
