@@ -12,9 +12,9 @@ from scipy.spatial.distance import cdist, squareform
 from rig.listen.fingerprint import SIZE
 from rig.log import Record
 
-FAMILY_DISTANCE = 0.3
+FAMILY_DISTANCE = 0.25
 """Finds that are closer than this on average are one family. Chosen on simulated boards of
-seeds 2500 to 2515 (16 pads)."""
+seeds 2500 to 2517."""
 RANGE_PART = 0.2
 """So much of a distance is whether finds are heard over the same paths."""
 LEAST_DB = 1.0
