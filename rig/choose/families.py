@@ -114,9 +114,11 @@ def family_name(sound: str, amount: float | None, unit: str | None) -> str:
     """
     if amount is None:
         return sound
-    up = {"pitch": ("up ", "down "), "level": ("+", "-")}.get(sound, ("", ""))
+    up = {"pitch": ("up ", "down "), "level": ("+", "-")}.get(sound, ("", ""))[amount < 0]
+    if sound == "cut" and unit == "s":
+        up = "after "
     size = f"{abs(amount):.2f}" if unit == "s" else f"{abs(amount):.0f}"
-    return f"{sound} {up[amount < 0]}{size} {unit or ''}".rstrip()
+    return f"{sound} {up}{size} {unit or ''}".rstrip()
 
 
 def _rough(one: Record) -> tuple:

@@ -109,6 +109,7 @@ def test_distances_are_symmetric_and_within_bounds(found):
     (("pitch", -90.0, "cents"), "pitch down 90 cents"),
     (("level", -6.3, "dB"), "level -6 dB"),
     (("cut", -44.8, "dB"), "cut 45 dB"),
+    (("cut", 0.478, "s"), "cut after 0.48 s"),
     (("drone", None, None), "drone"),
     (("drone", 440.2, "Hz"), "drone 440 Hz"),
 ])
