@@ -34,7 +34,7 @@ INTERVALS = {
     1900: "an octave and a fifth", 2400: "two octaves",
 }
 """Names of intervals, by their equal-tempered size in cents."""
-NAMED_WITHIN_CENTS = 20
+NAMED_WITHIN_CENTS = 15
 
 
 def sound_words(sound: str | None, amount: float | None, unit: str | None) -> str:

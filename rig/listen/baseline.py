@@ -10,6 +10,7 @@ from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
 from rig.listen.align import ALIKE, Aligner, shifted
+from rig.listen.beginning import mean_db
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.tail import Tail
 
@@ -186,8 +187,9 @@ class Baseline:
         for samples, span in takes:
             shift = self._aligner.learn(samples, self._sample(span.press))
             self.takes.append((frames(shifted(samples, shift), rate_hz), span))
-        quiet = np.concatenate([t.mel_db[: max(1, s.press - 3)] for t, s in self.takes])
-        self.noise_db = 10 * np.log10(np.mean(10 ** (quiet / 10), axis=0))
+        quiet = [mean_db(t.mel_db[: max(1, s.press - 3)]) for t, s in self.takes]
+        # The middle one: into some takes the toy still sounds from before their press.
+        self.noise_db = np.median(quiet, axis=0)
         self.floor_db = (self.noise_db + FLOOR_OVER_NOISE_DB).astype(np.float32)
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (self.noise_db / 10))))
         after = [t.level_db[s.press :] for t, s in self.takes]

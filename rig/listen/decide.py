@@ -10,7 +10,7 @@ from rig.listen.features import frames
 from rig.listen.fingerprint import fingerprint
 from rig.listen.judgement import Judgement
 
-JUDGE = "3"
+JUDGE = "4"
 """Version of the judge, stored with every judgement."""
 
 AUDIBLE_DB = 2.4

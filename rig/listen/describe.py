@@ -27,6 +27,10 @@ LATE_CUT_FRAMES = 8
 LATE_CUT_PART = 0.15
 """A cut that comes late takes at least so many frames, and such a part, of what would sound."""
 RANGE_DB = 40.0
+LEAST_CENTS = 40.0
+LEAST_FIT, SURE_FIT = 0.45, 0.6
+"""How much of the difference a re-pitching must explain: at least, and where another word
+would do as well."""
 FASTER_S = 0.1
 """What is gone before that isn't looked at any more for having been played faster."""
 
@@ -137,8 +141,9 @@ def _cut(pair: Pair, begins: int, measures: dict) -> Description | None:
     gone = (pair.level - pair.clean_level < CUT_DB) | ~pair.sounding
     down = gone[where]
     measures["silenced"] = rounded(down.mean())
-    # The last of the sounding frames must be silent: a blip comes back.
-    if not (down.mean() > 0.7 and down[-5:].mean() > 0.7) and not _cuts_late(pair, where, gone):
+    # The last of the sounding frames must be silent, or nearly all: a blip comes back.
+    mostly = down.mean() > (0.7 if down[-5:].mean() > 0.7 else 0.85)
+    if not mostly and not _cuts_late(pair, where, gone):
         return None
     up = np.flatnonzero(where & ~gone)
     measures["cut_s"] = round((int(up[-1]) + 1 if len(up) else 0) * HOP_S, 3)
@@ -155,7 +160,7 @@ def _ran_faster(pair: Pair, measures: dict) -> bool:
     if measures["cut_s"] < FASTER_S:
         return False
     repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
-    return repitch.cents > 40 and repitch.fit > 0.6
+    return repitch.cents > LEAST_CENTS and repitch.fit > SURE_FIT
 
 
 def _cuts_late(pair: Pair, where: np.ndarray, gone: np.ndarray) -> bool:
@@ -183,12 +188,23 @@ def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
             np.maximum(pair.clean_mel[3:], floor), pair.clean_sounding[3:],
             pair.mine[3 * pair.hop :], pair.rate_hz,
         )
-        if found is not None:
+        if found is not None and not _was_one_before(pair, floor):
             measures["loop_s"] = round(found.period_s, 4)
             measures["loop_likeness"] = rounded(found.likeness)
             measures["loop_passes"] = round(found.passes, 1)
             return Description("loop", measures["loop_s"], "s")
     return None
+
+
+def _was_one_before(pair: Pair, floor: float) -> bool:
+    """Say whether a loop is the clean sound's own, played faster or slower."""
+    clean, nothing = np.maximum(pair.clean_mel, floor), np.zeros((0, pair.mel.shape[1]))
+    own = find_loop(
+        clean, pair.clean_sounding, nothing, np.zeros(0, bool), pair.theirs, pair.rate_hz
+    )
+    if own is None:
+        return False
+    return find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz).fit > SURE_FIT
 
 
 def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
@@ -205,7 +221,7 @@ def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
     repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz)
     measures["pitch_cents"] = round(repitch.cents, 0)
     measures["pitch_fit"] = rounded(repitch.fit)
-    if abs(repitch.cents) >= 40 and repitch.fit > (0.6 if blip else 0.35):
+    if abs(repitch.cents) >= LEAST_CENTS and repitch.fit > (SURE_FIT if blip else LEAST_FIT):
         return Description("pitch", measures["pitch_cents"], "cents")
     if not blip:
         heard = (since.sounding & since.clean_sounding)[: since.dwell]

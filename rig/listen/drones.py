@@ -18,6 +18,7 @@ WIDE = 0.3
 """Part of the bands that it must raise: less is a tone."""
 BAND_BELOW_DB = 9.0
 """A band's share of the room is at least this far below the whole room's level."""
+TONE_FRAMES = 10
 OWN_DB = 6.0
 VOICE_RANGE_DB = 20.0
 """Frames this much below the loudest one don't count for the level of a voice."""
@@ -59,7 +60,20 @@ def find_noise(pair: Pair, begins: int, measures: dict) -> Description | None:
     )
     measures["noise_db"] = rounded(level_db - voice_db)
     measures["noise_from_s"] = round(begins * HOP_S, 3)
+    tone_hz = _tone(pair, pauses)
+    if tone_hz is not None:
+        measures["drone_hz"] = round(tone_hz, 1)
+        return Description("drone", measures["drone_hz"], "Hz")
     return Description("drone", measures["noise_db"], "dB")
+
+
+def _tone(pair: Pair, pauses: np.ndarray) -> float | None:
+    """Give the frequency of what is heard in the longest pause, Hz, if it has one."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], pauses.astype(np.int8), [0]])))
+    first, last = max(zip(edges[::2], edges[1::2], strict=True), key=lambda one: one[1] - one[0])
+    if last - first < TONE_FRAMES:
+        return None
+    return steady_tone(pair.mine[first * pair.hop : last * pair.hop], pair.rate_hz)
 
 
 def find_drone(pair: Pair, begins: int, measures: dict) -> Description | None:

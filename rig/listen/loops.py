@@ -83,7 +83,7 @@ def find_loop(
         return None
     lag, (first, last, likeness) = best
     around = range(max(SHORTEST_FRAMES, lag - 2), lag + 3)
-    clean_db = _spread_db(clean_mel_db)
+    clean_db = _spread_db(clean_mel_db) if len(clean_mel_db) else 1.0
     usual = [
         _longest_run(clean_mel_db, clean_sounding, clean_db, other, loosely=True)
         for other in around

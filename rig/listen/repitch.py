@@ -17,6 +17,11 @@ OFFSET_FRAMES = 6
 SEEN_LATE_FRAMES = 25
 RANGE_DB = 45.0
 LEAST_VOICED = 10
+STILL_VOICED = 0.6
+"""Part of the clean sound's voiced frames that must still be voiced."""
+SAME_SHIFT_CENTS = 40.0
+MOSTLY = 0.65
+"""Part of the frames that must have moved by the same amount."""
 VOICE_RATE_HZ = 12_000
 VOICE_BAND_HZ = 2_500
 REPEATS_BETTER, REPEATS_LEAST = 0.25, 0.03
@@ -143,12 +148,13 @@ def voice_shift(
     n = min(len(f0), len(clean_f0), len(both))
     with np.errstate(invalid="ignore"):
         cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])
-    cents = cents[both[:n] & np.isfinite(cents)]
-    if len(cents) < 15:
+    voiced = both[:n] & np.isfinite(clean_f0[:n])
+    cents = cents[voiced & np.isfinite(cents)]
+    if len(cents) < max(15, STILL_VOICED * np.count_nonzero(voiced)):
         return None
     middle = float(np.median(cents))
-    spread = float(np.median(np.abs(cents - middle)))
-    return middle if spread < max(30.0, 0.3 * abs(middle)) else None
+    near = np.abs(cents - middle) < max(SAME_SHIFT_CENTS, 0.15 * abs(middle))
+    return middle if near.mean() > MOSTLY and abs(middle) < MOST_OCTAVES * 1200 else None
 
 
 def fundamental(sound: np.ndarray, rate_hz: int) -> np.ndarray:

@@ -167,6 +167,21 @@ def test_a_phrase_heard_once_is_known_but_not_calibrated_on():
     assert baseline.p_value(again) > 0.001
 
 
+def test_a_clean_take_that_still_sounded_before_its_press_is_not_the_room():
+    rng = np.random.default_rng(15)
+    ear = Ear(RATE_HZ)
+    for i in range(9):
+        samples = take(phrase(0), rng)
+        if i == 4:
+            samples[: int(BEFORE_S * RATE_HZ)] += phrase(9)[: int(BEFORE_S * RATE_HZ)]
+        ear.learn("moo", samples, SPAN)
+    assert ear.baseline("moo").noise_level_db < -60
+    # A cut is measured down to the room, not to what sounded once.
+    judged = ear.judge("moo", take(bent(phrase(0), lambda rest: 0.001 * rest), rng), SPAN)
+    assert judged.sound == "cut"
+    assert judged.measures["cut_db"] < -30
+
+
 def test_too_few_clean_takes_are_refused():
     with pytest.raises(ValueError, match="at least 3"):
         Baseline([(np.zeros(9600), SPAN)] * 2, RATE_HZ)
