@@ -188,7 +188,7 @@ def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
             np.maximum(pair.clean_mel[3:], floor), pair.clean_sounding[3:],
             pair.mine[3 * pair.hop :], pair.rate_hz,
         )
-        if found is not None and not _was_one_before(pair, floor):
+        if found is not None and not _was_one_before(pair, floor, found.period_s):
             measures["loop_s"] = round(found.period_s, 4)
             measures["loop_likeness"] = rounded(found.likeness)
             measures["loop_passes"] = round(found.passes, 1)
@@ -196,7 +196,7 @@ def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
     return None
 
 
-def _was_one_before(pair: Pair, floor: float) -> bool:
+def _was_one_before(pair: Pair, floor: float, period_s: float) -> bool:
     """Say whether a loop is the clean sound's own, played faster or slower."""
     clean, nothing = np.maximum(pair.clean_mel, floor), np.zeros((0, pair.mel.shape[1]))
     own = find_loop(
@@ -204,7 +204,9 @@ def _was_one_before(pair: Pair, floor: float) -> bool:
     )
     if own is None:
         return False
-    return find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz).fit > SURE_FIT
+    repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
+    expected_s = own.period_s * 2.0 ** (-repitch.cents / 1200.0)
+    return repitch.fit > SURE_FIT and abs(period_s - expected_s) < 0.03 * expected_s
 
 
 def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
