@@ -7,6 +7,7 @@ import numpy as np
 from rig.errors import RigError
 from rig.listen import LEAST_TAKES, Ear, Judgement, Span, clean, frames
 from rig.log import Record, SweepLog
+from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
 from rig.sweep.events import BendSeen
 from rig.sweep.hearing import Heard
@@ -66,7 +67,7 @@ class Book:
 
     def learn(self, key: str, samples: np.ndarray, offsets: dict[str, int]) -> None:
         """Add a clean take to its key's baseline."""
-        self.ear.learn(key, samples, self.span(offsets, len(samples)))
+        self.ear.learn(key, as_stored(samples), self.span(offsets, len(samples)))
         if self.ear.takes_learnt(key) >= LEAST_TAKES:
             self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
 
@@ -77,7 +78,7 @@ class Book:
     def judge(self, number: int, step: Step, heard: Heard) -> Judgement:
         """Judge a take and log the judgement."""
         span = self.span(heard.offsets, len(heard.samples))
-        judgement = self.ear.judge(step.key, heard.samples, span)
+        judgement = self.ear.judge(step.key, as_stored(heard.samples), span)
         self.log.judged(number, judgement)
         return judgement
 
