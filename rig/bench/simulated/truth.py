@@ -296,10 +296,15 @@ def _press_or_not(toy: SimulatedToy, key: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def is_frozen(toy: SimulatedToy, key: str, longest_phrase_s: float) -> bool:
-    """Say whether a toy as it is now is frozen; what is asked is a copy of it."""
-    toy = toy.fork()
-    toy.run(round(longest_phrase_s * RATE_HZ))
-    return not toy.guard.tripped and np.array_equal(*_press_or_not(toy, key))
+    """Say whether a toy as it is now is frozen; what is asked are copies of it.
+
+    It answers neither a press at once (some jam only if nothing is pressed) nor one later.
+    """
+    at_once, later = toy.fork(), toy.fork()
+    later.run(round(longest_phrase_s * RATE_HZ))
+    return not later.guard.tripped and all(
+        np.array_equal(*_press_or_not(one, key)) for one in (at_once, later)
+    )
 
 
 def _rms(sound: np.ndarray) -> float:
