@@ -329,6 +329,10 @@ class SweepByHand:
             yield from self._revive(step.key, pending)
             return
         yield from self._complete_pending("answers")
+        if step.kind == "check" and self._said(step.key, got.heard) == "strange":
+            # The toy says something that it didn't before; it is learnt, and heard again.
+            self.known.drop(step)
+            step = Step("baseline", step.key)
         number = self._row(step, self._touch(step), datetime.now(UTC), got)
         if got.heard.fault:
             yield from self._lost(number, step, got.heard.fault)
@@ -410,8 +414,12 @@ class SweepByHand:
         for tries in range(1, BATTERY_TRIES + 1):
             self.log.event("recovery", rung="person", tries=tries)
             got = self.listener.wait(Prompt("battery", key), PATIENCE * self._wait_s)
+            started = 0
             for _ in range(PRESSES):
-                if got.what == "sound" and self._is_its_own(key, got.heard):
+                said = self._said(key, got.heard) if got.what == "sound" else "none"
+                started += said != "none"
+                # New batteries may make it speak by themselves, once.
+                if said == "known" or started > 1:
                     self.listener.until_quiet(self._longest_s)
                     yield from self._came_back(pending, tries)
                     return
@@ -426,13 +434,14 @@ class SweepByHand:
             "times: take them out and look at it, then run `padsweep sweep` to continue"
         )
 
-    def _is_its_own(self, key: str, heard: Heard) -> bool:
+    def _said(self, key: str, heard: Heard) -> str:
+        """Say how a press with nothing bridged was answered; see `Baseline.answer`."""
         if heard.fault:
-            return False
+            return "none"
         if self.book.ear.takes_learnt(key) < 3:
-            return True
+            return "known"
         press = round(heard.offsets["press"] / self.bench.rate_hz / HOP_S)
-        return self.book.ear.baseline(key).answer(heard.samples, press) == "known"
+        return self.book.ear.baseline(key).answer(heard.samples, press)
 
     def _came_back(self, pending: _Pending | None, tries: int) -> Iterator[SweepEvent]:
         evidence = {"answered": False, "rung": "person", "tries": tries}

@@ -64,6 +64,11 @@ class Hands:
         Shortest and longest time from one movement to the next, s.
     room_db, rustle_db : float
         Noise of the room, and of handling, below the toy's usual level, dB.
+
+    Attributes
+    ----------
+    now, pressed, sounded : int
+        Samples that have passed by now, by the last press, and by the toy's last sound.
     """
 
     def __init__(
@@ -73,7 +78,8 @@ class Hands:
         self.board = board
         self.toy = SimulatedToy(board, seed)
         switch_on(self.toy)
-        self.now = 0
+        self.now = self.pressed = 0
+        self.sounded = 0
         self.bridged: tuple[str, str] | None = None
         self.done: list[tuple[float, str]] = []
         self._path_ohm = path_ohm
@@ -90,7 +96,7 @@ class Hands:
     def obey(self, ask: str, key: str, pads: tuple[str, str] | None, on: tuple = ()) -> None:
         """Do what a prompt asks, some moments from now; what was still to be done is dropped."""
         self._due.clear()
-        self._fingers_off()
+        self.toy.keys(set())
         at_s = self._pause()
         if ask in ("touch", "explore"):
             self._at(at_s, lambda: self.bridge(pads))
@@ -129,10 +135,8 @@ class Hands:
     def _key(self, down: set) -> None:
         self.toy.keys(down)
         if down:
+            self.pressed = self.now
             self._note(f"press {', '.join(down)}")
-
-    def _fingers_off(self) -> None:
-        self.toy.keys(set())
 
     def _supply(self, on: bool) -> None:
         self.toy.supply(on)
@@ -181,6 +185,8 @@ class Hands:
             until = min(end, self._due[0][0]) if self._due else end
             parts.append(self.toy.run(until - self.now))
             self.now = until
+            if len(parts[-1]) and np.max(np.abs(parts[-1])) > TOY_RMS / 4:
+                self.sounded = self.now
         heard = np.concatenate(parts) + self._rng.normal(0.0, self._room, samples)
         for at, noise in self._noises:
             here = noise[max(0, first - at) : max(0, end - at)]
