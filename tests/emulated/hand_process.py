@@ -34,7 +34,7 @@ from rig.bench.simulated.board import make_board
 STEP_S = 0.01
 NOTHING_S = 1.2
 """A person is sure by then that a press brought nothing."""
-DELAY_S = (0.3, 0.45)
+DELAY_S = (0.25, 0.4)
 """From one movement to the next; a person takes some seconds."""
 
 ASKED = [

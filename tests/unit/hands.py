@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import heapq
 import itertools
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
 
+from rig.bench import BenchState, Chunk
+from rig.bench.byhand import Prompt
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.folder import new_simulated_project
 from rig.bench.simulated.parts import Board
@@ -36,12 +39,13 @@ sweep: {{baseline_takes: {takes}}}
 def write_project(
     folder: Path, seed: int, pads: int, leads: str, path_ohm: float = 10_000.0,
     take_ms: int = 1500, wait_s: float = 5.0, takes: int = 8, device: str = "microphone",
+    kind: str = "talker",
 ) -> Path:
     """Write the by-hand project of an invented toy of which only some pads are reached."""
-    new_simulated_project(folder, seed, pads)
+    new_simulated_project(folder, seed, pads, kind)
     lines = (folder / "toy.yaml").read_text().split("\n")
     for letter in set(letters(pads)) - set(leads):
-        at = next(n for n, line in enumerate(lines) if line.startswith(f"  {letter}: {{"))
+        at = next(n for n, line in enumerate(lines) if line.startswith(f"  {letter}:"))
         lines[at] = f"  {letter}: {{forbidden: true}}"
     (folder / "toy.yaml").write_text("\n".join(lines))
     (folder / "rig.yaml").write_text(BY_HAND_RIG.format(
@@ -161,10 +165,10 @@ class Hands:
         self.sound(peak * self._rng.uniform(-1, 1, 240) * shape)
 
     def tap(self, count: int, apart_s: float = 0.25) -> None:
-        """Tap on the microphone, half a second from now."""
+        """Tap on the microphone, a second from now."""
         for n in range(count):
             shape = np.exp(-np.arange(240) / 60)
-            self.sound(0.8 * self._rng.uniform(-1, 1, 240) * shape, 0.5 + n * apart_s)
+            self.sound(0.8 * self._rng.uniform(-1, 1, 240) * shape, 1.0 + n * apart_s)
 
     def rustle(self, seconds: float = 0.25) -> None:
         """Hands rustle around every movement."""
@@ -194,3 +198,72 @@ class Hands:
             heard[start : start + len(here)] += here
         self._noises = [(at, noise) for at, noise in self._noises if at + len(noise) > end]
         return heard.astype(np.float32)
+
+
+class StandIn:
+    """Bench and person in one: hands obey, sound comes as fast as it is asked for.
+
+    `script` gives what the person does at the n-th prompt of a kind instead: a function of
+    the bench, called when the prompt's tone sounds; its True means that hands do nothing.
+    """
+
+    rate_hz = RATE_HZ
+
+    def __init__(self, hands: Hands, script: dict | None = None) -> None:
+        self.hands = hands
+        self.person = self
+        self.script = script or {}
+        self.asked: list[Prompt] = []
+        self.named: list = []
+        self.notes: list[str] = []
+        self.tones = Counter()
+        self.answers: list[str] = []
+        self.pairs: list = []
+        self.lose = lambda bench: False
+        self._sample = 0
+
+    def describe(self):
+        return BenchState("by-hand", "stand-in")
+
+    def listen(self):
+        sound = self.hands.run(2400)
+        self._sample += len(sound)
+        return Chunk(self._sample - len(sound), sound, sound, self.lose(self))
+
+    def skip(self):
+        pass
+
+    def now_s(self):
+        return self.hands.now / RATE_HZ
+
+    def close(self):
+        pass
+
+    def say(self, prompt):
+        self.asked.append(prompt)
+        if prompt.ask == "quieten":
+            self.hands.obey("bare", prompt.key, None)
+
+    def note(self, text):
+        self.notes.append(text)
+
+    def tone(self, name):
+        self.tones[name] += 1
+        t = np.arange(round(0.08 * RATE_HZ)) / RATE_HZ
+        self.hands.sound(0.1 * np.sin(2 * np.pi * 1000 * t), 0.1)  # the microphone hears it
+        if name == "stop":
+            self.hands.let_go()
+            return 0.3
+        prompt = self.asked[-1]
+        count = sum(one.ask == prompt.ask for one in self.asked)
+        act = self.script.get((prompt.ask, count)) or self.script.get(prompt.ask)
+        if not (act and act(self)):
+            pads = self.pairs.pop(0) if prompt.ask == "explore" else prompt.pads
+            self.hands.obey(prompt.ask, prompt.key, pads, self.hands.board.on)
+        return 0.3
+
+    def command(self):
+        return self.answers.pop(0) if self.answers else ""
+
+    def which(self):
+        return self.named.pop(0)

@@ -1,20 +1,24 @@
 """The sweep by hand on a virtual clock: a person's stand-in does what the prompts ask."""
 
+import os
 from collections import Counter
 from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pytest
-from hands import RATE_HZ, Hands, write_project
+import typer
+from hands import RATE_HZ, Hands, StandIn, write_project
+from typer.testing import CliRunner
 
-from rig.bench import BenchState, Chunk
 from rig.bench.byhand import Prompt
 from rig.bench.simulated.board import make_board
+from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import finds
+from rig.cli import sweep as commands
 from rig.cli.byhand import Terminal, two_pads
 from rig.cli.console import console
-from rig.errors import CaptureLost, RigError, ToyLost
+from rig.errors import CaptureLost, ConfigError, RigError, Stopped, ToyLost
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.sweep import FreezeSeen, Recovered, SetAside, SweepDone, TakeLost, Told
@@ -25,72 +29,10 @@ BEND, FREEZE, DULL = ("B", "F"), ("C", "F"), ("A", "B")
 """What pairs of this board do when held from before the press on (looked up beforehand)."""
 
 
-class StandIn:
-    """Bench and person in one: hands obey, sound comes as fast as it is asked for.
-
-    `script` gives what the person does at the n-th prompt of a kind instead: a function of
-    the bench, called when the prompt's tone sounds; its True means that hands do nothing.
-    """
-
-    rate_hz = RATE_HZ
-
-    def __init__(self, script=None, seed=SEED, **options):
-        self.hands = Hands(make_board(seed, PADS), seed, PATH_OHM, (0.35, 0.7), **options)
-        self.person = self
-        self.script = script or {}
-        self.asked: list[Prompt] = []
-        self.notes: list[str] = []
-        self.tones = Counter()
-        self.answers: list[str] = []
-        self.pairs: list = []
-        self.lose = lambda bench: False
-        self._sample = 0
-
-    def describe(self):
-        return BenchState("by-hand", "stand-in")
-
-    def listen(self):
-        sound = self.hands.run(2400)
-        self._sample += len(sound)
-        return Chunk(self._sample - len(sound), sound, sound, self.lose(self))
-
-    def skip(self):
-        pass
-
-    def now_s(self):
-        return self.hands.now / RATE_HZ
-
-    def close(self):
-        pass
-
-    def say(self, prompt):
-        self.asked.append(prompt)
-        if prompt.ask == "quieten":
-            self.hands.obey("bare", prompt.key, None)
-
-    def note(self, text):
-        self.notes.append(text)
-
-    def tone(self, name):
-        self.tones[name] += 1
-        t = np.arange(round(0.08 * RATE_HZ)) / RATE_HZ
-        self.hands.sound(0.1 * np.sin(2 * np.pi * 1000 * t), 0.1)  # the microphone hears it
-        if name == "stop":
-            self.hands.let_go()
-            return 0.3
-        prompt = self.asked[-1]
-        count = sum(one.ask == prompt.ask for one in self.asked)
-        act = self.script.get((prompt.ask, count)) or self.script.get(prompt.ask)
-        if not (act and act(self)):
-            pads = self.pairs.pop(0) if prompt.ask == "explore" else prompt.pads
-            self.hands.obey(prompt.ask, prompt.key, pads, self.hands.board.on)
-        return 0.3
-
-    def command(self):
-        return self.answers.pop(0) if self.answers else ""
-
-    def which(self):
-        return self.named.pop(0)
+def at_the_bench(script=None):
+    """A stand-in at the board of these tests."""
+    hands = Hands(make_board(SEED, PADS), SEED, PATH_OHM, (0.35, 0.7))
+    return StandIn(hands, script)
 
 
 def says(word):
@@ -136,7 +78,7 @@ def sweep(project, bench, name="main"):
 @pytest.fixture(scope="module")
 def swept(tmp_path_factory):
     project = load_project(write_project(tmp_path_factory.mktemp("s") / "toy", SEED, PADS, LEADS))
-    bench = StandIn()
+    bench = at_the_bench()
     return *sweep(project, bench), bench
 
 
@@ -181,7 +123,7 @@ def test_the_takes_begin_with_the_room_and_the_bridge_is_closed_before_the_press
 
 
 def test_presses_are_placed_where_hands_made_them(project):
-    bench = StandIn()
+    bench = at_the_bench()
     _, records, _ = sweep(project, bench)
     clean = [r for r in records if r.kind == "baseline"]
     # The toy takes some ms to answer: that is the same at each press, within its key scan.
@@ -207,7 +149,7 @@ def test_each_freeze_was_followed_by_batteries_out_and_in(swept):
 
 @pytest.mark.parametrize("say", [says("again"), taps(2)])
 def test_again_makes_the_last_touch_again(project, say):
-    bench = StandIn({("touch", 2): say})
+    bench = at_the_bench({("touch", 2): say})
     _, records, events = sweep(project, bench)
     asked = [p.pads for p in bench.asked if p.ask == "touch"]
     assert asked[2] == asked[0]
@@ -218,25 +160,25 @@ def test_again_makes_the_last_touch_again(project, say):
 
 
 def test_again_with_nothing_to_take_back_asks_the_same_pair(project):
-    bench = StandIn({("touch", 1): says("again")})
+    bench = at_the_bench({("touch", 1): says("again")})
     sweep(project, bench)
     asked = [p.pads for p in bench.asked if p.ask == "touch"]
     assert asked[1] == asked[0]
 
 
 def test_a_skipped_pair_is_left_out_until_the_next_run(project):
-    bench = StandIn({("touch", 3): says("skip")})
+    bench = at_the_bench({("touch", 3): says("skip")})
     events, records, _ = sweep(project, bench)
     skipped = [p.pads for p in bench.asked if p.ask == "touch"][2]
     assert skipped not in pairs_of(records)
     assert len([e for e in events if isinstance(e, SetAside)]) == 1
-    _, records, _ = sweep(project, StandIn())
+    _, records, _ = sweep(project, at_the_bench())
     assert sorted(pairs_of(records)) == list(combinations(LEADS, 2))
 
 
 @pytest.mark.parametrize("say", [says("froze"), taps(3)])
 def test_the_person_says_that_it_froze(project, say):
-    bench = StandIn({("touch", 1): say})
+    bench = at_the_bench({("touch", 1): say})
     _, records, _ = sweep(project, bench)
     at = next(n for n, prompt in enumerate(bench.asked) if prompt.ask == "touch")
     first = next(r for r in records if (r.pads_1, r.pads_2) == bench.asked[at].pads)
@@ -245,9 +187,9 @@ def test_the_person_says_that_it_froze(project, say):
 
 
 def test_it_can_be_left_and_continued(project, swept):
-    events, before, _ = sweep(project, StandIn({("touch", 4): says("leave")}))
+    events, before, _ = sweep(project, at_the_bench({("touch", 4): says("leave")}))
     assert not any(isinstance(e, SweepDone) for e in events)
-    bench = StandIn()
+    bench = at_the_bench()
     events, after, _ = sweep(project, bench)
     assert isinstance(events[-1], SweepDone)
     assert [r.number for r in after[: len(before)]] == [r.number for r in before]
@@ -265,7 +207,7 @@ def test_ctrl_c_is_no_kill(project):
                 raise KeyboardInterrupt
             return ""
 
-    bench = Interrupted()
+    bench = Interrupted(at_the_bench().hands)
     with open_log(project) as log:
         with pytest.raises(KeyboardInterrupt):
             list(SweepByHand(project, bench, log).run())
@@ -275,7 +217,7 @@ def test_ctrl_c_is_no_kill(project):
 
 
 def test_a_missed_press_is_asked_for_once_more(project, swept):
-    bench = StandIn({("touch", 1): nothing})
+    bench = at_the_bench({("touch", 1): nothing})
     _, records, _ = sweep(project, bench)
     once_more = [p for p in bench.asked if p.ask == "once more" and p.pads]
     assert once_more[0].pads == next(p.pads for p in bench.asked if p.ask == "touch")
@@ -286,7 +228,7 @@ def test_a_missed_press_is_asked_for_once_more(project, swept):
 
 def test_a_silent_pair_with_a_living_toy_is_a_cut(project):
     # At the first pair the hands do nothing, whatever is asked of them with the bridge on.
-    bench = StandIn({("touch", 1): nothing, ("once more", 1): nothing})
+    bench = at_the_bench({("touch", 1): nothing, ("once more", 1): nothing})
     _, records, _ = sweep(project, bench)
     first = next(r for r in records if r.touch.connections)
     assert (first.sound, first.after) == ("cut", "answers")
@@ -295,7 +237,7 @@ def test_a_silent_pair_with_a_living_toy_is_a_cut(project):
 
 
 def test_a_toy_that_never_comes_back_is_lost_and_its_touch_is_a_freeze(project):
-    bench = StandIn({("touch", 2): nothing, "once more": nothing, "bare": nothing,
+    bench = at_the_bench({("touch", 2): nothing, "once more": nothing, "bare": nothing,
                      "battery": nothing})
     with open_log(project) as log:
         with pytest.raises(ToyLost, match=r"take them out and look at it, .*continue") as caught:
@@ -310,7 +252,7 @@ def test_a_toy_that_never_comes_back_is_lost_and_its_touch_is_a_freeze(project):
 
 def test_a_silent_toy_is_told_at_once(project):
     with open_log(project) as log, pytest.raises(RigError, match="nothing is heard when key"):
-        list(SweepByHand(project, StandIn({"level": nothing}), log).run())
+        list(SweepByHand(project, at_the_bench({"level": nothing}), log).run())
 
 
 def test_a_press_before_the_tone_is_over_is_asked_for_again(project):
@@ -319,14 +261,14 @@ def test_a_press_before_the_tone_is_over_is_asked_for_again(project):
         bench.hands._press(0.1, bench.asked[-1].key)
         return True
 
-    bench = StandIn({("clean", 2): hasty})
+    bench = at_the_bench({("clean", 2): hasty})
     _, records, _ = sweep(project, bench)
     assert any("too soon" in note for note in bench.notes)
     assert sum(r.kind == "baseline" for r in records) >= 8
 
 
 def test_lost_sound_is_made_again_and_never_ranked(project, swept):
-    bench = StandIn()
+    bench = at_the_bench()
     def lose(bench):
         touches = [p for p in bench.asked if p.ask == "touch"]
         return len(touches) == 1 and bench.tones["go"] == len(bench.asked) - 1
@@ -340,7 +282,7 @@ def test_lost_sound_is_made_again_and_never_ranked(project, swept):
 
 
 def test_a_sound_input_that_keeps_losing_pauses_the_sweep(project):
-    bench = StandIn()
+    bench = at_the_bench()
     bench.lose = lambda bench: sum(p.ask == "clean" for p in bench.asked) > 2
     with open_log(project) as log, pytest.raises(CaptureLost, match=r"4 takes in a row"):
         list(SweepByHand(project, bench, log).run())
@@ -354,7 +296,7 @@ def explore(project, bench):
 
 
 def test_poking_at_will_logs_what_is_new_with_the_pair_that_is_named(project):
-    bench = StandIn({("explore", 4): says("leave")})
+    bench = at_the_bench({("explore", 4): says("leave")})
     bench.pairs = [DULL, BEND, BEND]
     bench.named = [BEND[::-1], None]  # the order of the letters doesn't matter; once dropped
     events, records = explore(project, bench)
@@ -364,7 +306,7 @@ def test_poking_at_will_logs_what_is_new_with_the_pair_that_is_named(project):
     assert bench.named == []
     assert [e.sound == "none" for e in events if isinstance(e, Told)] == [True, False, False]
     # The sweep goes on with it: what was found by poking is confirmed before anything else.
-    bench = StandIn()
+    bench = at_the_bench()
     _, records, _ = sweep(project, bench)
     assert next(p for p in bench.asked if p.ask == "touch").pads == BEND
     assert "-".join(BEND) in {f.pair for f in finds(records)}
@@ -376,7 +318,7 @@ def test_a_pair_that_may_not_be_touched_is_asked_for_again(tmp_path):
     line = next(one for one in text.split("\n") if one.startswith("  C:"))
     (folder / "toy.yaml").write_text(text.replace(line, "  C: {forbidden: true}"))
     project = load_project(folder)
-    bench = StandIn({("explore", 2): says("leave")})
+    bench = at_the_bench({("explore", 2): says("leave")})
     bench.pairs = [BEND]
     bench.named = [("B", "C"), ("B", "Q"), BEND]
     _, records = explore(project, bench)
@@ -388,7 +330,7 @@ def test_with_two_paths_all_pairs_come_first_with_the_higher(tmp_path):
     folder = write_project(tmp_path / "toy", SEED, PADS, "ABC")
     text = (folder / "rig.yaml").read_text()
     (folder / "rig.yaml").write_text(text.replace("[10000]", "[10000, 300000]"))
-    bench = StandIn()
+    bench = at_the_bench()
     sweep(load_project(folder), bench)
     paths = [p.path_ohm for p in bench.asked if p.ask == "touch" and not p.why]
     assert paths == sorted(paths, reverse=True) and set(paths) == {1e4, 3e5}
@@ -418,3 +360,70 @@ def test_each_prompt_says_what_to_do(project, capsys):
     assert note in said[-1]
     assert "count to ten, put them in, press woof to turn it on, then press woof" in said[-3]
     assert all("press woof" in line for line in said if "bridge nothing" in line)
+
+
+def test_keys_are_read_without_waiting(monkeypatch, project):
+    end, other = os.pipe()
+    with os.fdopen(end) as stdin, os.fdopen(other, "wb", buffering=0) as hand:
+        monkeypatch.setattr("sys.stdin", stdin)
+        terminal = Terminal(console(), project)
+        assert terminal.command() == ""
+        hand.write(b"asf\nq")
+        said = [terminal.command() for _ in range(6)]
+        assert said == ["again", "skip", "froze", "next", "leave", ""]
+        hand.close()
+        assert [terminal.command() for _ in range(2)] == ["", ""]
+
+
+def test_an_unknown_key_shows_what_there_is(monkeypatch, project, capsys):
+    terminal = Terminal(console(), project)
+    monkeypatch.setattr(terminal._keys, "next", lambda: "x")
+    assert terminal.command() == ""
+    assert "f  the toy froze" in capsys.readouterr().out
+
+
+def test_the_pair_is_asked_for_until_it_is_one(monkeypatch, project, capsys):
+    lines = iter(["C and F", "C Q", "c f"])
+    monkeypatch.setattr("rig.cli.byhand.ask_line", lambda prompt: next(lines))
+    terminal = Terminal(console(), project)
+    assert terminal.which() == ("C", "F")
+    assert capsys.readouterr().out.count("isn't two of the pads A, B, C") == 2
+    monkeypatch.setattr("rig.cli.byhand.ask_line", lambda prompt: "")
+    assert terminal.which() is None
+
+
+def run_command(monkeypatch, project, bench, *words):
+    monkeypatch.setattr(commands, "open_hands", lambda project, person: bench)
+    app = typer.Typer(pretty_exceptions_enable=False)
+    commands.register(app)
+    result = CliRunner().invoke(app, ["--project", str(project.folder), *words])
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.output
+
+
+def test_the_command_sweeps_and_says_what_it_came_to(monkeypatch, project):
+    said = run_command(monkeypatch, project, at_the_bench())
+    assert "B-F: " in said and "bend  B-F at 10 kΩ, heard again" in said
+    assert "freeze  C-F at 10 kΩ" in said and "the toy is back" in said
+    assert said.splitlines()[-1] == f"next: padsweep replay --project {project.folder}"
+
+
+def test_the_command_can_be_left_and_interrupted(monkeypatch, project):
+    said = run_command(monkeypatch, project, at_the_bench({("clean", 3): says("leave")}))
+    last = f"left early: `padsweep sweep --project {project.folder}` continues"
+    assert said.splitlines()[-1] == last
+    bench = at_the_bench()
+    monkeypatch.setattr(bench, "command", interrupt)
+    with pytest.raises(Stopped, match="take the bridge off; the log is whole"):
+        run_command(monkeypatch, project, bench)
+
+
+def interrupt():
+    raise KeyboardInterrupt
+
+
+def test_exploring_is_for_hands(monkeypatch, tmp_path):
+    made = new_simulated_project(tmp_path / "toy", SEED, PADS)
+    with pytest.raises(ConfigError, match="--explore is for work by hand"):
+        run_command(monkeypatch, made, None, "--explore")

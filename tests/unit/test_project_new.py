@@ -136,10 +136,11 @@ def test_the_demo_example_is_what_the_program_writes():
         assert (CONFIGS / "demo" / name).read_text("utf-8") == text, name
 
 
-def test_the_hardware_example_is_what_the_program_writes(tmp_path):
-    new_project(tmp_path / "toy")
+@pytest.mark.parametrize("bench", ["hardware", "by-hand"])
+def test_the_examples_are_what_the_program_writes(tmp_path, bench):
+    new_project(tmp_path / "toy", by_hand=bench == "by-hand")
     for name in ("toy.yaml", "rig.yaml"):
-        example = (CONFIGS / "hardware" / name).read_text("utf-8")
+        example = (CONFIGS / bench / name).read_text("utf-8")
         assert example == (tmp_path / "toy" / name).read_text("utf-8")
 
 
