@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import count
 from typing import Literal
 
 import numpy as np
@@ -23,6 +24,7 @@ CLOSED_AHEAD_S = 0.05
 """The bridge is closed by then, at the latest: it was held before the key went down."""
 LEAST_BEFORE_S = 0.15
 """Each take has at least so much of the room ahead of its sound."""
+TOO_SOON_MOST, SOUNDS_ON_S = 2, 6.0
 TAPPED: dict[int, Command] = {2: "again", 3: "froze"}
 """What two and three taps on the microphone say."""
 
@@ -107,20 +109,25 @@ class Listener:
         CaptureLost
             The sound stopped.
         """
-        while True:
+        bridged, any_time = prompt.pads is not None or prompt.ask == "explore", False
+        for tries in count(1):
             self.bench.person.say(prompt)
-            got = self._once(prompt.pads is not None or prompt.ask == "explore", limit_s)
+            got = self._once(bridged, limit_s, any_time)
             if got is not None:
                 return got
             self.bench.person.note("too soon: wait for the tone, then press")
-            while self.until_quiet() != "quiet":
-                continue
+            state = self.until_quiet(SOUNDS_ON_S if bridged else None)
+            if state in ("again", "skip"):
+                return Got(state)
+            # What comes too soon again and again is the bridge itself, which makes it sound.
+            any_time = bridged and (tries >= TOO_SOON_MOST or state == "sounding")
 
-    def _once(self, bridged: bool, limit_s: float | None) -> Got | None:
-        """Wait for one press; None when it came before the tone was over."""
-        tone_s = self.bench.person.tone("go")
+    def _once(self, bridged: bool, limit_s: float | None, any_time: bool) -> Got | None:
+        """Wait for one press; None when it came before the tone was over, unless it may."""
+        tone_s = 0.0 if any_time else self.bench.person.tone("go")
         self.bench.skip()
-        watch, tape = self._watch(tone_s + LEAST_BEFORE_S), _Tape()
+        watch = self._watch(0.0 if any_time else tone_s + LEAST_BEFORE_S)
+        tape = _Tape()
         limit = np.inf if limit_s is None else self._samples(limit_s)
         said: str = ""
         while watch.onset is None and not said:
@@ -134,7 +141,8 @@ class Listener:
             if tape.length > limit or said == "next":
                 said = "silence"
         if watch.onset is not None:
-            press = watch.onset - self._samples(PRESS_AHEAD_S)
+            earliest = self._samples(LEAST_BEFORE_S - PRESS_AHEAD_S)
+            press = max(watch.onset - self._samples(PRESS_AHEAD_S), earliest)
             start = max(press - self._before, self._samples(tone_s))
             heard = self._take(tape, start, press, bridged)
             self.bench.person.tone("stop")
