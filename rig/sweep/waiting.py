@@ -129,7 +129,9 @@ class Listener:
         watch = self._watch(0.0 if any_time else tone_s + LEAST_BEFORE_S)
         tape = _Tape()
         limit = np.inf if limit_s is None else self._samples(limit_s)
-        said: str = ""
+        said: str = self._command()
+        if said == "next":  # meant for what was asked before, which ended just then
+            said = ""
         while watch.onset is None and not said:
             said = self._command()
             chunk = self.bench.listen()

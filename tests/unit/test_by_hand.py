@@ -250,6 +250,16 @@ def test_a_toy_that_never_comes_back_is_lost_and_its_touch_is_a_freeze(project):
     assert sum(p.ask == "battery" for p in bench.asked) == 3
 
 
+def test_an_enter_that_comes_late_is_no_answer_to_the_next_prompt(project):
+    def stale(bench):
+        bench.answers.append("next")
+
+    bench = at_the_bench({"touch": stale, "battery": stale, "clean": stale})
+    _, records, _ = sweep(project, bench)
+    assert sum(r.facts.get("answer") == "sound" for r in records) > len(LEADS)
+    assert not any(p.ask == "once more" and p.pads is None for p in bench.asked)
+
+
 def test_a_silent_toy_is_told_at_once(project):
     with open_log(project) as log, pytest.raises(RigError, match="nothing is heard when key"):
         list(SweepByHand(project, at_the_bench({"level": nothing}), log).run())
