@@ -74,7 +74,7 @@ def by_hand(sound_server, tmp_path_factory):
         for process in (sweep, person):
             hurry(process.pid)
         try:
-            sweep.wait(timeout=150)
+            sweep.wait(timeout=300)
         finally:
             sweep.kill()
             person.terminate()
