@@ -99,8 +99,8 @@ def run(hands: Hands, lines: queue.Queue, player: Player, record: Path, tap_at: 
                 waiting, asked_at = asked[0] in ("touch", "once more", "bare"), hands.now
                 if asked[0] == "told":
                     hands.let_go()
-                elif asked[0] == "touch" and touches == tap_at:
-                    hands.tap(2)
+                elif touches == tap_at and asked[0] in ("touch", "once more"):
+                    hands.tap(2)  # and again, where it wasn't heard
                 else:
                     hands.obey(*asked, hands.board.on)
             due = round((time.monotonic() - began) * RATE_HZ) - hands.now
