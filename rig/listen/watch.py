@@ -15,7 +15,7 @@ import numpy as np
 
 from rig.listen.features import HOP_S, WINDOW_S, frames
 
-ROOM_PERCENTILE = 90.0
+LOUD_PERCENTILE = 90.0
 OVER_ROOM_DB = 12.0
 """The toy must stand this far above the room to be heard beginning."""
 BELOW_TOY_DB = 15.0
@@ -50,20 +50,17 @@ class Stretch:
         return self.end - self.first
 
 
-def room_level_db(level_db: np.ndarray) -> float:
-    """Give the level below which a quiet room stays most of the time, dB re full scale.
+def loud_level_db(level_db: np.ndarray) -> float:
+    """Give the level that the louder frames reach, dB re full scale.
+
+    A quiet room stays below its own most of the time.
 
     Parameters
     ----------
     level_db : ndarray, shape (frames,)
-        `Frames.level_db` of some sound with the toy silent.
+        `Frames.level_db` of a take, or of the room with the toy silent.
     """
-    return float(np.percentile(level_db, ROOM_PERCENTILE))
-
-
-def toy_level_db(level_db: np.ndarray) -> float:
-    """Give the level that a take's louder frames reach, dB re full scale."""
-    return float(np.percentile(level_db, ROOM_PERCENTILE))
+    return float(np.percentile(level_db, LOUD_PERCENTILE))
 
 
 def trigger_level_db(room_db: float, toy_db: float | None = None) -> float:
@@ -72,9 +69,9 @@ def trigger_level_db(room_db: float, toy_db: float | None = None) -> float:
     Parameters
     ----------
     room_db : float
-        `room_level_db` of the silent room.
+        `loud_level_db` of the silent room.
     toy_db : float, optional
-        `toy_level_db` of the toy's own phrase; without it only the room is known.
+        `loud_level_db` of the toy's own phrase; without it only the room is known.
     """
     least = room_db + OVER_ROOM_DB
     return least if toy_db is None else max(least, toy_db - BELOW_TOY_DB)

@@ -9,9 +9,9 @@ from rig.listen import LEAST_TAKES, Ear, Judgement, Span, clean, frames
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
-from rig.sweep.events import BendSeen
+from rig.sweep.events import BendSeen, SetAside
 from rig.sweep.hearing import Heard
-from rig.sweep.plan import Knowledge, Step
+from rig.sweep.plan import Knowledge, Step, describe
 from rig.sweep.rejudge import is_clean
 
 SAMPLE_EVERY = 20
@@ -109,6 +109,11 @@ class Book:
             return None
         path = path_ohm(self.project.rig, step.series_ohm)
         return BendSeen(step.pads, path, judgement.sound, judgement.amount, judgement.unit)
+
+    def set_aside(self, step: Step, why: str) -> SetAside:
+        """Note that a step is left to the person; gives what tells so."""
+        self.log.event("set aside", plan_key=step.plan_key, why=why)
+        return SetAside(describe(step, self.project), why)
 
     def take_in_clean(self, number: int, step: Step, heard: Heard) -> None:
         """Take in a press with nothing bridged: it joins the baseline, or is held against it.

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from rig.bench import Touch
 from rig.bench.byhand import ListeningBench, Prompt
 from rig.errors import CaptureLost, RigError, ToyLost
-from rig.listen import HOP_S, Judgement, lost
+from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.project import Project, path_ohm, touchable
 from rig.sweep.book import Book
@@ -134,7 +134,7 @@ class SweepByHand:
         self.listener.hear_room()
         self._hear_level(self.project.sweep_keys[0])
         key = self.project.sweep_keys[0]
-        if self.book.ear.takes_learnt(key) >= 3:
+        if self.book.ear.takes_learnt(key) >= LEAST_TAKES:
             # Toy, microphone or level may have been moved meanwhile.
             yield from self._make(Step("check", key))
 
@@ -181,7 +181,7 @@ class SweepByHand:
             yield from self._take_in_clean(step, got)
             return
         if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
-            yield self._set_aside(step, "this program died during it, twice")
+            yield self.book.set_aside(step, "this program died during it, twice")
             return
         touch = self._touch(step)
         self.log.intend(step.plan_key, touch)
@@ -323,7 +323,7 @@ class SweepByHand:
             return
         if got.what != "sound":
             self.known.drop(step)
-            if self.book.ear.takes_learnt(step.key) < 3:
+            if self.book.ear.takes_learnt(step.key) < LEAST_TAKES:
                 raise self._nothing_heard(step.key)
             pending, self._pending = self._pending, None
             yield from self._revive(step.key, pending)
@@ -382,11 +382,7 @@ class SweepByHand:
 
     def _skip(self, step: Step) -> SetAside:
         self.known.fail(step, most=1)
-        return self._set_aside(step, "skipped in this run")
-
-    def _set_aside(self, step: Step, why: str) -> SetAside:
-        self.log.event("set aside", plan_key=step.plan_key, why=why)
-        return SetAside(describe(step, self.project), why)
+        return self.book.set_aside(step, "skipped in this run")
 
     # Failures
 
@@ -394,7 +390,7 @@ class SweepByHand:
         yield TakeLost(number, why)
         self._lost_in_a_row += 1
         if self.known.fail(step, most=TRIES):
-            yield self._set_aside(step, why)
+            yield self.book.set_aside(step, why)
         if self._lost_in_a_row >= LOST_IN_A_ROW:
             self.log.event("paused", why=why)
             raise CaptureLost(
@@ -438,7 +434,7 @@ class SweepByHand:
         """Say how a press with nothing bridged was answered; see `Baseline.answer`."""
         if heard.fault:
             return "none"
-        if self.book.ear.takes_learnt(key) < 3:
+        if self.book.ear.takes_learnt(key) < LEAST_TAKES:
             return "known"
         press = round(heard.offsets["press"] / self.bench.rate_hz / HOP_S)
         return self.book.ear.baseline(key).answer(heard.samples, press)

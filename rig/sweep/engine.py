@@ -25,7 +25,6 @@ from rig.sweep.events import (
     FreezeSeen,
     Progress,
     Recovered,
-    SetAside,
     SweepDone,
     SweepEvent,
     SweepStarted,
@@ -117,7 +116,7 @@ class Sweep:
     def _make(self, step: Step) -> Iterator[SweepEvent]:
         if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
             # It was under way when the rig or the host died, twice: left to the person.
-            yield self._set_aside(step, "the rig or this program died during it, twice")
+            yield self.book.set_aside(step, "the rig or this program died during it, twice")
             return
         touch = step.touch(self.project)
         if step.kind == "baseline":
@@ -323,21 +322,17 @@ class Sweep:
         if self._restarts >= RESTARTS_IN_A_ROW:
             raise restart
         if self.known.fail(step, most=2):
-            yield self._set_aside(step, "the controller restarted during it, twice")
+            yield self.book.set_aside(step, "the controller restarted during it, twice")
         self.recovery.start()
 
     def _take_lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
         yield TakeLost(number, why)
         self._lost_in_a_row += 1
         if self.known.fail(step, most=TRIES):
-            yield self._set_aside(step, why)
+            yield self.book.set_aside(step, why)
         if self._lost_in_a_row >= LOST_IN_A_ROW:
             self.log.event("paused", why=why)
             raise CaptureLost(
                 f"{self._lost_in_a_row} takes in a row were lost ({why}): check the sound lead, "
                 "its level and the marker's wire, then run `padsweep sweep` to continue"
             )
-
-    def _set_aside(self, step: Step, why: str) -> SetAside:
-        self.log.event("set aside", plan_key=step.plan_key, why=why)
-        return SetAside(describe(step, self.project), why)

@@ -106,8 +106,8 @@ def learnt(log: SweepLog, key: str, records: list[Record]) -> Ear:
             ear.learn(key, samples, Span.from_samples(one.offsets, len(samples), rate_hz))
     if ear is None or ear.takes_learnt(key) < LEAST_TAKES:
         raise LogError(
-            f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be judged: "
-            "sweep longer first"
+            f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be "
+            "judged: sweep longer first"
         )
     ear.baseline(key)
     return ear

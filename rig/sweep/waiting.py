@@ -11,7 +11,7 @@ import numpy as np
 from rig.bench import Chunk, Timeline
 from rig.bench.byhand import Command, ListeningBench, Prompt
 from rig.listen import frames
-from rig.listen.watch import Watch, room_level_db, toy_level_db, trigger_level_db
+from rig.listen.watch import Watch, loud_level_db, trigger_level_db
 from rig.project.models import Timings
 from rig.sweep.hearing import Heard
 
@@ -85,13 +85,13 @@ class Listener:
         while tape.length < self._samples(ROOM_S):
             tape.add(self.bench.listen())
         room = frames(tape.cut(0, tape.length), self.bench.rate_hz)
-        self._room_db = room_level_db(room.level_db)
+        self._room_db = loud_level_db(room.level_db)
         self._room_mel_db = 10 * np.log10(np.mean(10 ** (room.mel_db / 10), axis=0))
 
     def learn_level(self, heard: Heard) -> None:
         """Take in how loud the toy is, from a take with nothing bridged."""
         sound = frames(heard.samples[heard.offsets["press"] :], self.bench.rate_hz)
-        self._toys_db.append(toy_level_db(sound.level_db))
+        self._toys_db.append(loud_level_db(sound.level_db))
 
     def wait(self, prompt: Prompt, limit_s: float | None = None) -> Got:
         """Say a prompt, sound the tone and wait for the toy.

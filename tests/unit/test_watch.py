@@ -6,9 +6,8 @@ import pytest
 from rig.listen import frames
 from rig.listen.watch import (
     Watch,
-    room_level_db,
+    loud_level_db,
     stretches,
-    toy_level_db,
     trigger_level_db,
 )
 
@@ -41,9 +40,9 @@ def add(sound, at_s, what):
 
 def watch(sound, clear_s=0.0, chunk=960):
     quiet = frames(room(1.0, seed=99), RATE_HZ)
-    toy_db = toy_level_db(frames(buzz(1.0), RATE_HZ).level_db)
+    toy_db = loud_level_db(frames(buzz(1.0), RATE_HZ).level_db)
     one = Watch(
-        RATE_HZ, trigger_level_db(room_level_db(quiet.level_db), toy_db),
+        RATE_HZ, trigger_level_db(loud_level_db(quiet.level_db), toy_db),
         quiet.mel_db.mean(axis=0), clear_s,
     )
     taps = []
