@@ -2,8 +2,8 @@
 
 Source of the speech: the spoken channel names of Debian's alsa-utils. What is done to it is
 known exactly, because it is done here. Every take has room noise of its own level and colour,
-and begins whenever it begins. The ear was made with seeds 1 to 9;
-the seeds asserted on are others.
+and begins whenever it begins. The ear was made with seeds 1 to 9. Of those asserted on, 11 and 12
+were looked at before its last changes, 13 was not.
 """
 
 from collections import Counter
