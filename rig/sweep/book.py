@@ -19,6 +19,8 @@ SAMPLE_EVERY = 20
 CHECKS_IN_A_ROW = 3
 SOUNDING_DB = 12.0
 """A key's sound must stand this far above the room for the ear to work."""
+QUIET_PERCENT = 5.0
+"""So much of a take, at least, holds only the room, unless the toy never stops sounding."""
 
 
 class Book:
@@ -150,7 +152,9 @@ class Book:
     def _check_sounding(self, key: str, heard: Heard) -> None:
         take = frames(heard.samples, self.rate_hz)
         span = self.span(heard.offsets, len(heard.samples))
-        quiet = np.median(take.level_db[: max(1, span.press - 2)])
+        # The toy may still sound from before its press; somewhere in the take it is quiet.
+        before = np.median(take.level_db[: max(1, span.press - 2)])
+        quiet = min(before, np.percentile(take.level_db, QUIET_PERCENT))
         if np.percentile(take.level_db[span.press :], 90) < quiet + SOUNDING_DB:
             raise RigError(
                 f"nothing is heard when key {key!r} is pressed: check the toy's supply, its "

@@ -273,6 +273,28 @@ def test_a_silent_toy_is_refused_at_its_baseline(project):
     log.close()
 
 
+def test_a_clean_take_into_which_the_toy_still_sounds_is_no_silence(project):
+    class SoundingOn(SimulatedBench):
+        made = 0
+
+        def begin(self, touch):
+            self.made += 1
+            super().begin(touch)
+
+        def stream(self):
+            for number, chunk in enumerate(super().stream()):
+                if self.made == 3 and number == 0:  # as loud as the toy, until the press
+                    hum = 0.3 * np.sin(np.arange(len(chunk.sound)) / 20)
+                    chunk = replace(chunk, sound=chunk.sound + hum)
+                yield chunk
+
+    log = new_log(project)
+    sweep = Sweep(project, SoundingOn(project), log).run()
+    baselines = [e for e in sweep if isinstance(e, Progress) and e.kind == "baseline"]
+    assert len(baselines) >= project.rig.sweep.baseline_takes
+    log.close()
+
+
 def test_a_touch_that_killed_the_host_twice_is_set_aside(project):
     log = new_log(project)
     step = next(s for s in Knowledge(project).steps)
