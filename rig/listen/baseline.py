@@ -11,23 +11,22 @@ from scipy.spatial.distance import squareform
 
 from rig.listen.align import ALIKE, Aligner, shifted
 from rig.listen.beginning import mean_db
+from rig.listen.distance import LAG_FRAMES, Distance, both, compare, mean_apart_db
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.tail import Tail
 
 LEAST_TAKES = 3
 """A baseline of fewer clean takes says nothing."""
-LAG_FRAMES = 3
-"""Takes that begin like none known are compared over ± this many frames."""
 ALIGNED_LAG_FRAMES = 1
 """Takes that were laid over each other need only this many."""
 SKIP_FRAMES = 3
 """Left out after the press: a loop that ran on from the touch before ends within these."""
-LOCAL_FRAMES = 15
-"""Length of the sliding window that finds short changes (0.15 s)."""
 FLOOR_OVER_NOISE_DB = 9.0
 """Bands are compared only as far as they stand above the room's noise by this much."""
 ANSWER_FRAMES = 12
 """Frames after the press in which the toy must begin to answer."""
+STARTS_FRAMES = 3
+"""A sound that stands above the room for so many of them begins: a drum is over soon."""
 LEAD_IN_MARGIN = 15
 """At least so many frames are left before the closing: the time in which the host hears
 the answer and, where the toy is dead, says that nothing is to be closed."""
@@ -62,85 +61,6 @@ class Span:
         """
         steps = (offsets["press"], offsets["close"], offsets["open"], length)
         return cls.from_seconds(*(at / rate_hz for at in steps))
-
-
-@dataclass(frozen=True)
-class Distance:
-    """How far a take is from its nearest baseline take.
-
-    Parameters
-    ----------
-    local_db, mean_db : float
-        Mean difference over the bands, dB: in the worst 0.15 s, and over the whole take.
-    nearest : int
-        Index of the nearest baseline take.
-    lag : int
-        Frames by which that one must be shifted to fit.
-    trace_db : ndarray, shape (frames,)
-        The difference frame by frame, from `SKIP_FRAMES` after the press on.
-    """
-
-    local_db: float
-    mean_db: float
-    nearest: int
-    lag: int
-    trace_db: np.ndarray
-
-    @property
-    def both_db(self) -> float:
-        """The one figure that is calibrated."""
-        return _both(self.local_db, self.mean_db)
-
-
-def _both(local_db, mean_db):
-    """Give the worst 0.15 s plus twice the mean: short and slight lasting changes both show."""
-    return local_db + 2.0 * mean_db
-
-
-def _mean_over_bands(difference: np.ndarray) -> np.ndarray:
-    """Give the mean over the last axis; much faster than `mean` on a short one."""
-    return difference @ np.full(difference.shape[-1], 1 / difference.shape[-1], np.float32)
-
-
-def compare(
-    stack: np.ndarray, mine: np.ndarray, lag_frames: int
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Compare a sound's bands with those of several others, shifted by a few frames or not.
-
-    Parameters
-    ----------
-    stack : ndarray, shape (sounds, frames + 2 * LAG_FRAMES, bands)
-        The others, from `LAG_FRAMES` ahead.
-    mine : ndarray, shape (frames, bands)
-    lag_frames : int
-        The most that they are shifted by, either way; at most `LAG_FRAMES`.
-
-    Returns
-    -------
-    worst, mean : ndarray, shape (sounds,)
-        Mean difference over the bands, dB: in the worst 0.15 s, and over all frames.
-    lag : ndarray of int, shape (sounds,)
-    traces : ndarray, shape (sounds, frames)
-        The difference frame by frame.
-    """
-    length = len(mine)
-    window = min(LOCAL_FRAMES, length)
-    best = None
-    for lag in range(-lag_frames, lag_frames + 1):
-        at = LAG_FRAMES + lag
-        error = _mean_over_bands(np.abs(stack[:, at : at + length] - mine))
-        total = np.cumsum(error, axis=1)
-        local = total[:, window - 1 :].copy()
-        local[:, 1:] -= total[:, :-window]
-        worst, mean = local.max(axis=1) / window, total[:, -1] / length
-        if best is None:
-            best = worst, mean, np.full(len(worst), lag), error
-            continue
-        closer = _both(worst, mean) < _both(*best[:2])
-        for old, new in zip(best, (worst, mean, lag, error), strict=True):
-            old[closer] = new if np.ndim(new) == 0 else new[closer]
-    assert best is not None
-    return best
 
 
 @dataclass(frozen=True)
@@ -233,7 +153,7 @@ class Baseline:
         A take that was ended early is compared as far as it goes.
         """
         worst, mean, lag, traces = self._compare(aligned)
-        i = int(np.argmin(_both(worst, mean)))
+        i = int(np.argmin(both(worst, mean)))
         return Distance(float(worst[i]), float(mean[i]), i, int(lag[i]), traces[i])
 
     def _compare(self, aligned: Aligned) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -259,7 +179,7 @@ class Baseline:
         count = np.bincount(self.phrases)[self.phrases]
         self.heard_once = [i for i, n in enumerate(count) if n == 1]
         refused = self._calibrate_lead_in()
-        apart_db = _both(local, mean).min(axis=1)
+        apart_db = both(local, mean).min(axis=1)
         kept = ~((count == 1) & refused)
         if np.count_nonzero(kept) < LEAST_TAKES:
             kept = apart_db <= np.sort(apart_db)[LEAST_TAKES - 1]
@@ -271,34 +191,24 @@ class Baseline:
 
     # The lead-in alone, for "does the toy answer?"
 
-    def _lead_in_error(
-        self, mine: np.ndarray, lag_frames: int, leave_out: int | None = None
-    ) -> float:
-        length = len(mine)
-        smallest = np.inf
-        for lag in range(-lag_frames, lag_frames + 1):
-            at = LAG_FRAMES + lag
-            error = np.abs(self._stack[:, at : at + length] - mine).mean(axis=(1, 2))
-            if leave_out is not None:
-                error[leave_out] = np.inf
-            smallest = min(smallest, float(error.min()))
-        return smallest
-
     def _calibrate_lead_in(self) -> np.ndarray:
         """Learn how alike lead-ins are; says of each take if the others would refuse it."""
-        own = np.array([
-            self._lead_in_error(
-                self._from_press(t, s, self.lead_in_frames), ALIGNED_LAG_FRAMES, i
+        among = np.array([
+            mean_apart_db(
+                self._stack, self._from_press(t, s, self.lead_in_frames), ALIGNED_LAG_FRAMES
             )
-            for i, (t, s) in enumerate(self.takes)
+            for t, s in self.takes
         ])
+        np.fill_diagonal(among, np.inf)
+        own = among.min(axis=1)
         kept = np.delete(own, self.heard_once) if len(self.heard_once) < len(own) else own
-        self.lead_in_limit_db = max(2.0, 2.5 * float(kept.max()))
+        self._usual_lead_in_db = float(kept.max())
         silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
-        nearest_silence = self._lead_in_error(silence, LAG_FRAMES)
-        # Silence must never pass for an answer.
-        self.lead_in_limit_db = min(self.lead_in_limit_db, 0.7 * nearest_silence)
-        return own > self.lead_in_limit_db
+        # Silence must never pass for an answer, not even for one that begins softly.
+        self._lead_in_limits_db = np.minimum(
+            max(2.0, 2.5 * self._usual_lead_in_db), 0.7 * mean_apart_db(self._stack, silence, LAG_FRAMES)
+        )
+        return ~(among <= self._lead_in_limits_db).any(axis=1)
 
     @property
     def answer_frames(self) -> int:
@@ -319,7 +229,7 @@ class Baseline:
         str
             "known" when one of the toy's own phrases begins; "strange" when it was quiet
             and begins to sound, but like none of them; "none" when it stays silent or
-            merely goes on with what it did before.
+            merely goes on with what it did before, even where that is like a phrase.
 
         Raises
         ------
@@ -331,12 +241,20 @@ class Baseline:
         if len(take) < press + self.answer_frames:
             raise ValueError(f"{len(take)} frames are too few to hear an answer")
         mine = self._from_press(take, aligned.span, self.lead_in_frames)
-        if self._lead_in_error(mine, aligned.lag_frames) <= self.lead_in_limit_db:
-            return "known"
-        before = take.level_db[: max(1, press - LAG_FRAMES)]
+        before = slice(max(1, press - LAG_FRAMES))
+        was_quiet = self.is_quiet(take.level_db[before])
+        errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
+        alike = errors_db <= self._lead_in_limits_db
+        if alike.any():
+            error_db = errors_db[alike].min()
+            if was_quiet or error_db <= self._usual_lead_in_db:
+                return "known"
+            went_on = np.maximum(mean_db(take.mel_db[before]), self.floor_db)
+            goes_on_db = float(np.abs(mine - went_on).mean())
+            return "none" if goes_on_db < error_db else "known"
         after = take.level_db[press + SKIP_FRAMES : press + self.answer_frames]
-        starts = self.is_quiet(before) and not self.is_quiet(after)
-        return "strange" if starts else "none"
+        loud = np.count_nonzero(after >= self.noise_level_db + FLOOR_OVER_NOISE_DB)
+        return "strange" if was_quiet and loud >= STARTS_FRAMES else "none"
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""
@@ -352,13 +270,7 @@ class Baseline:
             return self.distance(aligned).nearest
         length = min(span.close, len(take)) - span.press - SKIP_FRAMES
         mine = self._from_press(take, span, max(1, length))
-        errors = [
-            np.abs(self._stack[:, at : at + len(mine)] - mine).mean(axis=(1, 2))
-            for at in range(
-                LAG_FRAMES - aligned.lag_frames, LAG_FRAMES + aligned.lag_frames + 1
-            )
-        ]
-        return int(np.argmin(np.min(errors, axis=0)))
+        return int(np.argmin(mean_apart_db(self._stack, mine, aligned.lag_frames)))
 
 
 def _clustered(apart_db: np.ndarray, limit_db: float) -> np.ndarray:

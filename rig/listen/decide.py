@@ -6,16 +6,21 @@ import numpy as np
 
 from rig.listen.baseline import Baseline, Span
 from rig.listen.describe import describe
+from rig.listen.excerpts import Description
 from rig.listen.features import frames
 from rig.listen.fingerprint import fingerprint
 from rig.listen.judgement import Judgement
+from rig.listen.repitch import LEAST_FIT
 
-JUDGE = "4"
+JUDGE = "5"
 """Version of the judge, stored with every judgement."""
 
 AUDIBLE_DB = 2.4
 """A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control.
 It is a root mean square of 3 dB where the bands' differences are normally distributed."""
+PITCH_AUDIBLE_DB = 0.8
+"""For a re-pitching this is enough: a tone a few per cent lower is clearly heard, but hardly
+moves the bands."""
 CLIP_LEVEL = 0.999
 CLIP_SAMPLES = 24
 
@@ -83,23 +88,33 @@ class Ear:
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
         }
-        if p_value > baseline.tail.least_rank_p or distance.local_db < AUDIBLE_DB:
-            return Judgement("none", None, None, score, p_value, JUDGE, measures)
+        nothing = Judgement("none", None, None, score, p_value, JUDGE, measures)
+        if p_value > baseline.tail.least_rank_p or distance.local_db < PITCH_AUDIBLE_DB:
+            return nothing
         nearest = baseline.likeliest(aligned)
-        measures["change_db"] = fingerprint(aligned, *baseline.takes[nearest], baseline.floor_db)
         clean, clean_span = self._clean[key][nearest]
         told = describe(
             samples, frames(samples, self.rate_hz), span,
             clean, frames(clean, self.rate_hz), clean_span,
             baseline.noise_level_db, self.rate_hz,
         )
+        if not is_audible(distance.local_db, told):
+            return nothing
+        change_db = fingerprint(aligned, *baseline.takes[nearest], baseline.floor_db)
         return Judgement(
-            told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
+            told.sound, told.amount, told.unit, score, p_value, JUDGE,
+            measures | {"change_db": change_db} | told.measures,
         )
 
     def is_hit(self, judgement: Judgement) -> bool:
         """Say whether a judgement is worth another touch."""
         return judgement.sound not in ("none", "lost")
+
+
+def is_audible(local_db: float, told: Description) -> bool:
+    """Say whether a change is worth a control; a re-pitching that fits is with less than others."""
+    fits = told.sound == "pitch" and told.measures.get("pitch_fit", 0.0) > LEAST_FIT
+    return local_db >= (PITCH_AUDIBLE_DB if fits else AUDIBLE_DB)
 
 
 def is_clipped(samples: np.ndarray) -> bool:

@@ -10,29 +10,23 @@ from dataclasses import replace
 
 import numpy as np
 
-from rig.listen.baseline import LAG_FRAMES, Span
+from rig.listen.baseline import Span
+from rig.listen.cuts import find_cut
+from rig.listen.distance import LAG_FRAMES
 from rig.listen.drones import find_drone, find_noise
 from rig.listen.excerpts import CHANGED_DB, Description, Excerpt, Pair, rounded
 from rig.listen.features import HOP_S, Frames
 from rig.listen.loops import find_loop
-from rig.listen.repitch import find_repitch, voice_shift
+from rig.listen.repitch import LEAST_CENTS, LEAST_FIT, SURE_FIT, find_repitch, voice_shift
 
-CUT_DB = -20.0
-"""At least this much quieter for the rest of the phrase is a cut."""
 LASTING_FRAMES = 10
 """A change has come once most of so many frames have changed."""
-LATE_CUT_S = 0.1
-"""Silence that comes later than this is told by its time, not by how much quieter it is."""
-LATE_CUT_FRAMES = 8
-LATE_CUT_PART = 0.15
-"""A cut that comes late takes at least so many frames, and such a part, of what would sound."""
+BLIP_FRAMES, BLIP_AHEAD_FRAMES = 30, 15
+"""A blip takes at most so long, and is over so long before the sound or the connection ends."""
+LEAST_LEVEL_DB, LEVEL_PART = 2.0, 0.5
+"""A change of level is more than this, and the bands differ among themselves by less than this
+part of it."""
 RANGE_DB = 40.0
-LEAST_CENTS = 40.0
-LEAST_FIT, SURE_FIT = 0.45, 0.6
-"""How much of the difference a re-pitching must explain: at least, and where another word
-would do as well."""
-FASTER_S = 0.1
-"""What is gone before that isn't looked at any more for having been played faster."""
 
 
 def describe(
@@ -97,9 +91,9 @@ def describe_excerpts(
     )
     measures: dict = {}
     begins = _beginning(pair)
-    for look in (_cut, _loop, find_noise, find_drone):
+    for look in (find_cut, _loop, find_noise, find_drone):
         told = look(pair, begins, measures)
-        if told and not (told.sound == "cut" and _ran_faster(pair, measures)):
+        if told:
             return replace(told, measures=measures)
     return replace(_steady_change(pair, begins, measures), measures=measures)
 
@@ -128,55 +122,6 @@ def _best_lag(take: Frames, span: Span, clean: Frames, clean_span: Span) -> int:
         if error < least:
             best, least = lag, float(error)
     return best
-
-def _cut(pair: Pair, begins: int, measures: dict) -> Description | None:
-    """Silence or strong attenuation where the clean phrase goes on."""
-    where = pair.clean_sounding.copy()
-    where[:3] = False  # the phrase dies away and the analysis window reaches back
-    if np.count_nonzero(where) < 5:
-        return None
-    power = np.mean(10 ** (pair.level[where] / 10))
-    clean_power = np.mean(10 ** (pair.clean_level[where] / 10))
-    measures["level_db"] = rounded(10 * np.log10(power / clean_power))
-    gone = (pair.level - pair.clean_level < CUT_DB) | ~pair.sounding
-    down = gone[where]
-    measures["silenced"] = rounded(down.mean())
-    # The last of the sounding frames must be silent, or nearly all: a blip comes back.
-    mostly = down.mean() > (0.7 if down[-5:].mean() > 0.7 else 0.85)
-    if not mostly and not _cuts_late(pair, where, gone):
-        return None
-    up = np.flatnonzero(where & ~gone)
-    measures["cut_s"] = round((int(up[-1]) + 1 if len(up) else 0) * HOP_S, 3)
-    measures["cut_db"] = rounded(
-        np.median((np.maximum(pair.level, pair.room) - pair.clean_level)[where & gone])
-    )
-    if measures["cut_s"] >= LATE_CUT_S and pair.sounding[where & gone].mean() < 0.1:
-        return Description("cut", measures["cut_s"], "s")
-    return Description("cut", measures["cut_db"], "dB")
-
-
-def _ran_faster(pair: Pair, measures: dict) -> bool:
-    """Say whether a sound that ends too soon is the whole clean one, played faster."""
-    if measures["cut_s"] < FASTER_S:
-        return False
-    repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
-    return repitch.cents > LEAST_CENTS and repitch.fit > SURE_FIT
-
-
-def _cuts_late(pair: Pair, where: np.ndarray, gone: np.ndarray) -> bool:
-    """Say whether the sound is the clean one for a while and then silent for good.
-
-    A sound that merely runs faster ends sooner too, but isn't the clean one before.
-    """
-    up = np.flatnonzero(~gone & pair.either)
-    if not len(up):
-        return True
-    at = int(up[-1]) + 1
-    lost = np.count_nonzero(where[at:])
-    if lost < max(LATE_CUT_FRAMES, LATE_CUT_PART * np.count_nonzero(where)):
-        return False
-    before = pair.either[: at - 3]
-    return bool(before.sum() >= 5 and pair.error()[: at - 3][before].mean() < CHANGED_DB)
 
 
 def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
@@ -236,18 +181,31 @@ def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
         measures["blip_db"] = rounded(error[changed].mean())
         return Description("blip", measures["blip_db"], "dB")
 
-    sounding = since.sounding & since.clean_sounding
-    if sounding.sum() >= 5:
-        bands = since.clean_mel[sounding] > pair.room + 6
-        difference = (since.mel[sounding] - since.clean_mel[sounding])[bands]
-        level = float(np.median(difference))
-        rest = float(np.median(np.abs(difference - level)))
-        measures["level_db"] = rounded(level)
-        measures["timbre_db"] = rounded(rest)
-        if abs(level) > 2.0 and rest < 0.4 * abs(level):
-            return Description("level", measures["level_db"], "dB")
+    level_db = _level(since)
+    if level_db is not None:
+        measures["level_db"] = rounded(level_db)
+        return Description("level", measures["level_db"], "dB")
     measures["timbre_db"] = rounded(_timbre(since))
     return Description("timbre", measures["timbre_db"], "dB")
+
+
+def _level(pair: Pair) -> float | None:
+    """Give by how much all bands are louder or softer alike, dB; None where they aren't.
+
+    It needn't be as much in each frame.
+    """
+    both = pair.sounding & pair.clean_sounding
+    heard = np.minimum(pair.mel, pair.clean_mel)[both] > pair.room
+    if np.count_nonzero(heard.any(axis=1)) < 5:
+        return None
+    difference = np.ma.array((pair.mel - pair.clean_mel)[both], mask=~heard)
+    size = np.ma.mean(np.ma.sqrt(np.ma.mean(difference**2, axis=1)))
+    if np.ma.mean(np.ma.std(difference, axis=1)) >= LEVEL_PART * size:
+        return None
+    by_frame = np.ma.median(difference, axis=1).compressed()
+    # A note that no longer dies away is softer at first: what prevails counts.
+    level_db = float(np.median(by_frame[by_frame * by_frame.sum() >= 0.0]))
+    return level_db if abs(level_db) > LEAST_LEVEL_DB else None
 
 
 def _timbre(pair: Pair) -> float:
@@ -267,5 +225,4 @@ def _is_blip(changed: np.ndarray, both: np.ndarray, dwell: int) -> bool:
     inside = np.flatnonzero(both[:dwell])
     if len(where) == 0 or len(inside) < 10:
         return False
-    last = inside[-1]
-    return where[-1] < last - 15 and len(where) < 0.5 * len(inside)
+    return where[-1] < inside[-1] - BLIP_AHEAD_FRAMES and len(where) <= BLIP_FRAMES

@@ -10,6 +10,9 @@ from rig.listen.repitch import steady_tone
 
 STEADY_DB = 2.5
 """Frames of a drone differ by less than this from one to the next and from their mean."""
+OWN_TONE_FRAMES, OWN_STEP_FRAMES, OWN_STEP_DB = 50, 5, 2.5
+"""Where the clean sound holds a tone for so long, another one is no drone. A note that dies away is
+held, as long as its bands differ from one step to the next by less than this."""
 PAUSE_FRAMES = 8
 """Noise under the sound is looked for where the clean sound pauses for at least so long."""
 LASTING = 0.8
@@ -84,13 +87,26 @@ def find_drone(pair: Pair, begins: int, measures: dict) -> Description | None:
     first, length = _steady_frames(pair.mel, pair.sounding)
     _, usual = _steady_frames(pair.clean_mel, pair.clean_sounding)
     measures["steady_s"] = round(length * HOP_S, 3)
-    if length * HOP_S < 0.35 or length < usual + 15:
+    if length * HOP_S < 0.35 or length < usual + 15 or _held_frames(pair) >= OWN_TONE_FRAMES:
         return None
     tone_hz = steady_tone(pair.mine[first * pair.hop : (first + length) * pair.hop], pair.rate_hz)
     if tone_hz is None:
         return Description("drone")
     measures["drone_hz"] = round(tone_hz, 1)
     return Description("drone", measures["drone_hz"], "Hz")
+
+
+def _held_frames(pair: Pair) -> int:
+    """Give the longest stretch for which the clean sound holds one sound, dying away or not."""
+    count = len(pair.clean_mel) // OWN_STEP_FRAMES
+    power = 10.0 ** (pair.clean_mel[: count * OWN_STEP_FRAMES] / 10.0)
+    mel = 10.0 * np.log10(power.reshape(count, OWN_STEP_FRAMES, -1).mean(axis=1))
+    mel = np.maximum(mel, pair.room)
+    heard = np.maximum(mel[1:], mel[:-1]) > pair.room
+    bands = np.maximum(heard.sum(axis=1), 1)
+    held = (np.abs(np.diff(mel, axis=0)).sum(axis=1) < OWN_STEP_DB * bands) & heard.any(axis=1)
+    ends = np.flatnonzero(~np.concatenate([[False], held, [False]]))
+    return int(np.diff(ends).max() - 1) * OWN_STEP_FRAMES
 
 
 def _steady_frames(mel: np.ndarray, sounding: np.ndarray) -> tuple[int, int]:

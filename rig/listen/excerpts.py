@@ -92,10 +92,10 @@ class Pair:
         return self.sounding | self.clean_sounding
 
     def error(self) -> np.ndarray:
-        """Give by how much the bands differ, frame by frame, dB."""
-        return np.abs(
-            np.maximum(self.mel, self.room) - np.maximum(self.clean_mel, self.room)
-        ).mean(axis=1)
+        """Give by how much the bands differ, frame by frame, dB: those that one is heard in."""
+        mine, theirs = np.maximum(self.mel, self.room), np.maximum(self.clean_mel, self.room)
+        heard = np.maximum(mine, theirs) > self.room
+        return np.abs(mine - theirs).sum(axis=1) / np.maximum(heard.sum(axis=1), 5)
 
     def since(self, frame: int) -> Pair:
         """Give what comes from a frame on."""

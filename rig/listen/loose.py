@@ -10,18 +10,11 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import resample_poly
 
 from rig.listen.align import ALIGN_RATE_HZ, shifted
-from rig.listen.baseline import (
-    FLOOR_OVER_NOISE_DB,
-    LAG_FRAMES,
-    LEAST_TAKES,
-    LOCAL_FRAMES,
-    SAME_PHRASE_DB,
-    Distance,
-    compare,
-)
+from rig.listen.baseline import FLOOR_OVER_NOISE_DB, LEAST_TAKES, SAME_PHRASE_DB
 from rig.listen.beginning import ROOM_FRAMES, SKIRT_FRAMES, first_frame, sounding
-from rig.listen.decide import AUDIBLE_DB, JUDGE, is_clipped, lost
+from rig.listen.decide import AUDIBLE_DB, JUDGE, PITCH_AUDIBLE_DB, is_audible, is_clipped, lost
 from rig.listen.describe import describe_excerpts
+from rig.listen.distance import LAG_FRAMES, LOCAL_FRAMES, Distance, compare
 from rig.listen.excerpts import Description, Excerpt
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import Judgement
@@ -43,7 +36,7 @@ QUIET_END_FRAMES = 10
 LOUDER_ROOM_DB = 15.0
 """No room is this much louder than those of all clean recordings, if nothing of it was heard
 before the sound begins: it's the sound itself, which never pauses."""
-SURE_FIT = 0.5
+OTHER_PHRASE_FIT = 0.5
 TRIED = 6
 """Clean recordings that an altogether different one is described against, at most."""
 
@@ -254,11 +247,12 @@ class Recordings:
             "room_db": round(mine.room_level_db, 1),
         }
         score = distance.local_db / AUDIBLE_DB
+        nothing = Judged(
+            Judgement("none", None, None, score, p_value, JUDGE, measures), order[0], note
+        )
         usual = self.tail is not None and p_value > self.tail.least_rank_p
-        if distance.local_db < AUDIBLE_DB or usual:
-            return Judged(
-                Judgement("none", None, None, score, p_value, JUDGE, measures), order[0], note
-            )
+        if usual or distance.local_db < PITCH_AUDIBLE_DB:
+            return nothing
         if not mine.sounds:
             told = _silent(mine, self.clean[nearest])
         else:
@@ -267,8 +261,10 @@ class Recordings:
                 # It may be another phrase, played faster or slower: which one shows by its fit.
                 tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
                 best = max(tries, key=lambda i: _fit(tries[i]))
-                if _fit(tries[best]) > (SURE_FIT if alike else 0.0):
+                if _fit(tries[best]) > (OTHER_PHRASE_FIT if alike else 0.0):
                     nearest, told = best, tries[best]
+        if not is_audible(distance.local_db, told):
+            return nothing
         judgement = Judgement(
             told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
         )

@@ -10,6 +10,11 @@ from scipy.signal import fftconvolve, firwin
 
 from rig.listen.features import HOP_S, log_spectrogram, pitch_track
 
+LEAST_CENTS = 40.0
+"""A re-pitching by less isn't worth a control."""
+LEAST_FIT, SURE_FIT = 0.45, 0.6
+"""How much of the difference a re-pitching must explain: at least, and where another word
+would do as well."""
 PER_OCTAVE = 48
 MOST_OCTAVES = 2
 OFFSET_FRAMES = 6
@@ -20,7 +25,7 @@ LEAST_VOICED = 10
 STILL_VOICED = 0.6
 """Part of the clean sound's voiced frames that must still be voiced."""
 SAME_SHIFT_CENTS = 40.0
-MOSTLY = 0.65
+MOSTLY = 0.75
 """Part of the frames that must have moved by the same amount."""
 VOICE_RATE_HZ = 12_000
 VOICE_BAND_HZ = 2_500

@@ -71,12 +71,32 @@ def test_what_a_press_brought_forth(ear):
     assert baseline.answer(take(np.zeros(1), rng), SPAN.press) == "none"
     # A phrase that was never heard: the toy answers all the same.
     assert baseline.answer(take(phrase(77), rng), SPAN.press) == "strange"
+    # One that begins with a beat, and then pauses, as well.
+    beat = np.concatenate([phrase(77)[: int(0.055 * RATE_HZ)], np.zeros(RATE_HZ // 5)])
+    assert baseline.answer(take(beat, rng, jitter_s=0.0), SPAN.press) == "strange"
     # A drone that goes on whatever is pressed is no answer.
     drone = 0.1 * np.sin(2 * np.pi * 300 * np.arange(RATE_HZ * 2) / RATE_HZ)
     going_on = take(np.zeros(1), rng) + drone[: int(LENGTH_S * RATE_HZ)].astype(np.float32)
     assert baseline.answer(going_on, SPAN.press) == "none"
     with pytest.raises(ValueError, match="too few"):
         baseline.answer(take(phrase(1), rng)[:4800], SPAN.press)
+
+
+def test_a_drone_like_the_beginning_of_a_phrase_is_no_answer(ear):
+    rng = np.random.default_rng(8)
+    baseline = ear.baseline("moo")
+    # The first syllable's own tone, somewhat softer, held since before the press.
+    colour_rng = np.random.default_rng(1)
+    colour_rng.uniform(0.11, 0.2)
+    f0, colour = colour_rng.uniform(110, 280), colour_rng.uniform(0.3, 1.0, 14)
+    t = np.arange(int(LENGTH_S * RATE_HZ)) / RATE_HZ
+    hung = sum(c * np.sin(2 * np.pi * f0 * (k + 1) * t) for k, c in enumerate(colour))
+    room = take(np.zeros(1), rng)
+    assert baseline.answer((room + 0.02 * hung).astype(np.float32), SPAN.press) == "none"
+    # A phrase that begins while another tone still sounds is one.
+    left_over = 0.005 * np.sin(2 * np.pi * 3000 * t)
+    answered = take(phrase(1), rng) + left_over.astype(np.float32)
+    assert baseline.answer(answered, SPAN.press) == "known"
 
 
 def loop(period_s):
