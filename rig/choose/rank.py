@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families, family_name
+from rig.listen import STOPS
 from rig.log import Record
 
 FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "score", "p_value", "q_value", "family")
 """Columns of the exported finds, one row per pair."""
 
-STOPS = ("guarded", "freeze")
 WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45, "blip": 0.45,
           "level": 0.35}
 """How much a kind of change is worth to a bender, 0 to 1 (common practice, no source)."""
@@ -108,7 +108,7 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
         The best of each family first, then the second of each, and so on; among these a find
         is worth its kind times how sure it is, less for each one before it with the same
         word. Pairs that only freeze come last. Touches with a fault, lost takes and touches
-        that aren't complete never count.
+        that aren't complete never count, but that a lost take's touch stopped the toy does.
     """
     usable = [one for one in records if _usable(one)]
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
@@ -159,7 +159,9 @@ def letter_order(pad: str) -> tuple[int, str]:
 
 
 def _usable(record: Record) -> bool:
-    return record.complete and not record.fault and record.sound not in (None, "lost")
+    if record.fault or not record.complete or record.sound is None:
+        return False
+    return record.sound != "lost" or _stops(record)
 
 
 def _pair(record: Record) -> tuple[str, str]:
@@ -172,7 +174,7 @@ def _stops(record: Record) -> bool:
 
 
 def _heard(record: Record) -> bool:
-    return record.sound != "none" or record.after == "runs on"
+    return record.sound not in ("none", "lost") or record.after == "runs on"
 
 
 def _find(

@@ -4,7 +4,7 @@ from rig.listen.baseline import LEAST_TAKES, Baseline, Span
 from rig.listen.beginning import onset
 from rig.listen.decide import JUDGE, Ear, clean, lost
 from rig.listen.features import HOP_S, Frames, frames
-from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement
 from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, common_rate_hz
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "LEAST_RATE_HZ",
     "LEAST_TAKES",
     "SOUNDS",
+    "STOPS",
     "Baseline",
     "Ear",
     "Frames",

@@ -9,6 +9,8 @@ SOUNDS = ("none", "blip", "pitch", "level", "timbre", "cut", "drone", "loop", "l
 
 AFTERS = ("answers", "runs on", "freeze", "guarded")
 """How the toy was once the touch was open."""
+STOPS = ("guarded", "freeze")
+"""Those after which it needs a reset; seen even where the take is lost."""
 
 
 @dataclass(frozen=True)

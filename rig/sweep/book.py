@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.errors import RigError
-from rig.listen import LEAST_TAKES, Ear, Judgement, Span, clean, frames
+from rig.listen import LEAST_TAKES, STOPS, Ear, Judgement, Span, clean, frames
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
@@ -56,14 +56,14 @@ class Book:
             step = _step_of(record)
             if record.fault or not record.complete or step is None:
                 continue
-            if record.sound == "lost":
+            if record.sound == "lost" and record.after not in STOPS:
                 self.known.fail(step)
                 continue
             self.touches += 1
             if is_clean(record):
                 samples, _ = self.log.read_take(record.number)
                 self.learn(step.key, samples, record.offsets)
-            self.known.note(step, record.sound not in (None, "none"), record.after)
+            self.known.note(step, record.sound not in (None, "none", "lost"), record.after)
             self.freezes += record.after == "freeze"
         self.known.since_check = 0
 
@@ -99,7 +99,7 @@ class Book:
     ) -> BendSeen | None:
         """Settle how the toy was after a pair's touch; gives the bend that it confirms."""
         self.log.completed(number, after, evidence)
-        if judgement.sound == "lost":
+        if judgement.sound == "lost" and after not in STOPS:
             self.known.fail(step)
             return None
         hit = self.ear.is_hit(judgement)

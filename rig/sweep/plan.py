@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from rig.bench import Connection, Stimulus, Touch
+from rig.listen import STOPS
 from rig.project import Project, path_ohm, touchable
 
 CONFIRM_TRIES = 3
@@ -124,7 +125,7 @@ class Knowledge:
             return
         self.since_check += 1
         spot = self.spot(step)
-        stopped = after in ("freeze", "guarded")
+        stopped = after in STOPS
         spot.stops += stopped
         if stopped:
             for lower in self._same_pair[step.key, step.pads]:

@@ -9,7 +9,8 @@ from making_logs import BASELINE, LINE, bridge
 
 from rig.bench.base import Connection, Touch
 from rig.choose import FIND_COLUMNS, find_rows, finds
-from rig.choose.rank import STOPS, letter_order
+from rig.choose.rank import letter_order
+from rig.listen import STOPS
 from rig.log import Record
 
 
@@ -62,6 +63,14 @@ def test_touches_that_cant_be_used_never_count(spoilt):
     first, second = seen_twice()
     assert finds([replace(first, **spoilt), second]) == []
     assert finds([first, replace(second, **spoilt)]) == []
+
+
+def test_a_stop_counts_though_its_take_is_lost():
+    (find,) = finds([record(1, sound="lost", after="freeze", p_value=None, score=None)])
+    assert (find.sound, find.after) == ("none", "freeze")
+    bent = seen_twice(first=2, path_ohm=99_000.0)
+    (find,) = finds([record(1, sound="lost", after="freeze", p_value=None, score=None), *bent])
+    assert (find.sound, find.after_at_worst, find.touches) == ("pitch", "freeze", (2, 3))
 
 
 def test_both_orders_of_the_leads_are_one_pair():
@@ -186,7 +195,8 @@ def test_whatever_was_made_the_finds_hold_together(spots):
         for number in find.touches:
             one = by_number[number]
             assert one.complete
-            assert one.sound not in (None, "lost")
+            assert one.sound is not None
+            assert one.sound != "lost" or one.after in STOPS
             assert {one.pads_1, one.pads_2} == {find.pads_1, find.pads_2}
             assert (one.after in STOPS) == (find.after in STOPS)
     shuffled = finds(reversed(records))

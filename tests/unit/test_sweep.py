@@ -1,17 +1,21 @@
 """The engine on the simulated bench, in order and with everything that can go wrong."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
+from rig.bench.base import Timeline
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import finds
 from rig.errors import CaptureLost, RigError, ToyLost
+from rig.listen import lost
 from rig.log import SweepLog, verify
 from rig.project import path_ohm, setup_facts, setup_hash, touchable
 from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, TakeLost, plan
+from rig.sweep.book import Book
 from rig.sweep.engine import NO_ANSWER
 
 SEED, PADS = 7, 8
@@ -214,6 +218,25 @@ def test_a_dead_sound_path_pauses_the_sweep_with_one_clear_line(project):
     bench.wait(5)
     assert bench.rail_v() < 0.2
     assert all(r.sound == "lost" for r in log.records()[19:])
+    log.close()
+
+
+def test_a_freeze_counts_though_its_take_is_lost(project):
+    log = new_log(project)
+    book = Book(project, log, SimulatedBench(project).rate_hz)
+    step = next(s for s in book.known.steps if s.series_ohm == max(project.rig.series_ohm))
+    lower = [s for s in book.known.steps if s.pads == step.pads and s != step]
+    log.intend(step.plan_key, step.touch(project))
+    log.made(1, step.plan_key, step.kind, step.touch(project), 1e5, datetime.now(UTC),
+             Timeline(0, 0, 0, 0, 0), None, book.rate_hz, {}, None, {})
+    judgement = lost("clipped")
+    log.judged(1, judgement)
+    book.complete(1, step, judgement, "freeze", {})
+    assert book.known.spot(step).stops == 1
+    assert lower and not any(one in book.known.left for one in lower)
+    again = Book(project, log, book.rate_hz)
+    again.remember()
+    assert again.known.spots == book.known.spots
     log.close()
 
 
