@@ -111,8 +111,8 @@ class Watch:
     room_mel_db : ndarray, shape (bands,)
         The room's level in each band; a tap stands above it in most.
     clear_s : float
-        Sounds that begin sooner after the watch's start than this aren't looked for: the
-        program's own tone. One that goes on for longer than a tone, or that another follows
+        Sounds that begin sooner after the watch's start than this, taps apart, aren't looked
+        for: the program's own tone. One that goes on for longer than a tone, or that another follows
         at once, is `too_soon`.
 
     Attributes
@@ -175,19 +175,21 @@ class Watch:
         self.too_soon = any(one.length > self.TONE_FRAMES for one in early)
         later = [one for one in found if one.first >= self._clear]
         first = next((one.first for one in later if one.length >= LASTING_FRAMES), None)
-        short = [one for one in later if one.length <= CLICK_FRAMES]
-        ticking = _in_a_row(short)
+        ticking = _in_a_row([one for one in later if one.length <= CLICK_FRAMES])
         if len(ticking) > TAPS_MOST and (first is None or ticking[0].first < first):
             first = ticking[0].first
         if first is not None and early and first - early[-1].end < self.APART_FRAMES:
             self.too_soon = True
         if first is not None and self.onset is None and not self.too_soon:
             self.onset = onset_sample(first, self._rate_hz)
-        taps = _in_a_row([one for one in short if self._is_tap(one)])
+        # From the start on: the program's own tone fills few bands, and so is none.
+        taps = _in_a_row([one for one in found if self._is_tap(one)])
         over = bool(taps) and now - taps[-1].end > TAP_APART_FRAMES[1]
         self.taps = len(taps) if over and 2 <= len(taps) <= TAPS_MOST else 0
 
     def _is_tap(self, one: Stretch) -> bool:
+        if one.length > CLICK_FRAMES:
+            return False
         at = one.first + int(np.argmax(self._level_db[one.first : one.end]))
         return bool(self._level_db[at] > self._trigger_db + TAP_OVER_DB and self._full[at])
 

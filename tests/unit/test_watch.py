@@ -118,6 +118,16 @@ def test_the_program_s_own_tone_is_passed_over_and_a_press_too_soon_is_told():
     assert heard.onset is None
 
 
+def test_taps_are_heard_though_they_begin_with_the_program_s_own_tone():
+    t = np.arange(round(0.15 * RATE_HZ)) / RATE_HZ
+    sound = add(room(3.0), 0.05, 0.3 * np.sin(2 * np.pi * 1000 * t) * np.hanning(len(t)))
+    for at_s in (0.3, 0.6):
+        add(sound, at_s, click(0.9))
+    heard, taps = watch(sound, clear_s=0.45)
+    assert set(taps) == {2}
+    assert heard.onset is None
+
+
 def test_quiet_is_told_after_the_sound_ended():
     sound = add(room(2.0), 0.2, buzz(0.8))
     assert not watch(sound[: RATE_HZ])[0].quiet()
