@@ -9,6 +9,7 @@ from itertools import combinations
 
 from rig.build.trials import Pair, Trial
 from rig.choose.picks import Pick
+from rig.listen import STOPS
 from rig.words import ohms
 
 
@@ -88,7 +89,7 @@ def _tried(joins, ohm, trials) -> str:
     made = trials.get(Pair(joins), ())
     if not made:
         return "never touched"
-    stopped = [t for t in made if t.after in ("freeze", "guarded")]
+    stopped = [t for t in made if t.after in STOPS]
     if stopped:
         return f"stopped the toy over {ohms(max(t.path_ohm for t in stopped))}"
     low = min(t.path_ohm for t in made)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from rig.listen import STOPS
 from rig.log import Record
 
 Pair = frozenset
@@ -23,7 +24,7 @@ class Trial:
 
 
 def trials_by_pair(records: Iterable[Record]) -> dict[Pair, list[Trial]]:
-    """Gather the complete, judged touches of each pair of single pads.
+    """Gather the touches of each pair of single pads that count.
 
     Parameters
     ----------
@@ -37,10 +38,10 @@ def trials_by_pair(records: Iterable[Record]) -> dict[Pair, list[Trial]]:
     found: dict[Pair, list[Trial]] = {}
     for record in records:
         connections = record.touch.connections
-        if not record.complete or record.fault or len(connections) != 1:
+        if not record.counts or len(connections) != 1:
             continue
         pads = connections[0].pads_1 + connections[0].pads_2
-        if len(pads) != 2 or record.sound in (None, "lost") or record.path_ohm is None:
+        if len(pads) != 2 or record.path_ohm is None:
             continue
         found.setdefault(Pair(pads), []).append(
             Trial(record.path_ohm, record.sound, record.after or "answers", record.amount,
@@ -65,4 +66,4 @@ def amounts(trials: Sequence[Trial], sound: str, unit: str | None) -> list[tuple
 
 def stopped_ohm(trials: Sequence[Trial]) -> float | None:
     """Give the highest path over which the toy froze or the guard tripped, or None."""
-    return max((t.path_ohm for t in trials if t.after in ("freeze", "guarded")), default=None)
+    return max((t.path_ohm for t in trials if t.after in STOPS), default=None)

@@ -12,6 +12,7 @@ from rig.build.pieces import bands_drawn, items, number_tag, numbered
 from rig.build.shared import clusters, crowded, joints
 from rig.build.trials import Pair, Trial
 from rig.choose.picks import Pick
+from rig.listen import STOPS
 from rig.project import Project
 from rig.words import ohms
 
@@ -63,7 +64,7 @@ def together(
 def reset(picks: Sequence[Pick]) -> str:
     """Give the part on the reset button."""
     stops = [
-        str(n) for n, pick in enumerate(picks, 1) if pick.after in ("freeze", "guarded")
+        str(n) for n, pick in enumerate(picks, 1) if pick.after in STOPS
     ]  # fmt: skip
     need = f"You will need it: {', '.join(stops)} stops the toy. " if stops else (
         "Bends stop a toy sooner or later. "

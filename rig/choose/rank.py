@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families, family_name
-from rig.listen import STOPS
+from rig.listen import STOPS, is_change
 from rig.log import Record
 
 FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
@@ -110,7 +110,7 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
         word. Pairs that only freeze come last. Touches with a fault, lost takes and touches
         that aren't complete never count, but that a lost take's touch stopped the toy does.
     """
-    usable = [one for one in records if _usable(one)]
+    usable = [one for one in records if one.counts]
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
     pairs = _by_pair(usable)
     p_values = _p_values(pairs)
@@ -127,7 +127,7 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
 
 def pair_p_values(records: Iterable[Record]) -> dict[tuple[str, str], float]:
     """Give the p value of every pair that was touched."""
-    return _p_values(_by_pair([one for one in records if _usable(one)]))
+    return _p_values(_by_pair([one for one in records if one.counts]))
 
 
 def _by_pair(usable: Iterable[Record]) -> dict[tuple[str, str], list[Record]]:
@@ -158,23 +158,13 @@ def letter_order(pad: str) -> tuple[int, str]:
     return len(pad), pad
 
 
-def _usable(record: Record) -> bool:
-    if record.fault or not record.complete or record.sound is None:
-        return False
-    return record.sound != "lost" or _stops(record)
-
-
 def _pair(record: Record) -> tuple[str, str]:
     one, other = sorted((record.pads_1, record.pads_2), key=letter_order)
     return one, other
 
 
-def _stops(record: Record) -> bool:
-    return record.after in STOPS
-
-
 def _heard(record: Record) -> bool:
-    return record.sound not in ("none", "lost") or record.after == "runs on"
+    return is_change(record.sound) or record.after == "runs on"
 
 
 def _find(
@@ -189,10 +179,10 @@ def _find(
         spots[one.path_ohm, one.key].append(one)
     bends, stops, sure = [], [], False
     for made in spots.values():
-        stops += [one for one in made if _stops(one)]
+        stops += [one for one in made if one.stops]
         if surely and _heard_again(made):
             sure = True
-            bends += [one for one in made if _heard(one) and not _stops(one)]
+            bends += [one for one in made if _heard(one) and not one.stops]
     stop = max((one.after for one in stops), key=STOPS.index, default=None)
     stopped_at = max((one.path_ohm for one in stops), default=0.0)
     # Where the toy was stopped once it may be again: what is offered lies above.
@@ -217,7 +207,7 @@ def _heard_again(made: Sequence[Record]) -> bool:
     if not any(one.kind == "confirm" for one in heard):
         return False
     # A first touch that stopped the toy, and a second that let the change be heard, will do.
-    return len(heard) >= 2 or any(_stops(one) for one in made if one not in heard)
+    return len(heard) >= 2 or any(one.stops for one in made if one not in heard)
 
 
 def _best(shown: Sequence[Record]) -> Record:

@@ -20,6 +20,7 @@ from rig.cli.player import Player
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import afterwards, span
 from rig.errors import BenchError, RigError
+from rig.listen import STOPS
 from rig.log import SweepLog
 from rig.project import load_project
 from rig.words import sound_words
@@ -97,7 +98,7 @@ def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog)
 
 def _what(find: Find) -> str:
     if find.sound == "none":
-        return "nothing heard" if find.after in ("freeze", "guarded") else "sounds on"
+        return "nothing heard" if find.after in STOPS else "sounds on"
     return sound_words(find.sound, find.amount, find.unit)
 
 

@@ -4,7 +4,7 @@ from rig.listen.baseline import LEAST_TAKES, Baseline, Span
 from rig.listen.beginning import onset
 from rig.listen.decide import JUDGE, Ear, clean, lost
 from rig.listen.features import HOP_S, Frames, frames
-from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement
+from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement, is_change
 from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, common_rate_hz
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "clean",
     "common_rate_hz",
     "frames",
+    "is_change",
     "lost",
     "onset",
 ]

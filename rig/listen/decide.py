@@ -9,7 +9,7 @@ from rig.listen.describe import describe
 from rig.listen.excerpts import Description
 from rig.listen.features import frames
 from rig.listen.fingerprint import fingerprint
-from rig.listen.judgement import Judgement
+from rig.listen.judgement import Judgement, is_change
 from rig.listen.repitch import LEAST_FIT
 
 JUDGE = "5"
@@ -108,7 +108,7 @@ class Ear:
 
     def is_hit(self, judgement: Judgement) -> bool:
         """Say whether a judgement is worth another touch."""
-        return judgement.sound not in ("none", "lost")
+        return is_change(judgement.sound)
 
 
 def is_audible(local_db: float, told: Description) -> bool:

@@ -13,6 +13,11 @@ STOPS = ("guarded", "freeze")
 """Those after which it needs a reset; seen even where the take is lost."""
 
 
+def is_change(sound: str | None) -> bool:
+    """Say whether one of `SOUNDS`, or None before any, is a change that was heard."""
+    return sound not in (None, "none", "lost")
+
+
 @dataclass(frozen=True)
 class Judgement:
     """One judgement of one take.

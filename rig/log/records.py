@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.listen.judgement import STOPS
 
 KINDS = ("baseline", "sweep", "confirm", "check", "recovery")
 """Why a touch was made."""
@@ -79,6 +80,18 @@ class Record:
     p_value: float | None = None
     measures: dict[str, Any] = field(default_factory=dict)
     judge: str | None = None
+
+    @property
+    def stops(self) -> bool:
+        """Say whether the toy needed a reset afterwards."""
+        return self.after in STOPS
+
+    @property
+    def counts(self) -> bool:
+        """Say whether it shows something of its pair: judged or, its take lost, at least a stop."""
+        if self.fault or not self.complete or self.sound is None:
+            return False
+        return self.sound != "lost" or self.stops
 
 
 @dataclass(frozen=True)

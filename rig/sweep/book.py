@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.errors import RigError
-from rig.listen import LEAST_TAKES, STOPS, Ear, Judgement, Span, clean, frames
+from rig.listen import LEAST_TAKES, STOPS, Ear, Judgement, Span, clean, frames, is_change
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
@@ -56,14 +56,14 @@ class Book:
             step = _step_of(record)
             if record.fault or not record.complete or step is None:
                 continue
-            if record.sound == "lost" and record.after not in STOPS:
+            if record.sound == "lost" and not record.stops:
                 self.known.fail(step)
                 continue
             self.touches += 1
             if is_clean(record):
                 samples, _ = self.log.read_take(record.number)
                 self.learn(step.key, samples, record.offsets)
-            self.known.note(step, record.sound not in (None, "none", "lost"), record.after)
+            self.known.note(step, is_change(record.sound), record.after)
             self.freezes += record.after == "freeze"
         self.known.since_check = 0
 
@@ -89,7 +89,7 @@ class Book:
         self.log.flush()
         for record in self.log.records():
             if (record.kind in ("sweep", "confirm") and record.complete and record.take
-                    and record.sound not in (None, "none", "lost")):
+                    and is_change(record.sound)):
                 samples, _ = self.log.read_take(record.number)
                 span = self.span(record.offsets, len(samples))
                 self.log.judged(record.number, self.ear.judge(record.key, samples, span))

@@ -284,6 +284,7 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         making_logs.add(log, kind="baseline", touch=making_logs.BASELINE, path_ohm=None)
         making_logs.add(log, sound="pitch", amount=300.0, unit="cents", path_ohm=9000.0)
         making_logs.add(log, sound="lost")
+        making_logs.add(log, sound="lost", after="freeze", path_ohm=6000.0)
         making_logs.add(log, sound="loop", after=None)
         making_logs.add(log, sound="loop", fault="sound lost")
         making_logs.add(log, touch=group, sound="loop")
@@ -292,6 +293,7 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         assert trials_by_pair(log.records()) == {
             Pair(("A", "B")): [
                 Trial(9000.0, "pitch", "answers", 300.0, "cents"),
+                Trial(6000.0, "lost", "freeze"),
                 Trial(3000.0, "none", "freeze"),
             ]
         }
