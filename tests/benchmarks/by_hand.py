@@ -26,7 +26,7 @@ from hands import RATE_HZ, Hands, StandIn, write_project
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.board import KINDS, make_board
 from rig.bench.simulated.circuit import Link
-from rig.bench.simulated.difference import LIMIT_DB, RANGE_DB, band_levels_db
+from rig.bench.simulated.difference import LIMIT_DB, band_levels_db, difference_db
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.choose import finds
 from rig.log import SweepLog
@@ -68,13 +68,10 @@ def truth(project: Project, seed: int, kind: str, pair: tuple[str, str]) -> tupl
         held, free = toy.fork(), toy.fork()
         held.connect([Link(pair[:1], pair[1:], PATH_OHM / 2, 0.0, 0.0)])
         levels = []
-        for one in (held, free):
+        for one in (free, held):
             one.run(round(HELD_AHEAD_S * RATE_HZ))
             levels.append(band_levels_db(press(one, key, TAKE_MS / 1000)))
-        floor = levels[1].max() - RANGE_DB
-        apart = np.maximum(levels[0], floor) - np.maximum(levels[1], floor)
-        over = np.sqrt(np.mean(apart**2, axis=1)) > LIMIT_DB
-        changed += bool(np.any(over[1:] & over[:-1]))
+        changed += difference_db(*levels) > LIMIT_DB
         held.connect([])
         held.run(round(rest_s * RATE_HZ))
         other = held.fork()

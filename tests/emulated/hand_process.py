@@ -11,12 +11,10 @@ output. What was read and done is written to a file, as a witness.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import json
 import queue
 import re
 import signal
-import subprocess
 import sys
 import threading
 import time
@@ -27,7 +25,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
 
 from hands import RATE_HZ, Hands
-from sound_server import PLAYER
+from sound_server import Player
 
 from rig.bench.simulated.board import make_board
 
@@ -58,27 +56,6 @@ def asked_in(line: str) -> tuple[str, str, tuple[str, str] | None] | None:
     return None
 
 
-class Player:
-    """Plays what a microphone would hear into the sink, as it happens."""
-
-    def __init__(self) -> None:
-        self._process = subprocess.Popen(PLAYER, stdin=subprocess.PIPE)
-
-    def play(self, sound: np.ndarray) -> None:
-        """Queue sound; the second channel, a rig's marker, stays silent."""
-        both = np.zeros((len(sound), 2), dtype="<f4")
-        both[:, 0] = sound
-        self._process.stdin.write(both.tobytes())
-        self._process.stdin.flush()
-
-    def close(self) -> None:
-        """Stop at once."""
-        self._process.terminate()
-        with contextlib.suppress(BrokenPipeError):
-            self._process.stdin.close()
-        self._process.wait()
-
-
 def run(hands: Hands, lines: queue.Queue, player: Player, record: Path, tap_at: int) -> None:
     """Obey the lines until they end."""
     began, touches = time.monotonic(), 0
@@ -105,7 +82,9 @@ def run(hands: Hands, lines: queue.Queue, player: Player, record: Path, tap_at: 
                     hands.obey(*asked, hands.board.on)
             due = round((time.monotonic() - began) * RATE_HZ) - hands.now
             if due > 0:
-                player.play(hands.run(due))
+                both = np.zeros((due, 2), dtype="<f4")  # the second, a rig's marker, stays silent
+                both[:, 0] = hands.run(due)
+                player.play(both.tobytes())
             in_vain = asked_at < hands.pressed > hands.sounded
             sure = hands.now - hands.pressed > NOTHING_S * RATE_HZ
             if waiting and waited_out and in_vain and sure:

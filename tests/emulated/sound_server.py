@@ -37,6 +37,26 @@ PLAYER = [
 """Plays raw sound from its standard input into the sink: two channels, sound and marker."""
 
 
+class Player:
+    """Plays raw sound into the sink in real time."""
+
+    def __init__(self) -> None:
+        self._process = subprocess.Popen(PLAYER, stdin=subprocess.PIPE)
+
+    def play(self, data: bytes) -> None:
+        """Queue sound."""
+        if data:
+            self._process.stdin.write(data)
+            self._process.stdin.flush()
+
+    def close(self) -> None:
+        """Stop at once."""
+        self._process.terminate()
+        with contextlib.suppress(BrokenPipeError):
+            self._process.stdin.close()
+        self._process.wait()
+
+
 def hurry(pid: int) -> None:
     """Let a process go before other work, where that is allowed: sound can't wait."""
     with contextlib.suppress(PermissionError):

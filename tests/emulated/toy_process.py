@@ -14,20 +14,18 @@ from __future__ import annotations
 
 import argparse
 import array
-import contextlib
 import fcntl
 import json
 import os
 import signal
 import socket
-import subprocess
 import sys
 import termios
 from pathlib import Path
 
 import numpy as np
 from emulator import RAIL_DIVIDER, Decoder, State, Tick
-from sound_server import PLAYER
+from sound_server import Player
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
@@ -125,11 +123,11 @@ class Room:
         self.toy.connect(links)
 
 
-class Player:
-    """Plays raw sound into the sink in real time."""
+class ToyPlayer(Player):
+    """Plays the toy, and knows how much of it still waits."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(PLAYER, stdin=subprocess.PIPE)
+        super().__init__()
         self._pipe = self._process.stdin.fileno()
         fcntl.fcntl(self._pipe, fcntl.F_SETPIPE_SZ, 1 << 20)
 
@@ -139,21 +137,8 @@ class Player:
         fcntl.ioctl(self._pipe, termios.FIONREAD, count)
         return count[0]
 
-    def play(self, data: bytes) -> None:
-        """Queue sound."""
-        if data:
-            self._process.stdin.write(data)
-            self._process.stdin.flush()
 
-    def close(self) -> None:
-        """Stop at once."""
-        self._process.terminate()
-        with contextlib.suppress(BrokenPipeError):
-            self._process.stdin.close()
-        self._process.wait()
-
-
-def run(link: socket.socket, room: Room, player: Player, record: Path) -> None:
+def run(link: socket.socket, room: Room, player: ToyPlayer, record: Path) -> None:
     """Follow the emulator until it ends."""
     decoder = Decoder()
     marker = False
@@ -219,7 +204,7 @@ def main() -> None:
     )
     link = socket.socket(socket.AF_UNIX)
     link.connect(options.socket)
-    player = Player()
+    player = ToyPlayer()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     print("ready", os.getpid(), flush=True)
     try:

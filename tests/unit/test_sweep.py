@@ -137,15 +137,20 @@ def test_the_log_is_whole_and_takes_hold_the_press(swept):
         )
 
 
-class Interrupted(SimulatedBench):
-    """A bench whose person presses Ctrl-C during the given touch."""
+class Counting(SimulatedBench):
+    """A bench that counts its touches."""
 
-    at = 30
     made = 0
 
     def begin(self, touch):
         self.made += 1
         super().begin(touch)
+
+
+class Interrupted(Counting):
+    """A bench whose person presses Ctrl-C during the given touch."""
+
+    at = 30
 
     def stream(self):
         for chunk in super().stream():
@@ -178,15 +183,10 @@ def test_ctrl_c_leaves_the_toy_off_and_the_next_run_goes_on(project, swept):
     assert {f.pair for f in finds(after)} == {f.pair for f in finds(swept[2].records())}
 
 
-class Deaf(SimulatedBench):
+class Deaf(Counting):
     """A bench whose marker channel goes silent for some touches."""
 
     silent = range(20, 22)
-    made = 0
-
-    def begin(self, touch):
-        self.made += 1
-        super().begin(touch)
 
     def stream(self):
         for chunk in super().stream():
@@ -240,14 +240,8 @@ def test_a_freeze_counts_though_its_take_is_lost(project):
     log.close()
 
 
-class Dropping(SimulatedBench):
+class Dropping(Counting):
     """A bench that loses samples in one touch."""
-
-    made = 0
-
-    def begin(self, touch):
-        self.made += 1
-        super().begin(touch)
 
     def stream(self):
         for number, chunk in enumerate(super().stream()):
@@ -297,13 +291,7 @@ def test_a_silent_toy_is_refused_at_its_baseline(project):
 
 
 def test_a_clean_take_into_which_the_toy_still_sounds_is_no_silence(project):
-    class SoundingOn(SimulatedBench):
-        made = 0
-
-        def begin(self, touch):
-            self.made += 1
-            super().begin(touch)
-
+    class SoundingOn(Counting):
         def stream(self):
             for number, chunk in enumerate(super().stream()):
                 if self.made == 3 and number == 0:  # as loud as the toy, until the press
