@@ -138,7 +138,7 @@ class Bench(Protocol):
 
     rate_hz: int
 
-    def describe(self) -> BenchState:
+    def state(self) -> BenchState:
         """Say which bench this is."""
 
     def begin(self, touch: Touch) -> None:

@@ -78,7 +78,7 @@ class ListeningBench(Protocol):
     rate_hz: int
     person: Person
 
-    def describe(self) -> BenchState:
+    def state(self) -> BenchState:
         """Say which bench this is."""
 
     def listen(self) -> Chunk:
@@ -124,7 +124,7 @@ class ByHandBench:
             sound.device, sound.rate_hz, sound.sound_channel, sound.sound_channel, clock=clock
         )
 
-    def describe(self) -> BenchState:
+    def state(self) -> BenchState:
         """Say which sound device this bench listens to."""
         device = self._capture.device
         return BenchState(

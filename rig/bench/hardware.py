@@ -86,7 +86,7 @@ class HardwareBench:
             self.controller.close()
             raise
 
-    def describe(self) -> BenchState:
+    def state(self) -> BenchState:
         """Say which controller and which sound device this bench is made of."""
         return BenchState(
             kind="hardware",

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from rig.build.trials import Pair, Trial
+from rig.build.trials import PadPair, Trial
 from rig.choose.picks import Pick
 from rig.listen import STOPS
 from rig.words import ohms
@@ -31,7 +31,7 @@ class Joint:
 def joints(
     picks: Sequence[Pick],
     fixed_ohm: Sequence[float],
-    trials: Mapping[Pair, Sequence[Trial]] | None,
+    trials: Mapping[PadPair, Sequence[Trial]] | None,
 ) -> list[Joint]:
     """Give every two picks with a common pad.
 
@@ -86,7 +86,7 @@ def clusters(picks: Sequence[Pick]) -> list[tuple[list[int], list[str]]]:
 def _tried(joins, ohm, trials) -> str:
     if trials is None:
         return "not known here"
-    made = trials.get(Pair(joins), ())
+    made = trials.get(PadPair(joins), ())
     if not made:
         return "never touched"
     stopped = [t for t in made if t.after in STOPS]

@@ -11,17 +11,17 @@ from string import Template
 from rig.build.controls import Control, propose
 from rig.build.drawings import board_overlay, wiring
 from rig.build.pieces import bands_drawn, items, number_tag
-from rig.build.trials import Pair, Trial
+from rig.build.trials import PadPair, Trial
 from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import Project, path_ohm
 from rig.project.electrical import highest_v
+from rig.project.hints import nearest
 from rig.project.places import Places
-from rig.project.words import nearest
 from rig.words import after_words, ohms, sound_words
 
-Trials = Mapping[Pair, Sequence[Trial]]
+Trials = Mapping[PadPair, Sequence[Trial]]
 
 
 def proposals(
@@ -61,7 +61,7 @@ def proposals(
     least, most = (path_ohm(rig, one(rig.series_ohm)) for one in (min, max))
     return [
         propose(
-            pick, (trials or {}).get(Pair(pick.pads), ()), least_path_ohm=least,
+            pick, (trials or {}).get(PadPair(pick.pads), ()), least_path_ohm=least,
             most_path_ohm=most,
             volts=highest_v(toy),
         )

@@ -9,7 +9,7 @@ from statistics import median
 from rig.listen import STOPS
 from rig.log import Record
 
-Pair = frozenset
+PadPair = frozenset
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Trial:
     unit: str | None = None
 
 
-def trials_by_pair(records: Iterable[Record]) -> dict[Pair, list[Trial]]:
+def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
     """Gather the touches of each pair of single pads that count.
 
     Parameters
@@ -35,7 +35,7 @@ def trials_by_pair(records: Iterable[Record]) -> dict[Pair, list[Trial]]:
     dict
         frozenset of two letters -> trials in the order they were made.
     """
-    found: dict[Pair, list[Trial]] = {}
+    found: dict[PadPair, list[Trial]] = {}
     for record in records:
         connections = record.touch.connections
         if not record.counts or len(connections) != 1:
@@ -43,7 +43,7 @@ def trials_by_pair(records: Iterable[Record]) -> dict[Pair, list[Trial]]:
         pads = connections[0].pads_1 + connections[0].pads_2
         if len(pads) != 2 or record.path_ohm is None:
             continue
-        found.setdefault(Pair(pads), []).append(
+        found.setdefault(PadPair(pads), []).append(
             Trial(record.path_ohm, record.sound, record.after or "answers", record.amount,
                   record.unit)
         )  # fmt: skip

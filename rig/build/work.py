@@ -10,7 +10,7 @@ from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
 from rig.build.pieces import bands_drawn, items, number_tag, numbered
 from rig.build.shared import clusters, crowded, joints
-from rig.build.trials import Pair, Trial
+from rig.build.trials import PadPair, Trial
 from rig.choose.picks import Pick
 from rig.listen import STOPS
 from rig.project import Project
@@ -20,7 +20,7 @@ from rig.words import ohms
 def together(
     picks: Sequence[Pick],
     controls: Sequence[Control],
-    trials: Mapping[Pair, Sequence[Trial]] | None,
+    trials: Mapping[PadPair, Sequence[Trial]] | None,
 ) -> str:
     """Give the part on picks that share a pad."""
     fitted = numbered(picks, controls)

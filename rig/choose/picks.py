@@ -18,7 +18,7 @@ from rig.choose.rank import Find, letter_order
 from rig.errors import ConfigError
 from rig.files import replace_text
 from rig.listen.judgement import AFTERS, SOUNDS
-from rig.project.words import nearest
+from rig.project.hints import nearest
 from rig.project.yaml_strict import Document, parse_yaml
 
 PICKS = "picks.yaml"

@@ -13,7 +13,7 @@ import typer
 from rig.cli.console import console
 from rig.errors import RigError
 from rig.listen import LEAST_RATE_HZ, Judged, Recordings, common_rate_hz
-from rig.log.recordings import read_recording
+from rig.log.sound_files import read_recording
 from rig.words import sound_words
 
 

@@ -11,15 +11,15 @@ from rig.choose import finds
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
 from rig.choose.rank import pair_p_values
 from rig.cli.benches import open_bench, open_hands
-from rig.cli.byhand import Terminal
 from rig.cli.console import console
 from rig.cli.keys import single_keys
 from rig.cli.progress import SweepView
+from rig.cli.terminal import Terminal
 from rig.errors import ConfigError, LogError, Stopped
 from rig.log import Record, SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
 from rig.sweep import Sweep, SweepDone
-from rig.sweep.byhand import SweepByHand
+from rig.sweep.asking import SweepByHand
 
 DEFAULT_NAME = "main"
 CAUTIONS = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.excerpts import CHANGED_DB, Description, Pair, rounded
+from rig.listen.excerpts import CHANGED_DB, Compared, Description, rounded
 from rig.listen.features import HOP_S
 from rig.listen.repitch import LEAST_CENTS, SURE_FIT, find_repitch
 
@@ -24,7 +24,7 @@ FASTER_S = 0.1
 """What is gone before that isn't looked at any more for having been played faster."""
 
 
-def find_cut(pair: Pair, begins: int, measures: dict) -> Description | None:
+def find_cut(pair: Compared, begins: int, measures: dict) -> Description | None:
     """Find silence or strong attenuation where the clean phrase goes on.
 
     Parameters are those of `rig.listen.drones.find_noise`.
@@ -54,7 +54,7 @@ def find_cut(pair: Pair, begins: int, measures: dict) -> Description | None:
     return Description("cut", measures["cut_db"], "dB")
 
 
-def _power_db(pair: Pair, where: np.ndarray) -> float:
+def _power_db(pair: Compared, where: np.ndarray) -> float:
     """Give how much louder the sound is than the clean one over some frames, dB; 0 over none."""
     if not where.any():
         return 0.0
@@ -62,13 +62,13 @@ def _power_db(pair: Pair, where: np.ndarray) -> float:
     return float(10.0 * np.log10(mine / theirs))
 
 
-def _ran_faster(pair: Pair) -> bool:
+def _ran_faster(pair: Compared) -> bool:
     """Say whether a sound that ends too soon is the whole clean one, played faster."""
     repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
     return repitch.cents > LEAST_CENTS and repitch.fit > SURE_FIT
 
 
-def _cuts_late(pair: Pair, where: np.ndarray, gone: np.ndarray) -> bool:
+def _cuts_late(pair: Compared, where: np.ndarray, gone: np.ndarray) -> bool:
     """Say whether the sound is the clean one for a while and then silent for good.
 
     A sound that merely runs faster ends sooner too, but isn't the clean one before.

@@ -14,7 +14,7 @@ from rig.listen.baseline import Span
 from rig.listen.cuts import find_cut
 from rig.listen.distance import LAG_FRAMES
 from rig.listen.drones import find_drone, find_noise
-from rig.listen.excerpts import CHANGED_DB, Description, Excerpt, Pair, rounded
+from rig.listen.excerpts import CHANGED_DB, Compared, Description, Excerpt, rounded
 from rig.listen.features import HOP_S, Frames
 from rig.listen.loops import find_loop
 from rig.listen.repitch import LEAST_CENTS, LEAST_FIT, SURE_FIT, find_repitch, voice_shift
@@ -82,7 +82,7 @@ def describe_excerpts(
     length = min(len(sound.frames) - sound.start, len(clean.frames) - clean.start)
     hop = round(HOP_S * rate_hz)
     mine, theirs = (slice(one.start, one.start + length) for one in (sound, clean))
-    pair = Pair(
+    pair = Compared(
         sound.frames.mel_db[mine], clean.frames.mel_db[theirs],
         sound.frames.level_db[mine], clean.frames.level_db[theirs],
         sound.samples[sound.start * hop :],
@@ -98,7 +98,7 @@ def describe_excerpts(
     return replace(_steady_change(pair, begins, measures), measures=measures)
 
 
-def _beginning(pair: Pair) -> int:
+def _beginning(pair: Compared) -> int:
     """Give the frame from which on the sound is changed for long."""
     changed = (pair.error() > CHANGED_DB) & pair.either
     length = min(LASTING_FRAMES, len(changed))
@@ -124,7 +124,7 @@ def _best_lag(take: Frames, span: Span, clean: Frames, clean_span: Span) -> int:
     return best
 
 
-def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
+def _loop(pair: Compared, begins: int, measures: dict) -> Description | None:
     """A pattern that repeats, first while the change is there, then whenever."""
     floor = pair.room + 3.0
     for stop in dict.fromkeys((pair.dwell, len(pair.mel))):
@@ -141,7 +141,7 @@ def _loop(pair: Pair, begins: int, measures: dict) -> Description | None:
     return None
 
 
-def _was_one_before(pair: Pair, floor: float, period_s: float) -> bool:
+def _was_one_before(pair: Compared, floor: float, period_s: float) -> bool:
     """Say whether a loop is the clean sound's own, played faster or slower."""
     clean, nothing = np.maximum(pair.clean_mel, floor), np.zeros((0, pair.mel.shape[1]))
     own = find_loop(
@@ -154,7 +154,7 @@ def _was_one_before(pair: Pair, floor: float, period_s: float) -> bool:
     return repitch.fit > SURE_FIT and abs(period_s - expected_s) < 0.03 * expected_s
 
 
-def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
+def _steady_change(pair: Compared, begins: int, measures: dict) -> Description:
     """Pitch, level, timbre, or a blip where the change ends by itself."""
     error, both = pair.error(), pair.either
     changed = (error > CHANGED_DB) & both
@@ -189,7 +189,7 @@ def _steady_change(pair: Pair, begins: int, measures: dict) -> Description:
     return Description("timbre", measures["timbre_db"], "dB")
 
 
-def _level(pair: Pair) -> float | None:
+def _level(pair: Compared) -> float | None:
     """Give by how much all bands are louder or softer alike, dB; None where they aren't.
 
     It needn't be as much in each frame.
@@ -208,7 +208,7 @@ def _level(pair: Pair) -> float | None:
     return level_db if abs(level_db) > LEAST_LEVEL_DB else None
 
 
-def _timbre(pair: Pair) -> float:
+def _timbre(pair: Compared) -> float:
     """Give by how much the bands differ on average, dB, where one of the two can be heard.
 
     What lies far below the loudest band counts as silent: it would hang on the room alone.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.excerpts import CHANGED_DB, Description, Pair, rounded
+from rig.listen.excerpts import CHANGED_DB, Compared, Description, rounded
 from rig.listen.features import HOP_S
 from rig.listen.repitch import steady_tone
 
@@ -27,12 +27,12 @@ VOICE_RANGE_DB = 20.0
 """Frames this much below the loudest one don't count for the level of a voice."""
 
 
-def find_noise(pair: Pair, begins: int, measures: dict) -> Description | None:
+def find_noise(pair: Compared, begins: int, measures: dict) -> Description | None:
     """Find a steady noise under the sound: heard in its pauses, the sound itself still there.
 
     Parameters
     ----------
-    pair : Pair
+    pair : Compared
     begins : int
         The frame from which on the sound is changed.
     measures : dict
@@ -70,7 +70,7 @@ def find_noise(pair: Pair, begins: int, measures: dict) -> Description | None:
     return Description("drone", measures["noise_db"], "dB")
 
 
-def _tone(pair: Pair, pauses: np.ndarray) -> float | None:
+def _tone(pair: Compared, pauses: np.ndarray) -> float | None:
     """Give the frequency of what is heard in the longest pause, Hz, if it has one."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], pauses.astype(np.int8), [0]])))
     first, last = max(zip(edges[::2], edges[1::2], strict=True), key=lambda one: one[1] - one[0])
@@ -79,7 +79,7 @@ def _tone(pair: Pair, pauses: np.ndarray) -> float | None:
     return steady_tone(pair.mine[first * pair.hop : last * pair.hop], pair.rate_hz)
 
 
-def find_drone(pair: Pair, begins: int, measures: dict) -> Description | None:
+def find_drone(pair: Compared, begins: int, measures: dict) -> Description | None:
     """Find the longest steady stretch, where the clean phrase has none as long.
 
     Parameters are those of `find_noise`.
@@ -96,7 +96,7 @@ def find_drone(pair: Pair, begins: int, measures: dict) -> Description | None:
     return Description("drone", measures["drone_hz"], "Hz")
 
 
-def _held_frames(pair: Pair) -> int:
+def _held_frames(pair: Compared) -> int:
     """Give the longest stretch for which the clean sound holds one sound, dying away or not."""
     count = len(pair.clean_mel) // OWN_STEP_FRAMES
     power = 10.0 ** (pair.clean_mel[: count * OWN_STEP_FRAMES] / 10.0)

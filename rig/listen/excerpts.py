@@ -44,7 +44,7 @@ class Excerpt:
 
 
 @dataclass(frozen=True)
-class Pair:
+class Compared:
     """A sound and the clean one that it began as, aligned, from the same moment on.
 
     Parameters
@@ -97,7 +97,7 @@ class Pair:
         heard = np.maximum(mine, theirs) > self.room
         return np.abs(mine - theirs).sum(axis=1) / np.maximum(heard.sum(axis=1), 5)
 
-    def since(self, frame: int) -> Pair:
+    def since(self, frame: int) -> Compared:
         """Give what comes from a frame on."""
         at = frame * self.hop
         return replace(

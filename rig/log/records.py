@@ -12,7 +12,7 @@ import numpy as np
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.listen.judgement import STOPS
 
-KINDS = ("baseline", "sweep", "confirm", "check", "recovery")
+KINDS = ("baseline", "sweep", "confirm", "check")
 """Why a touch was made."""
 
 

@@ -38,7 +38,7 @@ CREATE TABLE touch (              -- made: its take is whole on the disk
     setup         INTEGER NOT NULL REFERENCES setup (id),
     plan_key      TEXT NOT NULL,
     kind          TEXT NOT NULL
-                  CHECK (kind IN ('baseline', 'sweep', 'confirm', 'check', 'recovery')),
+                  CHECK (kind IN ('baseline', 'sweep', 'confirm', 'check')),
     touch_json    TEXT NOT NULL,
     path_ohm      REAL,           -- null: nothing bridged
     started_at    TEXT NOT NULL,

@@ -402,7 +402,7 @@ class SweepLog:
         row = _last_setup(db)
         logged = json.loads(row["facts_json"])
         what = setup_difference(logged, setup) if setup is not None else None
-        if what is None and setup_hash is not None and setup_hash != row["hash"]:
+        if setup is None and setup_hash is not None and setup_hash != row["hash"]:
             what = "its hash differs"
         if what:
             raise LogError(f"{self._path}: the log is of another set-up: {what}; put it back, "

@@ -7,6 +7,9 @@ import json
 
 from rig.project.models import Project
 
+NO_LONGER_FACTS = ("settle_ms",)
+"""Timings in older sweeps' facts on which nothing hung."""
+
 GROWING = ("pads", "keys")
 """Facts that may grow in mid-job: new leads and keys are added at the end."""
 
@@ -68,6 +71,8 @@ def setup_difference(before: dict, now: dict) -> str | None:
         The first difference in a few words. Pads and keys added at the end are no difference.
     """
     before, now = json.loads(json.dumps(before)), json.loads(json.dumps(now))
+    for name in NO_LONGER_FACTS:
+        before.get("timings", {}).pop(name, None)
     for name in sorted(before.keys() | now.keys()):
         if name in GROWING:
             continue

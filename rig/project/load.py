@@ -12,7 +12,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from rig.errors import ConfigError, SafetyRefusal
-from rig.project import words
+from rig.project import hints
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
 from rig.project.models import BY_HAND_LEAVES_OUT, MAX_PADS, Project, Rig, Toy, letters
 from rig.project.yaml_strict import Document, read_yaml
@@ -31,6 +31,10 @@ UNSAFE_SOURCES = {
         CONTAINS_REFUSED["lithium"]),
 }  # fmt: skip
 """Supplies that people might write, and why they are refused."""
+
+
+OBSOLETE = {"settle_ms": "isn't used any more: take this line out"}
+"""Options of earlier versions."""
 
 
 def load_project(folder: str | Path) -> Project:
@@ -72,7 +76,7 @@ def _refuse_unsafe_words(document: Document) -> None:
             if reason is not None:
                 raise SafetyRefusal(f"{document.where(('supply', key))}: {reason}")
     volts = supply.get("volts")
-    written = words.quantity(volts, "volts") if isinstance(volts, str) else None
+    written = hints.quantity(volts, "volts") if isinstance(volts, str) else None
     if written is not None and written > MAX_SUPPLY_V:
         raise SafetyRefusal(f"{document.where(('supply', 'volts'))}: {too_high(written)}")
 
@@ -112,25 +116,27 @@ def _explain(problem: Any, model: type[BaseModel]) -> str:
     name = str(path[-1]) if path else "file"
     field = next((str(p) for p in reversed(path) if isinstance(p, str)), name)
     label = f"{field}[{path[-1]}]" if path and isinstance(path[-1], int) else name
-    shown = words.shown(value)
+    shown = hints.shown(value)
     if kind == "missing":
         inside = ".".join(map(str, path[:-1]))
         return f"`{name}` is missing{' in ' + inside if inside else ''}"
+    if kind == "extra_forbidden" and name in OBSOLETE:
+        return f"`{name}` {OBSOLETE[name]}"
     if kind == "extra_forbidden":
-        return f"unknown `{name}`: {words.nearest(name, _fields(model, path[:-1]))}"
+        return f"unknown `{name}`: {hints.nearest(name, _fields(model, path[:-1]))}"
     if problem["loc"] and problem["loc"][-1] == "[key]":
-        return f"`{words.shown(name)}` can't be a name: letters and digits, no commas, at most 32"
+        return f"`{hints.shown(name)}` can't be a name: letters and digits, no commas, at most 32"
     if kind == "literal_error":
         allowed = _literals(model, path)
-        return f"{label} can't be {shown}: {words.nearest(value, allowed)}"
+        return f"{label} can't be {shown}: {hints.nearest(value, allowed)}"
     if kind in ("float_type", "int_type", "int_from_float"):
         whole = "a whole number" if kind != "float_type" else "a number"
         if isinstance(value, str):
-            hint = words.number_hint(field, value)
+            hint = hints.number_hint(field, value)
         elif isinstance(value, float):
-            hint = words.number_hint(field, f"{value:.0f}" if value.is_integer() else "")
+            hint = hints.number_hint(field, f"{value:.0f}" if value.is_integer() else "")
         else:
-            hint = words.number_hint(field, "")
+            hint = hints.number_hint(field, "")
         return f"{label} must be {whole}, is {shown}: {hint}"
     if kind == "bool_type":
         return f"{label} must be true or false, is {shown}"
@@ -201,19 +207,19 @@ def _cross_checks(
                 f"letters go A, B, C ... in the order of the leads; keep an unused lead as "
                 f"`{expected}: {{forbidden: true}}`"
             )  # fmt: skip
-            yield toy_file, ("pads", given), (f"pad {words.shown(given)} stands where {expected} is "\
+            yield toy_file, ("pads", given), (f"pad {hints.shown(given)} stands where {expected} is "\
                 f"expected: {hint}")  # fmt: skip
     for index, key in enumerate(toy.on):
         if key not in toy.keys:
-            hint = words.nearest(key, toy.keys)
-            yield toy_file, ("on", index), f"on: there is no key {words.shown(key)}: {hint}"
+            hint = hints.nearest(key, toy.keys)
+            yield toy_file, ("on", index), f"on: there is no key {hints.shown(key)}: {hint}"
     for index, key in enumerate(rig.sweep.keys or []):
         path = ("sweep", "keys", index)
         if key not in toy.keys:
-            hint = words.nearest(key, toy.keys)
-            yield rig_file, path, f"there is no key {words.shown(key)} in toy.yaml: {hint}"
+            hint = hints.nearest(key, toy.keys)
+            yield rig_file, path, f"there is no key {hints.shown(key)} in toy.yaml: {hint}"
         elif (rig.sweep.keys or []).index(key) < index:
-            yield rig_file, path, f"key {words.shown(key)} is there twice: take one out"
+            yield rig_file, path, f"key {hints.shown(key)} is there twice: take one out"
     for index, value in enumerate(rig.series_ohm):
         if value in rig.series_ohm[:index]:
             path = ("by_hand", "path_ohm") if rig.bench == "by-hand" else ("series_ohm",)

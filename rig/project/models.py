@@ -157,7 +157,6 @@ class Timings(_Model):
     lead_in_ms: int = Field(default=300, ge=50, le=10_000)
     dwell_ms: int = Field(default=1200, ge=50, le=10_000)
     tail_ms: int = Field(default=500, ge=50, le=10_000)
-    settle_ms: int = Field(default=5, ge=0, le=1_000)
     rail_off_wait_s: float = Field(default=2.0, ge=0, le=600)
 
     @property

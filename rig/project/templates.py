@@ -108,7 +108,6 @@ timings:
   lead_in_ms: 400     # key pressed, nothing closed yet: time to hear a dead toy
   dwell_ms: 1200      # pads closed, at most
   tail_ms: 500        # everything open again
-  settle_ms: 5        # reed relays bounce for about a millisecond
   rail_off_wait_s: 2.0
 
 sweep:

@@ -11,7 +11,7 @@ from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
 from rig.sweep.events import BendSeen, SetAside
 from rig.sweep.hearing import Heard
-from rig.sweep.plan import Knowledge, Step, describe
+from rig.sweep.plan import Knowledge, Step, step_words
 from rig.sweep.rejudge import is_clean
 
 SAMPLE_EVERY = 20
@@ -115,7 +115,7 @@ class Book:
     def set_aside(self, step: Step, why: str) -> SetAside:
         """Note that a step is left to the person; gives what tells so."""
         self.log.event("set aside", plan_key=step.plan_key, why=why)
-        return SetAside(describe(step, self.project), why)
+        return SetAside(step_words(step, self.project), why)
 
     def take_in_clean(self, number: int, step: Step, heard: Heard) -> None:
         """Take in a press with nothing bridged: it joins the baseline, or is held against it.

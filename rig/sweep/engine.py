@@ -31,7 +31,7 @@ from rig.sweep.events import (
     TakeLost,
 )
 from rig.sweep.hearing import Heard, hear
-from rig.sweep.plan import TRIES, Step, describe, plan, touches_left
+from rig.sweep.plan import TRIES, Step, plan, step_words, touches_left
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
@@ -94,7 +94,7 @@ class Sweep:
         self.log.see_to(lambda: self.bench.wait(0.0))  # a slow disk must not trip the dead-man
         try:
             self.book.remember()
-            state = self.bench.describe()
+            state = self.bench.state()
             self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
             yield SweepStarted(self.book.touches, self.book.touches + touches_left(self.known))
             self.recovery.start()
@@ -154,7 +154,7 @@ class Sweep:
             self.known.hear_more(step.key)
         yield from self._take_in(number, step, heard)
         yield Progress(
-            number, step.kind, describe(step, self.project), self.book.touches,
+            number, step.kind, step_words(step, self.project), self.book.touches,
             self.book.touches + touches_left(self.known), self.bench.now_s(),
         )
         yield from self._drain_news()

@@ -272,7 +272,7 @@ def touches_left(known: Knowledge) -> int:
     return len(known.left) + len(known.confirms) + clean
 
 
-def describe(step: Step, project: Project) -> str:
+def step_words(step: Step, project: Project) -> str:
     """Name a step in words for a person: "C-F over 13.0 kΩ"."""
     if step.pads is None:
         return {"baseline": f"baseline of {step.key}", "check": f"clean press of {step.key}"}[

@@ -33,7 +33,7 @@ from rig.log import SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash, touchable
 from rig.project.models import letters
 from rig.sweep import Sweep
-from rig.sweep.byhand import SweepByHand
+from rig.sweep.asking import SweepByHand
 
 ON_THE_BOARD = 8
 PATH_OHM, LEAD_OHM, TAKE_MS, TAKES, STATES = 10_000.0, 2_500, 1_500, 16, 6

@@ -222,7 +222,7 @@ class StandIn:
         self.lose = lambda bench: False
         self._sample = 0
 
-    def describe(self):
+    def state(self):
         return BenchState("by-hand", "stand-in")
 
     def listen(self):

@@ -13,7 +13,7 @@ from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawings import board_overlay, wiring
 from rig.build.sheet import make_sheet, proposals, write_sheet
-from rig.build.trials import Pair, Trial, trials_by_pair
+from rig.build.trials import PadPair, Trial, trials_by_pair
 from rig.choose.picks import Pick
 from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
@@ -157,11 +157,11 @@ def test_a_pad_without_a_place_is_named(project, picks, signals):
 def test_what_the_sweep_saw_is_used(project, picks, signals):
     a, b, c, _ = signals[:4]
     trials = {
-        Pair((a, c)): [
+        PadPair((a, c)): [
             Trial(3000.4, "pitch", "answers", 702, "cents"),
             Trial(36000.4, "pitch", "answers", 700, "cents"),
         ],
-        Pair((b, c)): [Trial(3000.4, "none", "freeze")],
+        PadPair((b, c)): [Trial(3000.4, "none", "freeze")],
     }
     words = read(sheet(project, picks, trials)).words
     assert "It comes on at once" in words
@@ -291,7 +291,7 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         making_logs.add(log, touch=making_logs.bridge("B", "A"), after="freeze", path_ohm=3000.0)
         log.flush()
         assert trials_by_pair(log.records()) == {
-            Pair(("A", "B")): [
+            PadPair(("A", "B")): [
                 Trial(9000.0, "pitch", "answers", 300.0, "cents"),
                 Trial(6000.0, "lost", "freeze"),
                 Trial(3000.0, "none", "freeze"),

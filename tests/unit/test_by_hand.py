@@ -16,13 +16,13 @@ from rig.bench.simulated.board import make_board
 from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import finds
 from rig.cli import sweep as commands
-from rig.cli.byhand import Terminal, two_pads
 from rig.cli.console import console
+from rig.cli.terminal import Terminal, two_pads
 from rig.errors import CaptureLost, ConfigError, RigError, Stopped, ToyLost
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.sweep import FreezeSeen, Recovered, SetAside, SweepDone, TakeLost, Told
-from rig.sweep.byhand import SweepByHand
+from rig.sweep.asking import SweepByHand
 
 SEED, PADS, LEADS, PATH_OHM = 9, 8, "ABCF", 10_000.0
 BEND, FREEZE, DULL = ("B", "F"), ("C", "F"), ("A", "B")
@@ -394,11 +394,11 @@ def test_an_unknown_key_shows_what_there_is(monkeypatch, project, capsys):
 
 def test_the_pair_is_asked_for_until_it_is_one(monkeypatch, project, capsys):
     lines = iter(["C and F", "C Q", "c f"])
-    monkeypatch.setattr("rig.cli.byhand.ask_line", lambda prompt: next(lines))
+    monkeypatch.setattr("rig.cli.terminal.ask_line", lambda prompt: next(lines))
     terminal = Terminal(console(), project)
     assert terminal.which() == ("C", "F")
     assert capsys.readouterr().out.count("isn't two of the pads A, B, C") == 2
-    monkeypatch.setattr("rig.cli.byhand.ask_line", lambda prompt: "")
+    monkeypatch.setattr("rig.cli.terminal.ask_line", lambda prompt: "")
     assert terminal.which() is None
 
 

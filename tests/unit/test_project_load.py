@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import load_project, new_project, path_ohm, worst_current_ma
+from rig.project.hints import closest, quantity
 from rig.project.models import letters
-from rig.project.words import closest, quantity
 
 TOY = """\
 name: Humming Kettle

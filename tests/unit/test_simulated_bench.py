@@ -63,7 +63,7 @@ def pad_on(bench, role):
 def test_it_is_a_bench():
     bench = make()
     assert isinstance(bench, Bench)
-    state = bench.describe()
+    state = bench.state()
     assert state.kind == "simulated"
     assert "16 pads" in state.identity
     assert not {"net", "role"} & set(state.facts)

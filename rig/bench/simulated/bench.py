@@ -56,7 +56,7 @@ class SimulatedBench:
         self._steps: dict[str, int | None] = {}
         self._timeline: Timeline | None = None
 
-    def describe(self) -> BenchState:
+    def state(self) -> BenchState:
         """Say which bench this is."""
         return BenchState(
             kind="simulated",

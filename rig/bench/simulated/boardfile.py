@@ -46,9 +46,9 @@ from rig.bench.simulated.kinds import KINDS, Kind
 from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Habits, Net, Pad
 from rig.bench.simulated.supply import Power
 from rig.errors import ConfigError
+from rig.project.hints import nearest
 from rig.project.load import validate
 from rig.project.models import MAX_PADS, Name, _Model, letters
-from rig.project.words import nearest
 from rig.project.yaml_strict import Document, read_yaml
 
 PLUS, MINUS = "plus", "minus"

@@ -32,7 +32,7 @@ from rig.sweep.events import (
 )
 from rig.sweep.hearing import Heard
 from rig.sweep.order import likeliest, shown_by
-from rig.sweep.plan import TRIES, Step, describe, plan, touches_left
+from rig.sweep.plan import TRIES, Step, plan, step_words, touches_left
 from rig.sweep.waiting import Got, Leave, Listener
 
 LEVEL_TRIES = 3
@@ -128,7 +128,7 @@ class SweepByHand:
 
     def _begin(self) -> Iterator[SweepEvent]:
         self.book.remember()
-        state = self.bench.describe()
+        state = self.bench.state()
         self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
         yield SweepStarted(self.book.touches, self.book.touches + touches_left(self.known))
         self.listener.hear_room()
@@ -269,7 +269,7 @@ class SweepByHand:
 
     def _progress(self, number: int, step: Step) -> Progress:
         return Progress(
-            number, step.kind, describe(step, self.project), self.book.touches,
+            number, step.kind, step_words(step, self.project), self.book.touches,
             self.book.touches + touches_left(self.known), self.bench.now_s(),
         )
 
