@@ -8,13 +8,14 @@ smoothly over decades, body contacts where more than about 50 kohm is enough.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from math import log10
 
-from rig.build.series import at_least, pot_for
-from rig.build.trials import Trial, amounts, stopped_ohm
+from rig.build.evidence import Evidence, Trial, amounts
+from rig.build.series import TOLERANCE, at_least, pot_for
 from rig.choose.picks import Pick
+from rig.choose.rank import Find
 from rig.words import ohms, sound_words
 
 BODY_LEAST_OHM = 50_000.0
@@ -28,12 +29,10 @@ BODY_LIMIT_MA = 0.5
 
 PHOTOCELL_DARK_OHM = 1e6
 """A photocell runs from a few kohm in light to about 1 Mohm in the dark (common practice)."""
+PHOTOCELL = f"A photocell has a few kΩ in light and about {ohms(PHOTOCELL_DARK_OHM)} in the dark."
 
 SMOOTH = {"cents": 80.0, "dB": 3.0, "Hz": 15.0, "s": 0.03}
 """Least spread of an amount over the paths that counts as changing, by unit (our choice)."""
-
-SMOOTH_SOUNDS = ("pitch", "timbre", "level", "drone")
-
 
 @dataclass(frozen=True)
 class Control:
@@ -42,82 +41,117 @@ class Control:
     Parameters
     ----------
     kind : str
-        toggle, push-button, potentiometer, body contacts, or leave out.
+        toggle, push-button, potentiometer, photocell, body contacts, or leave out.
     part : str
         What to buy.
     why : str
         The reason, a sentence or two.
-    fixed_ohm : float
-        Resistor to fit in series with it, a value of E24, ohms.
+    fixed_ohm : float or None
+        Resistor to fit in series with it, ohms: a value of E24, or the person's own. None with
+        "leave out" alone.
     keep : str
         Why no less than that, and what would have to be tried.
     pot_ohm : float or None
     hints : tuple of str
         How to wire it, other parts that would do, what to watch.
+    yours : bool
+        The resistor's value is the person's own.
     """
 
     kind: str
     part: str
     why: str
-    fixed_ohm: float
-    keep: str
+    fixed_ohm: float | None = None
+    keep: str = ""
     pot_ohm: float | None = None
     hints: tuple[str, ...] = field(default_factory=tuple)
+    yours: bool = False
 
 
 def propose(
-    pick: Pick,
-    trials: Sequence[Trial] = (),
-    *,
-    least_path_ohm: float,
-    most_path_ohm: float,
-    volts: float,
+    pick: Pick, evidence: Evidence, *, least_path_ohm: float, most_path_ohm: float, volts: float
 ) -> Control:
     """Propose the control of a pick.
+
+    What was seen decides, and the person's wishes: the control and the resistance that they
+    named are theirs, with what the sweep has to say to it. Without evidence, or without either,
+    there is no value.
 
     Parameters
     ----------
     pick : Pick
-    trials : sequence of Trial
-        What the sweep saw on this pair; empty where there is no log.
+    evidence : Evidence
+        What the sweep saw on this pair.
     least_path_ohm, most_path_ohm : float
         Least and largest path that the rig can make between two pads, ohms.
     volts : float
         Highest supply of the toy, V.
     """
-    low = pick.path_min_ohm or least_path_ohm
-    high = max(pick.path_max_ohm or low, low)
-    fixed = at_least(low)
-    keep = _keep(low, fixed, trials, least_path_ohm)
-    sound, after = pick.sound or "none", pick.after or "answers"
-    if after == "guarded":
+    heard = evidence.heard_ohm
+    if not heard and pick.at_ohm is None:
+        ours = _unfitted(evidence)
+        if not pick.control:
+            return ours
+        return replace(ours, why=f"{ours.why} You wish for {_A[pick.control]}: give it a value of "
+                                 "your own with at_ohm in picks.yaml.")  # fmt: skip
+    heard = heard or [pick.at_ohm]
+    fixed, keep = at_least(heard[0]), _keep(heard[0], evidence.trials, least_path_ohm)
+    if pick.at_ohm is not None:
+        fixed, keep = pick.at_ohm, _yours(pick.at_ohm, evidence, least_path_ohm)
+    seen = _Seen(
+        heard[0], heard[-1], fixed, keep, tuple(evidence.trials), most_path_ohm, volts
+    )
+    if evidence.heard_ohm:
+        ours = _by_sound(evidence.find, seen)
+    else:
+        ours = _button(f"{_unfitted(evidence).why} A button can't be left on.", seen)
+    if pick.control and pick.control != ours.kind:
+        why = f"You wish for it. The sweep speaks for {_A[ours.kind]}: {ours.why}"
+        ours = _BUILDERS[pick.control](why, seen)
+    return replace(ours, yours=ours.fixed_ohm == pick.at_ohm)
+
+
+_A = {
+    "toggle": "a toggle", "push-button": "a push-button", "potentiometer": "a potentiometer",
+    "photocell": "a photocell", "body contacts": "body contacts",
+}  # fmt: skip
+
+
+def _unfitted(evidence: Evidence) -> Control:
+    """Say why a pair gets no control."""
+    trials, find = evidence.trials, evidence.find
+    if not trials:
+        return Control("leave out", "not touched", "The sweep never touched this pair.")
+    low, high = min(t.path_ohm for t in trials), max(t.path_ohm for t in trials)
+    paths = ohms(low) if low == high else f"{ohms(low)} to {ohms(high)}"
+    if find is None:
+        return Control("leave out", "nothing found",
+                       f"Touched over {paths}, and no change that came back.")
+    if find.stop == "guarded":
         return Control(
             "leave out", "no control", "The rig's guard opened everything: too much current for "
-            "a part that stays in the toy.", fixed, keep,
+            "a part that stays in the toy.",
         )  # fmt: skip
-    if after == "freeze":
-        return _button(
-            "It stops the toy until the supply is cut: a button lets go by itself, and the reset "
-            "beside it brings the toy back.", fixed, keep,
-        )  # fmt: skip
-    if after == "runs on":
+    return Control(
+        "leave out", "no control", f"It stops the toy: over {ohms(evidence.stopped_ohm)} it did, and "
+        "over no higher path was anything else heard twice.",
+    )  # fmt: skip
+
+
+def _by_sound(find: Find, seen: _Seen) -> Control:
+    """Choose by what was heard."""
+    if find.after == "runs on":
         return _toggle(
             "It goes on by itself while held: a toggle holds it, and other bends can be tried "
-            "over it without pressing keys.", fixed, keep,
+            "over it without pressing keys.", seen,
         )  # fmt: skip
-    if sound == "loop":
-        return _toggle("A loop lasts while it is held: a toggle holds it.", fixed, keep)
-    if sound == "blip":
-        return _button("It ends by itself: a button gives it again and again.", fixed, keep)
-    if sound == "cut":
-        return _button("It takes the sound away while held: a button plays the gaps.", fixed, keep)
-    if sound in SMOOTH_SOUNDS:
-        seen = _Seen(low, high, fixed, keep, tuple(trials), most_path_ohm, volts)
-        return _changing(pick, sound, seen)
-    return _button(
-        "Nothing measured says how it should be played: begin with a button, it can't be left on.",
-        fixed, keep,
-    )  # fmt: skip
+    if find.sound == "loop":
+        return _toggle("A loop lasts while it is held: a toggle holds it.", seen)
+    if find.sound == "blip":
+        return _button("It ends by itself: a button gives it again and again.", seen)
+    if find.sound == "cut":
+        return _button("It takes the sound away while held: a button plays the gaps.", seen)
+    return _changing(find, seen)
 
 
 def body_fixed_ohm(volts: float) -> float:
@@ -125,7 +159,7 @@ def body_fixed_ohm(volts: float) -> float:
 
     Keeps the current through the lowest body resistance below `BODY_LIMIT_MA`.
     """
-    return at_least(max(volts / BODY_LIMIT_MA * 1000 - BODY_FLOOR_OHM, 1000.0), slack=0.0)
+    return at_least(max(volts / BODY_LIMIT_MA * 1000 - BODY_FLOOR_OHM, 1000.0))
 
 
 @dataclass(frozen=True)
@@ -146,26 +180,30 @@ class _Seen:
         return self.high >= self.most * 0.98
 
 
-def _changing(pick: Pick, sound: str, seen: _Seen) -> Control:
+def _changing(find: Find, seen: _Seen) -> Control:
     """Choose for a steady change: by how its amount moved over the paths, else by its range."""
-    low, high = seen.low, seen.high
-    measured = amounts(seen.trials, sound, pick.unit)
-    if low >= BODY_LEAST_OHM:
-        return _body(seen)
-    if _moves(measured, SMOOTH.get(pick.unit or "", 0.0)):
+    low, high, sound, unit = seen.low, seen.high, find.sound, find.unit
+    measured = amounts([t for t in seen.trials if t.heard and low <= t.path_ohm <= high], sound, unit)
+    skin = seen.at_top or high >= seen.fixed + BODY_LEAST_OHM
+    if low >= BODY_LEAST_OHM and skin:
+        return _body(
+            f"It needs much resistance: heard over {ohms(low)}"
+            + (f" to {ohms(high)}" if high > low * 1.02 else "")
+            + ". Skin is in that range, so it can be played by touch.", seen,
+        )  # fmt: skip
+    if _moves(measured, SMOOTH.get(unit or "", 0.0)):
         (path_low, amount_low), (path_high, amount_high) = measured[0], measured[-1]
         return _pot(
             "Its amount moves step by step with the resistance: "
-            f"{sound_words(sound, amount_high, pick.unit)} over {ohms(path_high)}, "
-            f"{sound_words(sound, amount_low, pick.unit)} over {ohms(path_low)}. A knob sets it.",
+            f"{sound_words(sound, amount_high, unit)} over {ohms(path_high)}, "
+            f"{sound_words(sound, amount_low, unit)} over {ohms(path_low)}. A knob sets it.",
             seen,
         )
     if len(measured) >= 2:
         return _toggle(
             f"It comes on at once: about the same from {ohms(measured[0][0])} to "
             f"{ohms(measured[-1][0])}, so a knob would only switch it.",
-            seen.fixed,
-            seen.keep,
+            seen,
         )
     if high / low >= 9.5:
         return _pot(
@@ -177,8 +215,7 @@ def _changing(pick: Pick, sound: str, seen: _Seen) -> Control:
     return _toggle(
         f"A held change, heard over {ohms(high)}{' and over no higher path' if higher else ''}: "
         "a toggle holds it.",
-        seen.fixed,
-        seen.keep,
+        seen,
     )
 
 
@@ -192,30 +229,49 @@ def _moves(measured: Sequence[tuple[float, float]], spread: float) -> bool:
     return abs(back) <= 0.2 * (max(values) - min(values))
 
 
-def _keep(low, fixed, trials, least_path_ohm) -> str:
-    froze = stopped_ohm(trials)
-    if froze is not None and froze < low * 0.98:
-        return (
-            f"Keep at least {ohms(low)} in the path: over {ohms(froze)} this pair stopped the toy."
-        )
+def _keep(low: float, trials: Sequence[Trial], least_path_ohm: float) -> str:
+    kept = f"Keep at least {ohms(low)} in the path"
+    stops = [one.path_ohm for one in trials if one.stopped]
+    if stops:
+        return f"{kept}: over {ohms(max(stops))} this pair stopped the toy."
     lower = sorted({t.path_ohm for t in trials if t.path_ohm < low * 0.98})
     if lower:
-        return (
-            f"Keep at least {ohms(low)} in the path: over {ohms(lower[0])} this change wasn't "
-            "found again."
-        )
-    return f"Keep at least {ohms(low)} in the path: the rig never tried less."
+        return f"{kept}: over {ohms(lower[0])} this change wasn't found again."
+    if low > least_path_ohm * 1.02:
+        return f"{kept}: less wasn't tried here."
+    return f"{kept}: the rig never tried less."
 
 
-def _toggle(why, fixed, keep) -> Control:
+def _yours(at_ohm: float, evidence: Evidence, least_path_ohm: float) -> str:
+    """Say what the sweep knows of a value that is the person's own."""
+    stopped, heard = evidence.stopped_ohm, evidence.heard_ohm
+    if stopped is not None and at_ohm * (1 - TOLERANCE) <= stopped:
+        return f"Your value. Over {ohms(stopped)} this pair stopped the toy, so expect it to stop."
+    if at_ohm < least_path_ohm * (1 - TOLERANCE):
+        return "Your value: less than the rig ever tried. Bridge it by hand once before you fit it."
+    if heard and at_ohm < heard[0] * (1 - TOLERANCE):
+        return f"Your value: less than the {ohms(heard[0])} over which it was heard again."
+    if heard and at_ohm > heard[-1] * (1 + TOLERANCE):
+        return f"Your value: more than the {ohms(heard[-1])} over which it was heard again."
+    return "Your value."
+
+
+def _toggle(why: str, seen: _Seen) -> Control:
     return Control(
-        "toggle", "toggle switch, on-off", why, fixed, keep,
+        "toggle", "toggle switch, on-off", why, seen.fixed, seen.keep,
         hints=("Use the middle lug and one outer lug.",),
     )  # fmt: skip
 
 
-def _button(why, fixed, keep) -> Control:
-    return Control("push-button", "push-button, closes while pressed", why, fixed, keep)
+def _button(why: str, seen: _Seen) -> Control:
+    return Control("push-button", "push-button, closes while pressed", why, seen.fixed, seen.keep)
+
+
+def _photocell(why: str, seen: _Seen) -> Control:
+    hints = [PHOTOCELL, f"In full light the resistor of {ohms(seen.fixed)} is nearly all there is."]
+    if not seen.at_top:
+        hints.append(f"Beyond about {ohms(seen.high)} nothing was heard: dark is off.")
+    return Control("photocell", "photocell", why, seen.fixed, seen.keep, hints=tuple(hints))
 
 
 def _pot(why: str, seen: _Seen) -> Control:
@@ -233,7 +289,7 @@ def _pot(why: str, seen: _Seen) -> Control:
     elif fixed + pot > high * 1.05:
         hints.append(f"Beyond about {ohms(high)} nothing was heard: there the knob is an off.")
     if high >= 100_000:
-        hints.append("A photocell (a few kΩ in light to about 1 MΩ in the dark) would do too.")
+        hints.append(f"{PHOTOCELL} One would do too.")
     if high >= BODY_LEAST_OHM:
         ohm = max(fixed, body_fixed_ohm(seen.volts))
         hints.append(f"Body contacts would reach its upper end; fit {ohms(ohm)} in series then.")
@@ -249,44 +305,28 @@ def _pot(why: str, seen: _Seen) -> Control:
     )
 
 
-def _body(seen: _Seen) -> Control:
+def _body(why: str, seen: _Seen) -> Control:
     """Fit domes, with a resistor that keeps wet fingers from doing what less resistance did."""
-    stopped, low = stopped_ohm(seen.trials), seen.low
-    lower = any(trial.path_ohm < low * 0.98 for trial in seen.trials)
-    if stopped is not None and stopped < low * 0.98:
-        fixed = max(body_fixed_ohm(seen.volts), at_least(stopped * 1.05))
-        keep = (
-            f"Over {ohms(stopped)} this pair stopped the toy: the resistor keeps the path above "
-            f"that, however wet the fingers. From there to {ohms(low)} wasn't tried."
-        )
-    elif lower:
-        fixed = body_fixed_ohm(seen.volts)
-        keep = (
-            f"Over less than {ohms(low)} the change wasn't found; the resistor keeps the current "
-            "through the skin small."
-        )
-    else:
-        fixed = max(body_fixed_ohm(seen.volts), at_least(low))
-        keep = seen.keep
+    fixed, high, keep = max(body_fixed_ohm(seen.volts), seen.fixed), seen.high, seen.keep
+    if fixed > seen.fixed:
+        keep += " The resistor is larger, so that little flows through the skin."
     worst = seen.volts / (fixed + BODY_FLOOR_OHM) * 1000
     hints = [
         "Two fingertips are 50 kΩ to 2 MΩ, less with damp skin; set the domes a finger apart.",
         f"Even with wet hands no more than {worst:.2g} mA can flow. Cells only, always.",
     ]
-    if fixed + BODY_LEAST_OHM > seen.high * 1.02 and seen.at_top:
+    if fixed + BODY_LEAST_OHM > high:
+        most = "The rig tried" if seen.at_top else "It was heard over"
         hints.append(
-            f"The rig tried no more than {ohms(seen.high)}: touch two bare wire ends first and "
-            "hear whether skin is enough. If not, fit a toggle and "
-            f"{ohms(at_least(low))}."
+            f"{most} no more than {ohms(high)}: touch two bare wire ends behind the resistor first "
+            "and hear whether skin is enough. If not, fit a toggle in place of the domes."
         )
     hints.append(f"A photocell or a potentiometer of {ohms(PHOTOCELL_DARK_OHM)} would do too.")
-    return Control(
-        "body contacts",
-        "two brass or steel domes",
-        f"It needs much resistance: heard over {ohms(low)}"
-        + (f" to {ohms(seen.high)}" if seen.high > low * 1.02 else "")
-        + ". Skin is in that range, so it can be played by touch.",
-        fixed,
-        keep,
-        hints=tuple(hints),
-    )
+    return Control("body contacts", "two brass or steel domes", why, fixed, keep,
+                   hints=tuple(hints))  # fmt: skip
+
+
+_BUILDERS: dict[str, Callable[[str, _Seen], Control]] = {
+    "toggle": _toggle, "push-button": _button, "potentiometer": _pot, "photocell": _photocell,
+    "body contacts": _body,
+}  # fmt: skip

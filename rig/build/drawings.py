@@ -130,7 +130,7 @@ def wiring(kind: str, pads: tuple[str, str], fixed_ohm: float, pot: str = "") ->
     Parameters
     ----------
     kind : str
-        toggle, push-button, potentiometer or body contacts.
+        toggle, push-button, potentiometer, photocell or body contacts.
     pads : tuple of str
     fixed_ohm : float
         Resistor at the first pad, ohms.
@@ -185,6 +185,14 @@ def _knob(_: str) -> str:
     )
 
 
+def _cell(_: str) -> str:
+    return (
+        '<path d="M160 46 H182 M230 46 H252"/><rect x="182" y="37" width="48" height="18"/>'
+        '<circle cx="206" cy="46" r="30"/>'
+        '<path d="M164 4 L182 20 M174 20 H182 V12 M184 -2 L200 14 M192 14 H200 V6"/>'
+    )
+
+
 def _domes(_: str) -> str:
     return (
         '<path d="M160 46 H178 M234 46 H252"/>'
@@ -194,7 +202,8 @@ def _domes(_: str) -> str:
 
 
 _SYMBOLS = {
-    "toggle": _switch, "push-button": _push, "potentiometer": _knob, "body contacts": _domes,
+    "toggle": _switch, "push-button": _push, "potentiometer": _knob, "photocell": _cell,
+    "body contacts": _domes,
 }  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from rig.build.controls import Control
 from rig.build.drawings import ink_of
-from rig.build.series import bands
+from rig.build.series import bands, nearest
 from rig.choose.picks import Pick
 
 BAND_INKS = {
@@ -21,7 +21,7 @@ def numbered(picks: Sequence[Pick], controls: Sequence[Control]) -> list[tuple[i
     return [
         (number, pick, control)
         for number, (pick, control) in enumerate(zip(picks, controls, strict=True), 1)
-        if control.kind != "leave out"
+        if control.fixed_ohm is not None
     ]
 
 
@@ -37,7 +37,9 @@ def number_tag(number: int) -> str:
 
 
 def bands_drawn(ohm: float) -> str:
-    """Give a 5 % resistor's bands as colours and words; `ohm` is a value of E24."""
+    """Give a 5 % resistor's bands as colours and words; "" for a value that isn't made."""
+    if nearest(ohm) != ohm:
+        return ""
     colours = (*bands(ohm), "gold")
     strips = "".join(f'<span style="background:{BAND_INKS[c]}"></span>' for c in colours)
     return f'<span class="bands">{strips}</span> {", ".join(colours)}'

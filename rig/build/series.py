@@ -42,17 +42,21 @@ def nearest(ohm: float, series: Sequence[float] = E24) -> float:
     return min(_around(ohm, series), key=lambda value: abs(math.log(value / ohm)))
 
 
-def at_least(ohm: float, series: Sequence[float] = E24, slack: float = 0.01) -> float:
-    """Give the smallest preferred value that isn't below `ohm`.
+TOLERANCE = 0.05
+"""Of the resistors on the sheet, IEC 60062's gold band (from memory)."""
+
+
+def at_least(ohm: float, series: Sequence[float] = E24, tolerance: float = TOLERANCE) -> float:
+    """Give the smallest preferred value of which no part is below `ohm`.
 
     Parameters
     ----------
     ohm : float
         Above 0.
-    slack : float
-        Part by which the value may be below all the same: 3,000.4 ohm is 3.0 kohm.
+    tolerance : float
+        So much of its value may a part lack.
     """
-    return next(value for value in _around(ohm, series) if value >= ohm * (1 - slack))
+    return next(value for value in _around(ohm, series) if value * (1 - tolerance) >= ohm)
 
 
 def _around(ohm: float, series: Sequence[float]) -> list[float]:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from rig.build.trials import PadPair, Trial
+import numpy as np
+from scipy.sparse.csgraph import shortest_path
+
+from rig.build.evidence import PadPair, Trial, Trials, stopped_ohm
+from rig.build.series import TOLERANCE
 from rig.choose.picks import Pick
-from rig.listen import STOPS
+from rig.choose.rank import letter_order
 from rig.words import ohms
 
 
@@ -17,7 +21,8 @@ from rig.words import ohms
 class Joint:
     """Two picks (numbered from 1) whose controls, both on, join two other pads.
 
-    `ohm` is the least resistance through both controls; `tried` says what the sweep knows.
+    `ohm` is the least resistance through both controls; `tried` says what the sweep knows, and
+    `stops` whether that means that the toy stops.
     """
 
     first: int
@@ -26,12 +31,13 @@ class Joint:
     joins: tuple[str, str]
     ohm: float
     tried: str
+    stops: bool = False
 
 
 def joints(
     picks: Sequence[Pick],
     fixed_ohm: Sequence[float],
-    trials: Mapping[PadPair, Sequence[Trial]] | None,
+    trials: Trials | None,
 ) -> list[Joint]:
     """Give every two picks with a common pad.
 
@@ -49,10 +55,49 @@ def joints(
         if len(common) != 1:
             continue
         pad = common.pop()
-        joins = tuple(sorted((set(one.pads) | set(other.pads)) - {pad}, key=lambda p: (len(p), p)))
+        joins = tuple(sorted((set(one.pads) | set(other.pads)) - {pad}, key=letter_order))
         ohm = fixed_ohm[i] + fixed_ohm[j]
-        found.append(Joint(i + 1, j + 1, pad, joins, ohm, _tried(joins, ohm, trials)))
+        made = (trials or {}).get(PadPair(joins), ())
+        tried = _tried(made, ohm) if trials is not None else "not known here"
+        found.append(Joint(i + 1, j + 1, pad, joins, ohm, tried, _stops(made, ohm)))
     return found
+
+
+def far_stops(
+    picks: Sequence[Pick], fixed_ohm: Sequence[float], trials: Trials | None
+) -> list[tuple[str, str, str]]:
+    """Give the pads that three or more controls join, all on, where that will stop the toy.
+
+    Parameters
+    ----------
+    picks : sequence of Pick
+        Linked by shared pads.
+    fixed_ohm, trials
+        As for `joints`.
+
+    Returns
+    -------
+    list of (pad, pad, what is known)
+    """
+    pads = sorted({pad for pick in picks for pad in pick.pads}, key=letter_order)
+    links = np.zeros((len(pads), len(pads)))
+    for pick, ohm in zip(picks, fixed_ohm, strict=True):
+        one, other = map(pads.index, pick.pads)
+        links[one, other] = links[other, one] = ohm
+    through = shortest_path(links, directed=False)
+    steps = shortest_path(links > 0, directed=False, unweighted=True)
+    return [
+        (pads[a], pads[b], _tried(made, through[a, b]))
+        for a, b in combinations(range(len(pads)), 2)
+        if steps[a, b] > 2
+        and _stops(made := (trials or {}).get(PadPair((pads[a], pads[b])), ()), through[a, b])
+    ]
+
+
+def _stops(made: Sequence[Trial], ohm: float) -> bool:
+    """Say if a path stops the toy: over as much it did, and resistors are only so exact."""
+    stopped = stopped_ohm(made)
+    return stopped is not None and ohm * (1 - TOLERANCE) <= stopped
 
 
 def crowded(picks: Sequence[Pick]) -> dict[str, list[int]]:
@@ -77,23 +122,19 @@ def clusters(picks: Sequence[Pick]) -> list[tuple[list[int], list[str]]]:
                 rest.append(group)
         groups = [*rest, (numbers, pads)]
     return [
-        (sorted(numbers), sorted(pads, key=lambda p: (len(p), p)))
+        (sorted(numbers), sorted(pads, key=letter_order))
         for numbers, pads in groups
         if len(numbers) >= 3
     ]
 
 
-def _tried(joins, ohm, trials) -> str:
-    if trials is None:
-        return "not known here"
-    made = trials.get(PadPair(joins), ())
+def _tried(made: Sequence[Trial], ohm: float) -> str:
     if not made:
         return "never touched"
-    stopped = [t for t in made if t.after in STOPS]
-    if stopped:
-        return f"stopped the toy over {ohms(max(t.path_ohm for t in stopped))}"
-    low = min(t.path_ohm for t in made)
-    heard = sorted({t.sound for t in made if t.sound != "none"})
-    what = ", ".join(heard) if heard else "no change"
+    stopped, low = stopped_ohm(made), min(t.path_ohm for t in made)
     lower = "; never over so little" if low > ohm * 1.05 else ""
+    if stopped is not None:
+        return f"stopped the toy over {ohms(stopped)}"
+    heard = sorted({t.sound for t in made if t.heard and t.sound != "none"})
+    what = ", ".join(heard) if heard else "no change"
     return f"{what}, down to {ohms(low)}{lower}"

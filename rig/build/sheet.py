@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 from importlib import resources
 from pathlib import Path
@@ -10,36 +11,46 @@ from string import Template
 
 from rig.build.controls import Control, propose
 from rig.build.drawings import board_overlay, wiring
-from rig.build.pieces import bands_drawn, items, number_tag
-from rig.build.trials import PadPair, Trial
+from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
+from rig.build.pieces import bands_drawn, items, number_tag, numbered
 from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
+from rig.log import Record
 from rig.project import Project, path_ohm
 from rig.project.electrical import highest_v
 from rig.project.hints import nearest
 from rig.project.places import Places
 from rig.words import after_words, ohms, sound_words
 
-Trials = Mapping[PadPair, Sequence[Trial]]
+
+@dataclass(frozen=True)
+class Seen:
+    """What a sweep knows of some picks: the evidence of each, and the trials of every pair.
+
+    Without a sweep there is none, and `trials` is None.
+    """
+
+    evidence: Sequence[Evidence]
+    trials: Trials | None = None
 
 
-def proposals(
-    project: Project, picks: Sequence[Pick], trials: Trials | None = None
-) -> list[Control]:
+def see(
+    picks: Sequence[Pick], records: Sequence[Record] | None, false_discovery: float
+) -> Seen:
+    """Gather what a sweep's records (None: there was no sweep) say of the picks."""
+    if records is None:
+        return Seen([Evidence()] * len(picks))
+    return Seen(evidence_for(picks, records, false_discovery), trials_by_pair(records))
+
+
+def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Control]:
     """Give a control for each pick.
-
-    Parameters
-    ----------
-    project : Project
-    picks : sequence of Pick
-    trials : mapping or None
-        What the sweep saw, by pair; None where there is no log.
 
     Raises
     ------
     ConfigError
-        There are no picks, or one names a pad that toy.yaml doesn't have.
+        There are no picks, or one names a pad or key that toy.yaml doesn't have.
     SafetyRefusal
         A pick is on a forbidden pad, or joins two rails.
     """
@@ -57,54 +68,52 @@ def proposals(
                 raise SafetyRefusal(f"{file}: {pick.pair}: pad {pad} is forbidden in toy.yaml")
         if all(toy.pads[pad].kind == "rail" for pad in pick.pads):
             raise SafetyRefusal(f"{file}: {pick.pair}: joins two supply rails: take it out")
+        if pick.key is not None and pick.key not in toy.keys:
+            raise ConfigError(f"{file}: {pick.pair}: there is no key {pick.key} in toy.yaml: "
+                              f"{nearest(pick.key, toy.keys)}")  # fmt: skip
     rig = project.rig
     least, most = (path_ohm(rig, one(rig.series_ohm)) for one in (min, max))
     return [
-        propose(
-            pick, (trials or {}).get(PadPair(pick.pads), ()), least_path_ohm=least,
-            most_path_ohm=most,
-            volts=highest_v(toy),
-        )
-        for pick in picks
-    ]  # fmt: skip
+        propose(pick, evidence, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy))
+        for pick, evidence in zip(picks, seen.evidence, strict=True)
+    ]
 
 
 def make_sheet(
-    project: Project, picks: Sequence[Pick], places: Places | None, trials: Trials | None = None
+    project: Project, picks: Sequence[Pick], places: Places | None, seen: Seen
 ) -> str:
-    """Give the build sheet's HTML: self-contained, without scripts or links.
+    """Give the sheet as HTML: one file, nothing from elsewhere, made for paper.
 
     Parameters
     ----------
     project : Project
     picks : sequence of Pick
-        In the person's order.
+        In the order of the sheet, at least one.
     places : Places or None
-        Where the pads are on the picture.
-    trials : mapping or None
+        Where the pads are on the board's picture.
+    seen : Seen
 
     Raises
     ------
     ConfigError, SafetyRefusal
-        See `proposals`.
+        As for `proposals`.
     """
-    controls = proposals(project, picks, trials)
-    source = resources.files("rig.build").joinpath("sheet.html").read_text("utf-8")
-    toy = project.toy
-    supply = {"cells": "from cells", "bench": "found on a bench supply"}[toy.supply.source]
-    return Template(source).substitute(
-        name=escape(toy.name),
-        supply=f"{toy.supply.volts:g} V {supply}",
+    controls = proposals(project, picks, seen)
+    supply = f"{project.toy.supply.volts:g} V from {project.toy.supply.source}"
+    template = Template(resources.files("rig.build").joinpath("sheet.html").read_text("utf-8"))
+    fitted = [(n, seen.evidence[n - 1]) for n, _, _ in numbered(picks, controls)]
+    return template.substitute(
+        name=escape(project.toy.name), supply=supply,
         count="1 bend" if len(picks) == 1 else f"{len(picks)} bends",
         cautions=_cautions(controls),
         board=_board(project, picks, places),
-        overview=_overview(project, picks, controls),
+        overview=_overview(picks, controls, seen.evidence),
         picks="\n".join(
-            _pick(project, number, pick, control)
-            for number, (pick, control) in enumerate(zip(picks, controls, strict=True), 1)
+            _pick(project, number, *one)
+            for number, one in enumerate(zip(picks, controls, seen.evidence, strict=True), 1)
         ),
-        shared=together(picks, controls, trials),
-        reset=reset(picks),
+        shared=together(project, picks, controls, seen.trials),
+        reset=reset(fitted),
         work=work(project, picks, controls),
         parts=parts(picks, controls),
     )
@@ -154,14 +163,14 @@ def _rail(project, pad) -> str:
     return ", supply rail" if project.toy.pads[pad].kind == "rail" else ""
 
 
-def _overview(project, picks, controls) -> str:
+def _overview(picks, controls, evidence) -> str:
     rows = []
-    for number, (pick, control) in enumerate(zip(picks, controls, strict=True), 1):
-        fixed = "" if control.kind == "leave out" else ohms(control.fixed_ohm)
-        boxes = "" if control.kind == "leave out" else '<span class="box"></span>'
+    for number, (pick, control, seen) in enumerate(zip(picks, controls, evidence, strict=True), 1):
+        fixed = "" if control.fixed_ohm is None else _value(control)
+        boxes = "" if control.fixed_ohm is None else '<span class="box"></span>'
         rows.append(
             f'<tr><td>{number_tag(number)}</td><td class="pads">{pick.pads[0]} \u2013 {pick.pads[1]}'
-            f"</td><td>{escape(_does(pick))}</td><td>{escape(control.part)}</td>"
+            f"</td><td>{escape(_title(pick, seen))}</td><td>{escape(control.part)}</td>"
             f"<td>{fixed}</td><td>{boxes}</td><td>{boxes}</td></tr>"
         )
     return (
@@ -170,33 +179,47 @@ def _overview(project, picks, controls) -> str:
     )
 
 
-def _does(pick: Pick) -> str:
-    said = sound_words(pick.sound, pick.amount, pick.unit)
-    return f"{said}; {after_words(pick.after)}" if pick.after not in (None, "answers") else said
+def _value(control: Control) -> str:
+    return ohms(control.fixed_ohm) + (" (yours)" if control.yours else "")
 
 
-def _pick(project, number, pick, control) -> str:
+def _title(pick: Pick, seen: Evidence) -> str:
+    """Say what a pick does, under the person's own name for it where there is one."""
+    return f"{pick.name}: {_does(seen)}" if pick.name else _does(seen)
+
+
+def _does(seen: Evidence) -> str:
+    """Say what the sweep heard of a pair."""
+    find = seen.find
+    if find is None:
+        return "nothing was found" if seen.trials else "not touched"
+    said = [] if find.sound == "none" else [sound_words(find.sound, find.amount, find.unit)]
+    return "; ".join([*said, after_words(find.after)] if after_words(find.after) else said)
+
+
+def _pick(project, number, pick, control, seen) -> str:
     a, b = pick.pads
     notes = " \u00b7 ".join(
         f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in (a, b)
     )
     heard = ""
-    if pick.path_min_ohm is not None:
-        low, high = ohms(pick.path_min_ohm), ohms(pick.path_max_ohm or pick.path_min_ohm)
-        heard = f"Heard over {low}" + (f" to {high}" if low != high else "") + " of path"
-        heard += f", take {pick.touch}." if pick.touch else "."
+    if paths := seen.heard_ohm:
+        low, high = ohms(paths[0]), ohms(paths[-1])
+        heard = f" Heard again over {low}" + (f" to {high}" if low != high else "") + " of path"
+        heard += f" with key {escape(seen.find.key)}, take {seen.find.best_touch}."
     head = (
-        f"<h3>{number_tag(number)} &nbsp;{a} \u2013 {b}: {escape(_does(pick))}</h3>"
+        f"<h3>{number_tag(number)} &nbsp;{a} \u2013 {b}: {escape(_title(pick, seen))}</h3>"
         + (f'<p class="note">{escape(pick.note)}</p>' if pick.note else "")
-        + f'<p class="small">{notes}. {heard}</p>'
+        + f'<p class="small">{notes}.{heard}</p>'
     )
     why = f"<p><b>{escape(_capital(control.part))}.</b> {escape(control.why)}</p>"
-    if control.kind == "leave out":
+    if control.fixed_ohm is None:
         return f'<div class="pick">{head}{why}</div>'
     pot = f"{ohms(control.pot_ohm)}" if control.pot_ohm else ""
+    drawn = bands_drawn(control.fixed_ohm)
     left = (
         wiring(control.kind, (a, b), control.fixed_ohm, pot)
-        + f'<p class="small">{ohms(control.fixed_ohm)} (E24): {bands_drawn(control.fixed_ohm)}</p>'
+        + f'<p class="small">{_value(control)}' + (f", 5 %: {drawn}" if drawn else "") + "</p>"
         + f'<p class="small">{escape(control.keep)}</p>'
     )
     right = why + (items([escape(hint) for hint in control.hints]) if control.hints else "")

@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from html import escape
 
 from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
+from rig.build.evidence import Evidence, Trials
 from rig.build.pieces import bands_drawn, items, number_tag, numbered
-from rig.build.shared import clusters, crowded, joints
-from rig.build.trials import PadPair, Trial
+from rig.build.shared import Joint, clusters, crowded, far_stops, joints
 from rig.choose.picks import Pick
-from rig.listen import STOPS
 from rig.project import Project
+from rig.project.electrical import current_ma
 from rig.words import ohms
 
 
 def together(
-    picks: Sequence[Pick],
-    controls: Sequence[Control],
-    trials: Mapping[PadPair, Sequence[Trial]] | None,
+    project: Project, picks: Sequence[Pick], controls: Sequence[Control], trials: Trials | None
 ) -> str:
     """Give the part on picks that share a pad."""
     fitted = numbered(picks, controls)
@@ -28,7 +26,8 @@ def together(
         return ""
     kept = [pick for _, pick, _ in fitted]
     numbers = [number for number, _, _ in fitted]
-    found = joints(kept, [control.fixed_ohm for _, _, control in fitted], trials)
+    fixed_ohm = [control.fixed_ohm for _, _, control in fitted]
+    found = joints(kept, fixed_ohm, trials)
     if not found:
         return (
             "<h2>Together</h2><p>No two of these share a pad: they may be on together without "
@@ -38,7 +37,7 @@ def together(
         f'<tr><td class="nowrap">{number_tag(numbers[j.first - 1])} + '
         f"{number_tag(numbers[j.second - 1])}</td>"
         f'<td class="pads">{j.pad}</td><td class="pads">{j.joins[0]} \u2013 {j.joins[1]}</td>'
-        f"<td>{ohms(j.ohm)} or more</td><td>{escape(j.tried)}</td></tr>"
+        f"<td>{ohms(j.ohm)} or more</td><td>{_known(project, j)}</td></tr>"
         for j in found
     )
     lines = []
@@ -51,23 +50,36 @@ def together(
         )
     for users, pads in clusters(kept):
         names = ", ".join(str(numbers[u - 1]) for u in users)
-        lines.append(f"All of {names} on: {', '.join(pads)} are joined. Not tried.")
+        far = far_stops([kept[u - 1] for u in users], [fixed_ohm[u - 1] for u in users], trials)
+        stops = "".join(f" <b>{a} \u2013 {b} will stop the toy</b>: {escape(tried)}." for a, b, tried in far)
+        lines.append(f"All of {names} on: {', '.join(pads)} are joined. Not tried as one.{stops}")
     return (
         "<h2>Together</h2><p>These share a pad. With both on, two other pads are joined through "
-        "it, and the three were never tried as one. It may be a new bend or a freeze: try each once, "
-        "with the reset at hand.</p>"
+        "it, and the three were never tried as one. "
+        "Where the last column doesn't say what will happen, it may be a new bend or a freeze: try "
+        "each once, with the reset at hand.</p>"
         "<table><tr><th>Both on</th><th>Share</th><th>Also joins</th><th>Through</th>"
         f"<th>The two alone, on the rig</th></tr>{rows}</table>" + (items(lines) if lines else "")
     )
 
 
-def reset(picks: Sequence[Pick]) -> str:
-    """Give the part on the reset button."""
-    stops = [
-        str(n) for n, pick in enumerate(picks, 1) if pick.after in STOPS
-    ]  # fmt: skip
-    need = f"You will need it: {', '.join(stops)} stops the toy. " if stops else (
-        "Bends stop a toy sooner or later. "
+def _known(project: Project, joint: Joint) -> str:
+    """Say what is known of the two pads that two controls join."""
+    if joint.stops:
+        return f"<b>will stop the toy</b>: {escape(joint.tried)}. Fit them so that only one can be on."
+    if all(project.toy.pads[pad].kind == "rail" for pad in joint.joins):
+        drawn_ma = current_ma(project.toy, joint.ohm)
+        return (f"both supply rails: up to {drawn_ma:.2g} mA from the cells while both are on. Fit "
+                "them so that only one can be on.")  # fmt: skip
+    return escape(joint.tried)
+
+
+def reset(fitted: Sequence[tuple[int, Evidence]]) -> str:
+    """Give the part on the reset button; of each pick that is fitted, its number and evidence."""
+    stops = [str(number) for number, seen in fitted if seen.stopped_ohm is not None]
+    need = (
+        f"The pads of {', '.join(stops)} stopped the toy in the sweep. "
+        if stops else "Bends stop a toy sooner or later. "
     )  # fmt: skip
     return (
         f"<p>{need}Fit a push-button that is closed at rest (normally closed) in the battery's "
@@ -108,7 +120,7 @@ def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -
         )
     steps += [
         "A drop of hot glue on each wire beside its joint; none on parts that get warm.",
-        "Try the combinations under \u201cTogether\u201d.",
+        "Try the combinations under \u201cTogether\u201d, but for those that will stop the toy.",
         "Close the shell without pinching a wire, try everything once more.",
     ]
     lines = "".join(f'<li><span class="box"></span>{step}</li>' for step in steps)
@@ -126,7 +138,7 @@ def parts(picks: Sequence[Pick], controls: Sequence[Control]) -> str:
     rows = [f"<tr><td>{n}</td><td>{escape(part)}</td></tr>" for part, n in controls_of.items()]
     resistors = Counter(control.fixed_ohm for _, _, control in fitted)
     rows += [
-        f"<tr><td>{n}</td><td>resistor {ohms(value)}, 1/4 W, 5 %: {bands_drawn(value)}</td></tr>"
+        f"<tr><td>{n}</td><td>{_resistor(value)}</td></tr>"
         for value, n in sorted(resistors.items())
     ]
     rows.append("<tr><td>1</td><td>push-button, closed at rest (or changeover with a resistor of "
@@ -138,6 +150,11 @@ def parts(picks: Sequence[Pick], controls: Sequence[Control]) -> str:
         + "</td></tr>"
     )
     return f"<table><tr><th>Count</th><th>Part</th></tr>{''.join(rows)}</table>"
+
+
+def _resistor(ohm: float) -> str:
+    drawn = bands_drawn(ohm)
+    return f"resistor {ohms(ohm)}, 1/4 W, " + (f"5 %: {drawn}" if drawn else "as you wished it")
 
 
 def _shared_wires(fitted) -> str:

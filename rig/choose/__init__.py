@@ -1,19 +1,22 @@
 """Choosing: from the touches of a log to ranked finds, heard, kept or set aside as picks."""
 
-from rig.choose.picks import Pick, keep, load_picks, note, remove, skip
+from rig.choose.picks import Pick, keep, load_picks, note, remove, set_aside
 from rig.choose.rank import FIND_COLUMNS, Find, find_rows, finds
 from rig.choose.replay import Session
+from rig.choose.tally import Tally, tally
 
 __all__ = [
     "FIND_COLUMNS",
     "Find",
     "Pick",
     "Session",
+    "Tally",
     "find_rows",
     "finds",
     "keep",
     "load_picks",
     "note",
     "remove",
-    "skip",
+    "set_aside",
+    "tally",
 ]

@@ -101,26 +101,6 @@ def touch_distances(touches: Sequence[Record]) -> np.ndarray:
     return np.where(np.isnan(apart), words[:, None] != words, np.minimum(apart, 1.0))
 
 
-def family_name(sound: str, amount: float | None, unit: str | None) -> str:
-    """Name a family after its best find: "loop 0.25 s", "pitch up 300 cents", "cut 45 dB".
-
-    Parameters
-    ----------
-    sound : str
-        A word of the table, not "none".
-    amount : float or None
-        In `unit`: cents, dB, s or Hz.
-    unit : str or None
-    """
-    if amount is None:
-        return sound
-    up = {"pitch": ("up ", "down "), "level": ("+", "-")}.get(sound, ("", ""))[amount < 0]
-    if sound == "cut" and unit == "s":
-        up = "after "
-    size = f"{abs(amount):.2f}" if unit == "s" else f"{abs(amount):.0f}"
-    return f"{sound} {up}{size} {unit or ''}".rstrip()
-
-
 def _rough(one: Record) -> tuple:
     """Give what the word and amount say of a sound: the word, the after, about how much."""
     step = STEPS.get(one.unit or "", 1.0)

@@ -7,62 +7,62 @@ from __future__ import annotations
 
 import itertools
 import json
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from rig.choose.rank import Find, letter_order
+from rig.choose.rank import letter_order
 from rig.errors import ConfigError
 from rig.files import replace_text
-from rig.listen.judgement import AFTERS, SOUNDS
-from rig.project.hints import nearest
+from rig.project.hints import nearest, number_hint
 from rig.project.yaml_strict import Document, parse_yaml
 
 PICKS = "picks.yaml"
 HEADING = """\
-# The bends kept for building, in your order, and pairs set aside (skip: true).
-# Edit as you like: the pair, and a note in quotes; leave out what you don't know.
+# The pairs kept for building, in your order, and pairs set aside (set_aside: true).
+# Edit as you like. A pair is enough; what was heard of it comes from the sweep each time.
+# Yours to add: name, note (in quotes), control (toggle, push-button, potentiometer, photocell,
+# body contacts), at_ohm (the resistance that you want in it, ohms), key (the one to go by).
 """
+CONTROLS = ("toggle", "push-button", "potentiometer", "photocell", "body contacts")
+"""What may be wished for as `control`."""
+AT_LEAST_OHM, AT_MOST_OHM = 1, 10_000_000
+"""Range of resistors that shops have (common practice, no source)."""
 _PAIR = re.compile(r"([A-Z]{1,3})-([A-Z]{1,3})")
 _ITEM = re.compile(r"^-(?=\s|$)", re.MULTILINE)
+_FORMER = ("sound", "after", "amount", "unit", "path_min_ohm", "path_max_ohm", "touch")
+"""What earlier versions copied from the sweep: read over, since it may not be true any more."""
 
 
 @dataclass(frozen=True)
 class Pick:
-    """A bend that the person has chosen, or set aside.
+    """A pair that the person has chosen, or set aside, with their own words and wishes.
 
     Parameters
     ----------
     pair : str
         Two pads, "C-F".
-    note : str
+    at_ohm : float or None
+        The resistance that the person wants in the path, ohms.
+    key : str or None
+        The key whose sound counts; None: whichever shows it best.
+    name, note : str
         The person's own words.
-    sound, after : str or None
-        Words of the tables.
-    amount : float or None
-        In `unit`: cents, dB, s or Hz.
-    unit : str or None
-    path_min_ohm, path_max_ohm : float or None
-        Range of path in which it bends, ohms.
-    touch : int or None
-        Number of the touch to listen to.
-    skip : bool
-        Set aside: not to be built, nor shown again.
+    control : str or None
+        One of `CONTROLS`, where the person wishes for one.
+    set_aside : bool
+        Not to be built, nor shown again.
     """
 
     pair: str
+    at_ohm: float | None = None
+    key: str | None = None
+    name: str = ""
     note: str = ""
-    sound: str | None = None
-    after: str | None = None
-    amount: float | None = None
-    unit: str | None = None
-    path_min_ohm: float | None = None
-    path_max_ohm: float | None = None
-    touch: int | None = None
-    skip: bool = False
+    control: str | None = None
+    set_aside: bool = False
 
     @property
     def pads(self) -> tuple[str, str]:
@@ -74,15 +74,15 @@ class Pick:
 FIELDS = tuple(one.name for one in fields(Pick))
 
 
-def load_picks(folder: Path, skipped: bool = False) -> list[Pick]:
+def load_picks(folder: Path, set_aside: bool = False) -> list[Pick]:
     """Read the picks of a project folder, in the person's order.
 
     Parameters
     ----------
     folder : Path
         The project folder; one without picks.yaml has no picks.
-    skipped : bool
-        Also give the entries with `skip: true`.
+    set_aside : bool
+        Also give the pairs that were set aside.
 
     Raises
     ------
@@ -91,25 +91,20 @@ def load_picks(folder: Path, skipped: bool = False) -> list[Pick]:
     """
     path = Path(folder) / PICKS
     picks = _parse(_read(path), path)
-    return [pick for pick in picks if skipped or not pick.skip]
+    return [pick for pick in picks if set_aside or not pick.set_aside]
 
 
-def keep(folder: Path, find: Find, note: str | None = None) -> Pick:
-    """Keep a find; an entry there already keeps its place and, without a new one, its note."""
-    old = _entry(folder, find.pair)
-    pick = Pick(
-        find.pair, note if note is not None else (old.note if old else ""), find.sound,
-        find.after, _rounded(find.amount), find.unit, _rounded(find.path_min_ohm),
-        _rounded(find.path_max_ohm), find.best_touch,
-    )
+def keep(folder: Path, pair: str, note: str | None = None) -> Pick:
+    """Keep a pair; an entry there already keeps its place and the person's words and wishes."""
+    old = _entry(folder, pair) or Pick(tidy_pair(pair))
+    pick = replace(old, note=old.note if note is None else note, set_aside=False)
     _put(folder, pick)
     return pick
 
 
-def skip(folder: Path, pair: str) -> Pick:
-    """Set a pair aside; its note stays."""
-    old = _entry(folder, pair)
-    pick = replace(old, skip=True) if old else Pick(tidy_pair(pair), skip=True)
+def set_aside(folder: Path, pair: str) -> Pick:
+    """Set a pair aside; the person's words about it stay."""
+    pick = replace(_entry(folder, pair) or Pick(tidy_pair(pair)), set_aside=True)
     _put(folder, pick)
     return pick
 
@@ -152,7 +147,7 @@ def tidy_pair(text: str) -> str:
 
 def _entry(folder: Path, pair: str) -> Pick | None:
     wanted = tidy_pair(pair)
-    return next((one for one in load_picks(folder, skipped=True) if one.pair == wanted), None)
+    return next((one for one in load_picks(folder, set_aside=True) if one.pair == wanted), None)
 
 
 def _read(path: Path) -> str:
@@ -190,6 +185,9 @@ def _check(item: Any, index: int, document: Document) -> Pick:
     values: dict[str, Any] = {}
     for name, value in item.items():
         where = document.where((index, name))
+        if name in _FORMER:
+            continue
+        name = "set_aside" if name == "skip" else name
         if name not in FIELDS:
             raise ConfigError(f"{where}: unknown `{name}`: {nearest(name, FIELDS)}")
         if value is None and name != "pair":
@@ -204,28 +202,22 @@ def _check(item: Any, index: int, document: Document) -> Pick:
 def _value(name: str, value: Any) -> Any:
     if name == "pair":
         return tidy_pair(str(value))
-    if name in ("sound", "after"):
-        words = SOUNDS if name == "sound" else AFTERS
-        if value not in words:
-            raise ConfigError(f"{name} can't be {value}: {nearest(value, words)}")
-        return value
-    if name == "skip":
+    if name == "set_aside":
         if not isinstance(value, bool):
-            raise ConfigError(f"skip must be true or false, is {value}")
+            raise ConfigError(f"set_aside must be true or false, is {value}")
         return value
-    if name in ("note", "unit"):
-        if not isinstance(value, str):
-            raise ConfigError(f'{name} must be text: write it in quotes, {name}: "{value}"')
-        return value
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise ConfigError(f"{name} must be a number, is {value}: write it without its unit")
-    if name == "touch":
-        if not isinstance(value, int) or value < 1:
-            raise ConfigError(f"touch must be the number of a touch, is {value}")
-        return value
-    if name.endswith("_ohm") and value < 0:
-        raise ConfigError(f"{name} must be at least 0, is {value}")
-    return float(value)
+    if name == "at_ohm":
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise ConfigError(f"at_ohm must be a number, is {value}: "
+                              f"{number_hint('at_ohm', str(value))}")
+        if not AT_LEAST_OHM <= value <= AT_MOST_OHM:
+            raise ConfigError(f"at_ohm must be {AT_LEAST_OHM} to {AT_MOST_OHM:,}, is {value:g}")
+        return float(value)
+    if not isinstance(value, str):
+        raise ConfigError(f'{name} must be text: write it in quotes, {name}: "{value}"')
+    if name == "control" and value not in CONTROLS:
+        raise ConfigError(f"control can't be {value}: {nearest(value, CONTROLS)}")
+    return value
 
 
 def _place(picks: Sequence[Pick], pair: str) -> int | None:
@@ -238,6 +230,8 @@ def _put(folder: Path, pick: Pick) -> None:
     place = _place(picks, pick.pair)
     if place is None:
         items.append(_item(pick))
+    elif picks[place] == pick:
+        return
     else:
         items[place] = _item(pick) + _after_item(items[place])
     _write(path, head + "".join(items))
@@ -271,7 +265,7 @@ def _item(pick: Pick) -> str:
         value = getattr(pick, name)
         if value is None or value is False or value == "":
             continue
-        if name == "note":
+        if name in ("key", "name", "note"):
             value = json.dumps(value, ensure_ascii=False)
         elif value is True:
             value = "true"
@@ -279,10 +273,6 @@ def _item(pick: Pick) -> str:
             value = f"{value:.10g}"
         lines.append(f"{name}: {value}\n")
     return "- " + "  ".join(lines)
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.4g}")
 
 
 def _write(path: Path, text: str) -> None:

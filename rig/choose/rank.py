@@ -7,13 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
-from rig.choose.families import families, family_name
+from rig.choose.families import families
 from rig.listen import STOPS, is_change
 from rig.log import Record
 
-FIND_COLUMNS = ("pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm",
-                "path_max_ohm", "score", "p_value", "q_value", "family")
-"""Columns of the exported finds, one row per pair."""
+FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
+                "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
+                "family")
+"""What of a find is exported, one row per pair."""
 
 WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45, "blip": 0.45,
           "level": 0.35}
@@ -52,7 +53,7 @@ class Find:
     stop : str or None
         "freeze" or "guarded" when the pair stopped the toy over any path. Once is enough:
         that the recovery ladder was needed, or the guard tripped, is direct evidence.
-    freezes_at_ohm : float or None
+    stops_at_ohm : float or None
         The highest path over which it did.
     p_value : float or None
         Chance that an unbridged toy gives what the confirming touches did; None where the
@@ -60,7 +61,12 @@ class Find:
     q_value : float or None
         The lowest rate of false discoveries at which the pair is still a find.
     family : str
-        Name of those that change the sound alike, this one included.
+        Those that change the sound alike, by the pair of the best among them, itself included.
+        What isn't heard is told by what comes after it.
+    key : str
+        The key that was pressed in the best touch.
+    best_path_ohm : float or None
+        The path of the best touch, ohms.
     """
 
     pads_1: str
@@ -76,10 +82,12 @@ class Find:
     best_touch: int
     baseline_touch: int | None
     stop: str | None = None
-    freezes_at_ohm: float | None = None
+    stops_at_ohm: float | None = None
     p_value: float | None = None
     q_value: float | None = None
     family: str = ""
+    key: str = ""
+    best_path_ohm: float | None = None
 
     @property
     def after_at_worst(self) -> str:
@@ -87,12 +95,29 @@ class Find:
         return self.stop or self.after
 
     @property
+    def pads(self) -> tuple[str, str]:
+        """Both pads' letters."""
+        return self.pads_1, self.pads_2
+
+    @property
     def pair(self) -> str:
         """Name the pair as people write it: "C-F"."""
         return f"{self.pads_1}-{self.pads_2}"
 
+    @property
+    def stops_only(self) -> bool:
+        """Say whether the toy was stopped over every path over which the pair did anything."""
+        return self.after in STOPS
 
-def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -> list[Find]:
+    @property
+    def is_bend(self) -> bool:
+        """Say whether it changes the sound: neither only silences it nor only stops the toy."""
+        return self.after == "runs on" or self.sound not in ("none", "cut")
+
+
+def finds(
+    records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY, key: str | None = None
+) -> list[Find]:
     """Give one find per pair that changed the sound again when touched again, or stopped the toy.
 
     Parameters
@@ -101,6 +126,8 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
     false_discovery : float
         Rate of false ones among the changes of sound that is held, 0 to 1. Stops are seen
         directly and don't depend on it.
+    key : str, optional
+        Show what was heard with this key alone; how sure a pair is hangs on all of its touches.
 
     Returns
     -------
@@ -117,7 +144,8 @@ def finds(records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY) -
     found = []
     for pair, q_value in q_values(p_values).items():
         surely = q_value <= false_discovery
-        one = _find(pair, pairs[pair], baselines, surely)
+        touches = [one for one in pairs[pair] if key in (None, one.key)]
+        one = _find(pair, touches, baselines, surely)
         if one and one.sound != "none":
             one = replace(one, p_value=p_values[pair], q_value=q_value)
         found.append(one)
@@ -197,7 +225,7 @@ def _find(
     return Find(
         *pair, heard[0], best.after, *heard[1:], min(paths), max(paths), best.score or 0.0,
         tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
-        stop, stopped_at or None,
+        stop, stopped_at or None, key=best.key, best_path_ohm=best.path_ohm,
     )
 
 
@@ -232,24 +260,19 @@ def _worth(find: Find) -> float:
 
 
 def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
-    """Give the finds with their families, each named after its best; the best ones first."""
+    """Give the finds with their families, each named by its best; the best ones first."""
     best_first = sorted(
         sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2))),
         key=lambda one: (one.after in STOPS, -_worth(one)),
     )
     heard = [one for one in best_first if one.sound != "none"]
     numbers = families([[made[number] for number in one.touches] for one in heard])
-    names: dict[int, str] = {}
-    taken: Counter = Counter()
-    named = {}
-    for one, number in zip(heard, numbers, strict=True):
-        if number not in names:
-            name = family_name(one.sound, one.amount, one.unit)
-            taken[name] += 1
-            names[number] = f"{name} ({taken[name]})" if taken[name] > 1 else name
-        named[one.pair] = names[number]
-    # What isn't heard during the touch is told by what comes after it.
-    return [replace(one, family=named.get(one.pair, one.after)) for one in best_first]
+    best: dict[int, str] = {}
+    family = {
+        one.pair: best.setdefault(number, one.pair)
+        for one, number in zip(heard, numbers, strict=True)
+    }
+    return [replace(one, family=family.get(one.pair, one.after)) for one in best_first]
 
 
 def _ranked(best_first: list[Find]) -> list[Find]:

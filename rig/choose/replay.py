@@ -57,7 +57,7 @@ class Session:
     ) -> None:
         self.log = log
         self.folder = Path(folder)
-        decided = {one.pair for one in picks.load_picks(self.folder, skipped=True)}
+        decided = {one.pair for one in picks.load_picks(self.folder, set_aside=True)}
         self.found = [one for one in found if again or one.pair not in decided]
         self._all = list(found)
         self._at = 0
@@ -78,11 +78,11 @@ class Session:
 
     def keep(self, note: str | None = None) -> picks.Pick:
         """Keep the find that is shown."""
-        return picks.keep(self.folder, self._shown(), note)
+        return picks.keep(self.folder, self._shown().pair, note)
 
-    def skip(self) -> picks.Pick:
+    def set_aside(self) -> picks.Pick:
         """Set the find that is shown aside."""
-        return picks.skip(self.folder, self._shown().pair)
+        return picks.set_aside(self.folder, self._shown().pair)
 
     def note(self, text: str) -> picks.Pick:
         """Note something about the find that is shown, which keeps it."""
@@ -93,7 +93,7 @@ class Session:
         return picks.remove(self.folder, self._shown().pair)
 
     def state(self, find: Find) -> str:
-        """Say what was decided about a find: "kept", "skipped" or ""."""
+        """Say what was decided about a find: "kept", "set aside" or ""."""
         return decisions(self.folder).get(find.pair, "")
 
     def alike(self) -> list[Find]:
@@ -125,10 +125,10 @@ class Session:
 
 
 def decisions(folder: Path) -> dict[str, str]:
-    """Give "kept" or "skipped" for each pair in picks.yaml."""
+    """Give "kept" or "set aside" for each pair in picks.yaml."""
     return {
-        one.pair: "skipped" if one.skip else "kept"
-        for one in picks.load_picks(folder, skipped=True)
+        one.pair: "set aside" if one.set_aside else "kept"
+        for one in picks.load_picks(folder, set_aside=True)
     }
 
 

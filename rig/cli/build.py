@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from rig.build.sheet import make_sheet, proposals, write_sheet
-from rig.build.trials import trials_by_pair
+from rig.build.sheet import make_sheet, proposals, see, write_sheet
 from rig.choose.picks import load_picks
 from rig.cli.console import console
 from rig.log import SweepLog
@@ -36,14 +35,18 @@ def sheet(
     loaded = load_project(project)
     picks = load_picks(project)
     folder = project / "sweeps" / name
-    trials = None
+    records = None
     if (folder / "log.db").exists():
-        trials = trials_by_pair(SweepLog.open(folder, read_only=True).records())
-    controls = proposals(loaded, picks, trials)
+        records = SweepLog.open(folder, read_only=True).records()
+    seen = see(picks, records, loaded.rig.sweep.false_discovery)
+    controls = proposals(loaded, picks, seen)
     target = out or project / "sheet.html"
-    write_sheet(target, make_sheet(loaded, picks, load_places(project), trials))
+    write_sheet(target, make_sheet(loaded, picks, load_places(project), seen))
     say = console()
     for pick, control in zip(picks, controls, strict=True):
-        value = "" if control.kind == "leave out" else f", {ohms(control.fixed_ohm)} in series"
+        yours = " of your own" if control.yours else ""
+        value = "" if control.fixed_ohm is None else f", {ohms(control.fixed_ohm)}{yours} in series"
         say.print(f"{pick.pair:<7} {control.part}{value}")
+    if records is None:
+        say.print(f"there is no sweep {name!r} in this folder, so nothing is known of these pairs")
     say.print(f"the sheet: {target} (open it in a browser and print it)")

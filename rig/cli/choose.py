@@ -6,24 +6,20 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import typer
-from rich import box
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
-from rig.choose import Find, Session, finds, keep, load_picks, remove, skip
-from rig.choose.picks import PICKS, Pick, tidy_pair
-from rig.choose.replay import decisions, find_pair, listening_paths, one_after_the_other
+from rig.choose import Find, Session, finds, keep, load_picks, remove, set_aside
+from rig.choose.picks import PICKS, tidy_pair
+from rig.choose.replay import decisions, find_pair, one_after_the_other
 from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
-from rig.cli.tables import afterwards, span
+from rig.cli.tables import afterwards, print_finds, span, what, where
 from rig.errors import BenchError, RigError
-from rig.listen import STOPS
 from rig.log import SweepLog
-from rig.project import load_project
-from rig.words import sound_words
+from rig.log.takes import TAKES
+from rig.project import Toy, load_project
 
 KEYS = """\
 p play baseline and bend   b baseline alone   o bend alone
@@ -42,7 +38,7 @@ def replay(
     name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
     listing: bool = typer.Option(False, "--list", help="List the finds, best first, and leave."),
     kept: list[str] = typer.Option([], "--keep", metavar="PAIR", help="Keep this pair: C-F."),
-    skipped: list[str] = typer.Option([], "--skip", metavar="PAIR", help="Set a pair aside."),
+    aside: list[str] = typer.Option([], "--set-aside", metavar="PAIR", help="Set a pair aside."),
     undone: list[str] = typer.Option([], "--undo", metavar="PAIR", help="Take a choice back."),
     played: str | None = typer.Option(None, "--play", metavar="PAIR", help="Play one pair."),
     note: str | None = typer.Option(None, "--note", help="Your words about the kept pair."),
@@ -63,69 +59,54 @@ def replay(
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
     found = finds(log.records(), loaded.rig.sweep.false_discovery)
     out = console()
-    if kept or skipped or undone:
-        _decide(out, folder, found, kept, skipped, undone, note)
+    if kept or aside or undone:
+        _decide(out, loaded.toy, folder, found, kept, aside, undone, note)
     if played is not None:
-        _play_one(out, find_pair(found, played), log, folder)
-    if listing or not (kept or skipped or undone or played or at_terminal()):
-        print_list(out, found, folder, log)
+        _play_one(out, loaded.toy, find_pair(found, played), log, folder)
+    if listing or not (kept or aside or undone or played or at_terminal()):
+        print_finds(out, found, loaded.toy, choices=_choices(folder))
+        if found:
+            _line(out, f"takes: {log.folder / TAKES}, by their number")
         if not listing and found:
             _line(out, f"next: padsweep replay --project {project} --keep "
                        f'{found[0].pair} --note "..."')
-    elif not (kept or skipped or undone or played):
-        _go_through(out, Session(found, log, folder, again))
+    elif not (kept or aside or undone or played):
+        _go_through(out, loaded.toy, Session(found, log, folder, again))
 
 
-def print_list(out: Console, found: Sequence[Find], folder: Path, log: SweepLog) -> None:
-    """Print every find with what was decided about it and where its take is."""
-    if not found:
-        _line(out, "nothing was found in this sweep so far")
-        return
-    entries = {one.pair: one for one in load_picks(folder, skipped=True)}
-    table = Table(box=box.SIMPLE_HEAD if out.is_terminal else None, pad_edge=False)
-    for heading in ("", "pads", "what it does", "path", "afterwards", "family", "choice", "take"):
-        table.add_column(heading, no_wrap=True, justify="right" if not heading else "left")
-    for rank, find in enumerate(found, 1):
-        _, path = listening_paths(find, log.folder)[-1]
-        table.add_row(
-            str(rank), find.pair, _what(find), span(find.path_min_ohm, find.path_max_ohm),
-            afterwards(find), find.family, Text(_choice(entries.get(find.pair))),
-            path.relative_to(folder).as_posix(),
-        )
-    wide = Console(width=None if out.is_terminal else 240, highlight=False)
-    wide.print(table)
+def _choices(folder: Path) -> dict[str, str]:
+    """Give what was decided about each pair, with the person's words."""
+    told = {}
+    for one in load_picks(folder, set_aside=True):
+        words = ", ".join(word for word in (one.name, one.note) if word)
+        decided = "set aside" if one.set_aside else "kept"
+        told[one.pair] = f"{decided}: {words}" if words else decided
+    return told
 
 
-def _what(find: Find) -> str:
-    if find.sound == "none":
-        return "nothing heard" if find.after in STOPS else "sounds on"
-    return sound_words(find.sound, find.amount, find.unit)
-
-
-def _choice(entry: Pick | None) -> str:
-    if entry is None:
-        return ""
-    return "set aside" if entry.skip else f"kept: {entry.note}" if entry.note else "kept"
-
-
-def _decide(out: Console, folder: Path, found: Sequence[Find], kept: Sequence[str],
-            skipped: Sequence[str], undone: Sequence[str], note: str | None) -> None:
+def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], kept: Sequence[str],
+            aside: Sequence[str], undone: Sequence[str], note: str | None) -> None:
     # Every pair is looked at first: a wrong one among several changes nothing.
     to_keep = [find_pair(found, pair) for pair in kept]
-    to_skip = [find_pair(found, pair).pair for pair in skipped]
+    to_set_aside = [find_pair(found, pair) for pair in aside]
     to_undo = [tidy_pair(pair) for pair in undone]
     for find in to_keep:
-        keep(folder, find, note)
-        _line(out, f"{find.pair}: kept, in {folder / PICKS}")
-    for pair in to_skip:
-        skip(folder, pair)
-        _line(out, f"{pair}: set aside, in {folder / PICKS}")
+        keep(folder, find.pair, note)
+        _line(out, f"{find.pair}: kept, in {folder / PICKS}{_noted(toy, find)}")
+    for find in to_set_aside:
+        set_aside(folder, find.pair)
+        _line(out, f"{find.pair}: set aside, in {folder / PICKS}{_noted(toy, find)}")
     for pair in to_undo:
         there = remove(folder, pair)
         _line(out, f"{pair}: {'no longer' if there else 'was not'} in {folder / PICKS}")
 
 
-def _play_one(out: Console, find: Find, log: SweepLog, folder: Path) -> None:
+def _noted(toy: Toy, find: Find) -> str:
+    notes = where(toy, find.pads)
+    return f"   {notes}" if notes else ""
+
+
+def _play_one(out: Console, toy: Toy, find: Find, log: SweepLog, folder: Path) -> None:
     session = Session([find], log, folder, again=True)
     try:
         player = Player()
@@ -133,12 +114,12 @@ def _play_one(out: Console, find: Find, log: SweepLog, folder: Path) -> None:
         _line(out, f"{trouble}; listen to these with any player:")
         _show_paths(out, session)
         return
-    _show(out, session)
+    _show(out, toy, session)
     heard = [one for one in (session.baseline(), session.bend()) if one is not None]
     player.play(*one_after_the_other(heard), wait=True)
 
 
-def _go_through(out: Console, session: Session) -> None:
+def _go_through(out: Console, toy: Toy, session: Session) -> None:
     if session.current is None:
         _line(out, "nothing is left to go through; see `padsweep replay --list`, or go through "
                    "all with `padsweep replay --again`")
@@ -150,7 +131,7 @@ def _go_through(out: Console, session: Session) -> None:
         _line(out, f"{trouble}; each find shows where its files are")
     with single_keys():
         _line(out, KEYS)
-        _show(out, session, files=player is None)
+        _show(out, toy, session, files=player is None)
         while session.current is not None:
             key = read_key()
             if key in ("q", "\x04", ""):
@@ -161,11 +142,11 @@ def _go_through(out: Console, session: Session) -> None:
                 _line(out, f"  {trouble}")
                 continue
             if moved and session.current is not None:
-                _show(out, session, files=player is None)
+                _show(out, toy, session, files=player is None)
     if player:
         player.stop()
     chosen = list(decisions(session.folder).values())
-    _line(out, f"{chosen.count('kept')} kept, {chosen.count('skipped')} set aside, in "
+    _line(out, f"{chosen.count('kept')} kept, {chosen.count('set aside')} set aside, in "
                f"{session.folder / PICKS}")
 
 
@@ -181,7 +162,7 @@ def _press(out: Console, session: Session, player: Player | None, key: str) -> b
         session.note(ask_line("  note: "))
         _line(out, "  kept with your note")
     elif key == "s":
-        session.skip()
+        session.set_aside()
         _line(out, "  set aside")
     elif key == "u":
         _line(out, "  taken back" if session.undo() else "  nothing to take back")
@@ -209,23 +190,25 @@ def _play(out: Console, session: Session, player: Player | None, key: str) -> No
         _line(out, "  no baseline was recorded with this key")
 
 
-def _show(out: Console, session: Session, files: bool = False) -> None:
+def _show(out: Console, toy: Toy, session: Session, files: bool = False) -> None:
     find = session.current
     at, count = session.place
     state = session.state(find)
-    _line(out, f"\n{at} of {count}   {find.pair}   {_what(find)}   "
+    _line(out, f"\n{at} of {count}   {find.pair}   {what(find)}   "
                f"{span(find.path_min_ohm, find.path_max_ohm)}"
                + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
+    if notes := where(toy, find.pads):
+        _line(out, f"  {notes}")
     if alike := session.alike():
-        _line(out, f"  family {find.family}, with {', '.join(one.pair for one in alike)}")
+        _line(out, f"  alike: {', '.join(one.pair for one in alike)}")
     if files:
         _show_paths(out, session)
 
 
 def _show_paths(out: Console, session: Session) -> None:
-    for what, path in session.paths():
-        _line(out, f"  {what:8}  {path}")
+    for name, path in session.paths():
+        _line(out, f"  {name:8}  {path}")
 
 
 def _line(out: Console, text: str) -> None:

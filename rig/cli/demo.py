@@ -52,18 +52,21 @@ def demo(
     count = len(toy.pads)
     out.print(
         f"{toy.name}: {count} pads, {count * (count - 1) // 2} pairs, key "
-        f"{loaded.sweep_keys[0]!r}, {toy.supply.volts:g} V; simulated, no hardware is touched",
+        f"{loaded.sweep_keys[0]!r}, {toy.supply.volts:g} V\nsimulated: no hardware is touched",
     )
-    _, told = run_sweep(loaded, DEFAULT_NAME, SweepView(out, quiet=True))
+    _, told = run_sweep(loaded, DEFAULT_NAME, SweepView(out, toy, quiet=True))
     log = SweepLog.open(sweep_folder(loaded, DEFAULT_NAME), read_only=True)
-    print_finds(out, finds(log.records(), loaded.rig.sweep.false_discovery), most=BEST)
+    print_finds(out, finds(log.records(), loaded.rig.sweep.false_discovery), toy, most=BEST)
     log.close()
     out.print(told)
-    out.print(f"""
-everything is in {folder}/: toy.yaml, rig.yaml, sweeps/{DEFAULT_NAME}/ (log.db, takes/)
-next: padsweep replay --project {folder}      listen, keep or skip
-      padsweep sheet --project {folder}       the build sheet of what you kept
-      padsweep export --project {folder} --finds""")
+    out.print(f"\neverything is in {folder}/; next:")
+    after = {
+        f"padsweep replay --project {folder}": "listen; keep, or set aside",
+        f"padsweep sheet --project {folder}": "what you kept, to build",
+        f"padsweep export --project {folder} --finds": "all finds as rows",
+    }
+    for command, what in after.items():
+        out.print(f"  {command:<{max(map(len, after))}}  {what}")
 
 
 def _check_same(folder: Path, loaded, **wanted: int | str | None) -> None:

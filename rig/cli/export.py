@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Sequence
 from pathlib import Path
 
 import typer
 
-from rig.choose import FIND_COLUMNS, find_rows, finds
+from rig.choose import FIND_COLUMNS, Find, find_rows, finds, load_picks
+from rig.choose.replay import decisions
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import RigError
 from rig.files import replace_text
-from rig.log import SweepLog
+from rig.log import Record, SweepLog
 from rig.log.export import TOUCH_COLUMNS, as_text, touch_rows
 from rig.project import load_project
+
+CHOICE_COLUMNS = ("take", "choice", "name", "note")
+"""Columns of exported finds that aren't the sweep's: a file, and the person's own words."""
 
 
 class Format(str, enum.Enum):
@@ -46,16 +51,33 @@ def export(
         raise RigError("--all is about touches: give it without --finds")
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
     records = log.records()
+    below = f"{log.folder.relative_to(loaded.folder).as_posix()}/"
     if only_finds:
-        text = as_text(find_rows(finds(records, loaded.rig.sweep.false_discovery)), FIND_COLUMNS, form.value)
+        found = finds(records, loaded.rig.sweep.false_discovery)
+        rows = with_choices(find_rows(found), found, records, loaded.folder, below)
+        text = as_text(rows, (*FIND_COLUMNS, *CHOICE_COLUMNS), form.value)
     else:
-        below = f"{log.folder.relative_to(loaded.folder).as_posix()}/"
         rows = touch_rows(records, incomplete=every, below=below)
         text = as_text(rows, TOUCH_COLUMNS, form.value)
     if output is None:
         typer.echo(text, nl=False)
     else:
         write_new(output, text, force)
+
+
+def with_choices(
+    rows: list[dict], found: Sequence[Find], records: Sequence[Record], folder: Path, below: str
+) -> list[dict]:
+    """Add to rows of finds the best take's file, and what the person decided and noted."""
+    takes = {one.number: below + one.take for one in records if one.take}
+    chosen = {one.pair: one for one in load_picks(folder, set_aside=True)}
+    decided = decisions(folder)
+    return [
+        row | {"take": takes.get(find.best_touch), "choice": decided.get(find.pair),
+               "name": chosen[find.pair].name if find.pair in chosen else None,
+               "note": chosen[find.pair].note if find.pair in chosen else None}
+        for row, find in zip(rows, found, strict=True)
+    ]  # fmt: skip
 
 
 def write_new(path: Path, text: str, force: bool) -> None:

@@ -9,6 +9,8 @@ from typing import TypeVar
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
+from rig.cli.tables import where
+from rig.project import Toy
 from rig.sweep import (
     BendSeen,
     FreezeSeen,
@@ -63,12 +65,15 @@ class SweepView:
     Parameters
     ----------
     console : rich.console.Console
+    toy : Toy
+        Its pads' notes are shown.
     quiet : bool
         Only the progress, no line for each bend and freeze.
     """
 
-    def __init__(self, console: Console, quiet: bool = False):
+    def __init__(self, console: Console, toy: Toy, quiet: bool = False):
         self.console = console
+        self.toy = toy
         self.quiet = quiet
         self.done: SweepDone | None = None
         self._begun = time.monotonic()
@@ -126,8 +131,12 @@ class SweepView:
             return
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}: {told}")
+            say(f"bend    {self._pair(event.pads)} over {ohms(event.path_ohm)}: {told}")
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}")
+            say(f"freeze  {self._pair(event.pads)} over {ohms(event.path_ohm)}")
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")
+
+    def _pair(self, pads: tuple[str, str]) -> str:
+        notes = where(self.toy, pads)
+        return f"{'-'.join(pads)}, {notes}," if notes else "-".join(pads)

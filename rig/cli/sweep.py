@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from rig.choose import finds
+from rig.choose import Tally, finds, tally
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
 from rig.choose.rank import pair_p_values
 from rig.cli.benches import open_bench, open_hands
@@ -56,7 +56,7 @@ def sweep(
     if by_hand:
         done, told = run_by_hand(loaded, name, Terminal(out, loaded), explore)
     else:
-        done, told = run_sweep(loaded, name, SweepView(out))
+        done, told = run_sweep(loaded, name, SweepView(out, loaded.toy))
     out.print(told)
     if done:
         out.print(f"next: padsweep replay --project {project}")
@@ -142,24 +142,30 @@ def run_by_hand(
 
 
 def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:
-    """Say in a line what a sweep has come to so far, and in one more what it can't tell."""
+    """Say what a sweep has come to so far, and in one more line what it can't tell."""
     records = log.records()
-    found = finds(records, false_discovery)
-    bends = [find for find in found if find.sound != "none"]
-    largest = f", p at most {max(find.p_value for find in bends):.2g}" if bends else ""
-    froze = [r.number for r in records if r.after == "freeze"]
-    pairs = {(r.pads_1, r.pads_2) for r in records if r.after == "freeze"}
-    back = {e.touch for e in log.events() if e.kind == "recovered"}
-    told = (
-        f"{len(records)} touches; {len(bends)} pairs bend the sound (false discovery "
-        f"rate {100 * false_discovery:.3g} %{largest}), {len(pairs)} freeze the toy; "
-        f"{len(back.intersection(froze))} of {len(froze)} freezes were recovered"
-    )
-    unsure = unsure_words(records, len(bends), false_discovery)
-    return f"{told}\n{unsure}" if unsure else told
+    back = {e.touch for e in log.events() if e.kind == "recovered" and e.touch is not None}
+    told = tally(records, finds(records, false_discovery), back)
+    unsure = unsure_words(records, told.bends + told.silences, false_discovery)
+    return tally_words(told, false_discovery) + (f"\n{unsure}" if unsure else "")
 
 
-def unsure_words(records: list[Record], bends: int, false_discovery: float) -> str:
+def tally_words(told: Tally, false_discovery: float) -> str:
+    """Say in a few sentences what a sweep came to: each pair is counted once."""
+    heard = told.bends + told.silences
+    said = f"{told.touches:,} touches of {told.pairs:,} pairs: {told.bends} change the sound"
+    said += f", {told.silences} only silence it"
+    if told.stop_below:
+        said += f" ({told.stop_below} of these {heard} stop the toy over a lower resistance)"
+    said += f", {told.stops} only stop it."
+    if heard:
+        said += f" At most {100 * false_discovery:.3g} in 100 of these {heard} are chance."
+    if told.freezes:
+        said += f" {told.recovered} of {told.freezes} freezes were recovered."
+    return said
+
+
+def unsure_words(records: list[Record], heard: int, false_discovery: float) -> str:
     """Say what the clean takes can't resolve; empty where every change that came back is sure."""
     p_values = pair_p_values(records)
     unsure = doubtful(p_values, false_discovery)
@@ -168,9 +174,7 @@ def unsure_words(records: list[Record], bends: int, false_discovery: float) -> s
     keys = {one.key for one in records if one.kind == "confirm"}
     takes = min(sum(r.kind == "baseline" and not r.fault and r.key == k for r in records)
                 for k in keys)
-    more = takes_needed(len(p_values), bends, false_discovery)
-    more = f"; with {len(p_values)} pairs take {more}" if more > takes else ""
-    return (
-        f"{len(unsure)} more came back, not surely enough: {takes} baseline takes can't tell p "
-        f"below {1 / (takes + 1):.2g} without trusting their tail{more}"
-    )
+    needed = takes_needed(len(p_values), heard, false_discovery)
+    more = (f"; with {len(p_values)} pairs take {needed} clean presses, not {takes} "
+            "(sweep: baseline_takes in rig.yaml)") if needed > takes else ""  # fmt: skip
+    return f"{len(unsure)} more came back, not surely enough to be told from chance{more}"

@@ -1,16 +1,23 @@
-"""The table of finds, the same wherever it's shown."""
+"""How finds are shown, the same everywhere: tables that lose nothing on a narrow screen."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
-from rich import box
+from rich.cells import cell_len
 from rich.console import Console
-from rich.table import Table
+from rich.text import Text
 
 from rig.choose import Find
+from rig.listen import STOPS
+from rig.project import Toy
 from rig.words import ohms, sound_words
 
+GAP = "  "
+LEGEND = "path: all the resistance between the two pads"
 _AFTERWARDS = {
     "answers": "",
     "runs on": "runs on",
@@ -19,47 +26,154 @@ _AFTERWARDS = {
 }
 
 
-def print_finds(console: Console, found: Sequence[Find], most: int | None = None) -> None:
-    """Print finds, best first, as a table that reads well in a pipe too.
+@dataclass(frozen=True)
+class Column:
+    """A column of a table.
+
+    Parameters
+    ----------
+    heading : str
+    stays : bool
+        It's shown whole on any screen. The others go below their row, the last first, where
+        the screen is too narrow.
+    label : str
+        Stands before a cell that went below its row.
+    """
+
+    heading: str
+    stays: bool = False
+    label: str = ""
+
+
+def lay_out(
+    columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int | None
+) -> list[list[str]]:
+    """Lay a table out; what doesn't fit beside each other stands below its row.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : sequence of sequence of str
+        A cell for each column.
+    width : int or None
+        Of the screen, characters; None: without bound.
+
+    Returns
+    -------
+    list of list of str
+        The heading's line, then each row's lines.
+    """
+    widths = [max(map(cell_len, cells)) for cells in zip([c.heading for c in columns], *rows,
+                                                         strict=True)]  # fmt: skip
+    beside = [
+        at for at, column in enumerate(columns) if column.stays or any(row[at] for row in rows)
+    ]
+
+    def total() -> int:
+        return sum(widths[at] for at in beside) + len(GAP) * (len(beside) - 1)
+
+    for at in reversed(range(len(columns))):
+        if width is not None and total() > width and at in beside and not columns[at].stays:
+            beside.remove(at)
+    below = [at for at in range(len(columns)) if at not in beside]
+    indent = " " * (widths[beside[0]] + len(GAP))
+
+    def line(cells: Sequence[str]) -> str:
+        padded = (cells[at] + " " * (widths[at] - cell_len(cells[at])) for at in beside)
+        return GAP.join(padded).rstrip()
+
+    laid = [[line([column.heading for column in columns])]]
+    for cells in rows:
+        rest = "; ".join(columns[at].label + cells[at] for at in below if cells[at])
+        wrapped = textwrap.wrap(rest, max(20, (width or 200) - len(indent)))
+        laid.append([line(cells), *(indent + one for one in wrapped)])
+    return laid
+
+
+def print_table(
+    console: Console, columns: Sequence[Column], rows: Sequence[Sequence[str]]
+) -> None:
+    """Print a table: on a terminal within its width, in a pipe with one line a row."""
+    laid = lay_out(columns, rows, console.width if console.is_terminal else None)
+    for first, (line, *below) in enumerate(laid):
+        console.print(Text(line, "" if first else "bold"), soft_wrap=True)
+        for one in below:
+            console.print(Text(one, "dim"), soft_wrap=True)
+
+
+def print_finds(
+    console: Console, found: Sequence[Find], toy: Toy, most: int | None = None,
+    choices: Mapping[str, str] | None = None,
+) -> None:
+    """Print finds, best first.
 
     Parameters
     ----------
     console : rich.console.Console
     found : sequence of Find
         In the order of rank.
+    toy : Toy
+        Its pads' notes are shown.
     most : int, optional
         Show at most so many rows; says how many more there are.
+    choices : mapping of pair to str, optional
+        What the person decided about some of them.
     """
-    bends = [find for find in found if find.sound != "none"]
-    if not bends:
-        console.print("no bends were found")
+    if not found:
+        console.print("nothing was found")
         return
-    table = Table(box=box.SIMPLE_HEAD if console.is_terminal else None, pad_edge=False)
-    table.add_column("pads", no_wrap=True)
-    table.add_column("what it does", no_wrap=True)
-    table.add_column("path", no_wrap=True)
-    table.add_column("afterwards", no_wrap=True)
-    table.add_column("family", no_wrap=True)
-    table.add_column("take", justify="right", no_wrap=True)
-    for find in bends[:most]:
-        table.add_row(
-            f"{find.pads_1}-{find.pads_2}", sound_words(find.sound, find.amount, find.unit),
-            span(find.path_min_ohm, find.path_max_ohm), afterwards(find), find.family,
-            str(find.best_touch),
+    alike = Counter(find.family for find in found)
+    shown = found[:most]
+    columns = [
+        Column("pads", stays=True), Column("what it does", stays=True), Column("path"),
+        Column("afterwards"), Column("choice"), Column("alike"),
+        Column("take", label="take "), Column("where"),
+    ]  # fmt: skip
+    rows = [
+        (
+            find.pair, what(find), span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
+            (choices or {}).get(find.pair, ""), _alike(find, alike), str(find.best_touch),
+            where(toy, find.pads),
         )
-    console.print(table)
-    if most is not None and len(bends) > most:
-        console.print(f"... and {len(bends) - most} more")
+        for find in shown
+    ]  # fmt: skip
+    print_table(console, columns, rows)
+    if len(found) > len(shown):
+        console.print(f"... and {len(found) - len(shown)} more")
+    console.print(LEGEND)
+
+
+def what(find: Find) -> str:
+    """Say what a find does to the sound."""
+    if find.sound == "none":
+        return "nothing heard" if find.after in STOPS else "sounds on"
+    return sound_words(find.sound, find.amount, find.unit)
+
+
+def where(toy: Toy, pads: Iterable[str]) -> str:
+    """Say where pads are, by their notes: "C (IC2, leg 4), F (R4)"; "" without notes."""
+    return ", ".join(f"{pad} ({toy.pads[pad].note})" for pad in pads
+                     if pad in toy.pads and toy.pads[pad].note)  # fmt: skip
 
 
 def span(low_ohm: float, high_ohm: float) -> str:
-    """Say a range of resistance: "3 kΩ" or "3 kΩ to 13 kΩ"."""
+    """Say a range of resistance: "3 kΩ", "3 to 13 kΩ" or "470 Ω to 3 kΩ"."""
     low, high = ohms(low_ohm), ohms(high_ohm)
-    return low if low == high else f"{low} to {high}"
+    if low == high:
+        return low
+    (size, unit), of = low.split(), high.split()[1]
+    return f"{size if unit == of else low} to {high}"
 
 
 def afterwards(find: Find) -> str:
     """Say how the toy is after a find's touches, and over which path it's too much for it."""
     if find.stop and find.after != find.stop:
-        return f"{_AFTERWARDS[find.stop]} at {ohms(find.freezes_at_ohm)}"
+        return f"{_AFTERWARDS[find.stop]} at {ohms(find.stops_at_ohm)}"
     return _AFTERWARDS[find.after]
+
+
+def _alike(find: Find, alike: Mapping[str, int]) -> str:
+    """Say which find this one is like: the best of its family; how many are, beside that."""
+    if find.family != find.pair:
+        return f"like {find.family}" if "-" in find.family else ""
+    return f"{alike[find.family] - 1} alike" if alike[find.family] > 1 else ""

@@ -11,6 +11,7 @@ from rich.console import Console
 from rig.bench.byhand import Command, Prompt
 from rig.cli.keys import Keys, ask_line
 from rig.cli.player import Player
+from rig.cli.tables import where
 from rig.errors import BenchError
 from rig.project import Project
 from rig.sweep import (
@@ -136,9 +137,8 @@ class Terminal:
         return len(self.project.rig.series_ohm) > 1
 
     def _notes(self, prompt: Prompt) -> str:
-        pads = self.project.toy.pads
-        notes = [f"{pad}: {pads[pad].note}" for pad in prompt.pads if pads[pad].note]
-        return f"   ({'; '.join(notes)})" if notes else ""
+        notes = where(self.project.toy, prompt.pads)
+        return f"   {notes}" if notes else ""
 
     # What the sweep reports
 
@@ -162,9 +162,9 @@ class Terminal:
             pair = f"{'-'.join(event.pads)}: " if event.pads else ""
             self.note(f"{pair}{sound_words(event.sound, event.amount, event.unit)}")
         elif isinstance(event, BendSeen):
-            self._line(f"bend  {'-'.join(event.pads)} at {ohms(event.path_ohm)}, heard again")
+            self._line(f"bend  {'-'.join(event.pads)} over {ohms(event.path_ohm)}, heard again")
         elif isinstance(event, FreezeSeen):
-            self._line(f"freeze  {'-'.join(event.pads)} at {ohms(event.path_ohm)}")
+            self._line(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}")
         elif isinstance(event, Recovered):
             self.note("the toy is back")
         elif isinstance(event, SetAside):

@@ -71,10 +71,19 @@ def test_nearest_is_nearer_than_every_other_value(ohm, series):
 
 @given(st.floats(1, 9e6), st.sampled_from([E12, E24]))
 def test_at_least_is_the_smallest_value_that_is_not_below(ohm, series):
-    found = at_least(ohm, series, slack=0.0)
+    found = at_least(ohm, series, tolerance=0.0)
     assert found >= ohm
     every = [n * 10.0**d for d in range(-1, 8) for n in series]
     assert not [v for v in every if ohm <= v < found * (1 - 1e-9)]
+
+
+@given(st.floats(1, 9e6))
+def test_no_part_of_the_value_that_is_fitted_is_below(ohm):
+    # a gold band is 5 % either way: IEC 60062 (memory)
+    found = at_least(ohm)
+    assert found * 0.95 >= ohm * (1 - 1e-9)
+    lower = [v for v in (number * 10.0**d for number in E24 for d in range(8)) if v < found * 0.999]
+    assert all(value * 0.95 < ohm for value in lower)
 
 
 @given(st.sampled_from(E24), st.integers(0, 5))

@@ -1,29 +1,48 @@
 """Which control is proposed, with which values, and why."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from making_records import record
 
 from rig.build.controls import BODY_FLOOR_OHM, propose
+from rig.build.evidence import PadPair, Trial, amounts, evidence_for, stopped_ohm
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
-from rig.build.trials import PadPair, Trial, amounts, stopped_ohm
-from rig.choose.picks import Pick
+from rig.choose.picks import CONTROLS, Pick
 from rig.listen.judgement import AFTERS, SOUNDS
 from rig.words import ohms
 
 PATHS = (3000.4, 9800.4, 36000.4, 153000.4)
 
 
-def control(sound, after="answers", low=3000, high=36000, amount=None, unit=None, trials=()):
-    pick = Pick("C-F", "", sound, after, amount, unit, low, high, 7)
-    return propose(pick, trials, least_path_ohm=PATHS[0], most_path_ohm=PATHS[-1], volts=4.8)
+PICK = Pick("C-F")
 
 
-def over_paths(sound, values, unit="cents", after="answers"):
+def control(records, pick=PICK):
+    (evidence,) = evidence_for([pick], records, 0.05)
+    return propose(
+        pick, evidence, least_path_ohm=PATHS[0], most_path_ohm=PATHS[-1], volts=4.8
+    )
+
+
+def heard(sound, after="answers", paths=PATHS[:3], amount=None, unit=None, first=1, times=2):
+    """Touches of one pair in which the same was heard over each path, so many times."""
+    told = {"sound": sound, "after": after, "amount": amount, "unit": unit}
     return [
-        Trial(path, sound if value is not None else "none", after, value, unit)
-        for path, value in zip(PATHS, values, strict=True)
+        record(first + times * at + n, "CF", "confirm" if n else "sweep", path_ohm=path, **told)
+        for at, path in enumerate(paths) for n in range(times)
+    ]
+
+
+def over_paths(sound, values, unit="cents", **more):
+    """Touches in which an amount was heard over each path, or nothing where it is None."""
+    return [
+        one for at, (path, value) in enumerate(zip(PATHS, values, strict=True))
+        for one in heard("none" if value is None else sound, paths=[path], amount=value,
+                         unit=unit, first=1 + 2 * at, **more)
     ]
 
 
@@ -35,101 +54,158 @@ def over_paths(sound, values, unit="cents", after="answers"):
         ("none", "runs on", "toggle", "by itself while held"),
         ("blip", "answers", "push-button", "ends by itself"),
         ("cut", "answers", "push-button", "gaps"),
-        ("pitch", "freeze", "push-button", "reset"),
-        ("loop", "freeze", "push-button", "reset"),
-        ("none", "freeze", "push-button", "reset"),
+        ("pitch", "freeze", "leave out", "It stops the toy: over 36 kΩ"),
+        ("loop", "freeze", "leave out", "stops the toy"),
+        ("none", "freeze", "leave out", "stops the toy"),
         ("drone", "guarded", "leave out", "too much current"),
-        (None, None, "push-button", "Nothing measured"),
+        ("none", "answers", "leave out", "Touched over 3 kΩ to 36 kΩ, and no change"),
     ],
 )
 def test_the_trades_rules(sound, after, kind, word):
-    proposed = control(sound, after)
+    proposed = control(heard(sound, after))
     assert proposed.kind == kind
     assert word in proposed.why
+    assert (proposed.fixed_ohm is None) == (kind == "leave out")
 
 
 def test_what_moves_over_the_paths_gets_a_knob():
-    trials = over_paths("pitch", [900, 700, 400, 200])
-    knob = control("pitch", low=3000, high=153000, amount=700, unit="cents", trials=trials)
+    knob = control(over_paths("pitch", [900, 700, 400, 200]))
     assert knob.kind == "potentiometer"
     assert "moves step by step" in knob.why
     assert "pitch up a tone (200 cents) over 153 kΩ" in knob.why
     assert "pitch up a major sixth (900 cents) over 3 kΩ" in knob.why
-    assert knob.pot_ohm == 200_000  # 153 kohm less the fixed 3 kohm, the next that shops have
+    assert knob.pot_ohm == 200_000  # 153 kohm less the fixed 3.3 kohm, the next that shops have
     assert "logarithmic" in knob.part
-    assert knob.fixed_ohm == 3000
+    assert knob.fixed_ohm == 3300
     assert any("photocell" in hint for hint in knob.hints)
     assert any("tried no more than 153 kΩ" in hint for hint in knob.hints)
 
 
 def test_what_comes_on_at_once_gets_a_toggle():
-    trials = over_paths("pitch", [702, 700, 698, None])
-    toggle = control("pitch", low=3000, high=36000, amount=700, unit="cents", trials=trials)
+    toggle = control(over_paths("pitch", [702, 700, 698, None]))
     assert toggle.kind == "toggle"
     assert "at once" in toggle.why
 
 
 def test_what_goes_up_and_down_is_not_called_smooth():
-    trials = over_paths("pitch", [700, 100, 650, 150])
-    assert control("pitch", high=153000, unit="cents", trials=trials).kind == "toggle"
+    assert control(over_paths("pitch", [700, 100, 650, 150])).kind == "toggle"
 
 
 def test_a_wide_range_without_measured_amounts_gets_a_knob_that_says_so():
-    knob = control("timbre", low=3000, high=36000)
+    knob = control(heard("timbre"))
     assert knob.kind == "potentiometer"
     assert "wasn't measured" in knob.why
+    knob = control([*heard("timbre"), *heard("none", paths=PATHS[3:], first=9)])
     assert any("there the knob is an off" in hint for hint in knob.hints)
 
 
 def test_a_narrow_range_gets_a_toggle():
-    toggle = control("pitch", low=3000, high=9800, amount=-300, unit="cents")
+    toggle = control(heard("pitch", paths=PATHS[:2]))
     assert toggle.kind == "toggle"
     assert "held change" in toggle.why
 
 
 def test_what_needs_more_than_50_kohm_gets_body_contacts():
-    trials = over_paths("pitch", [None, None, None, 500])
-    trials[2] = Trial(PATHS[2], "none", "freeze")
-    domes = control("pitch", low=153000, high=153000, unit="cents", trials=trials)
+    trials = [*over_paths("pitch", [None, None, None, 500]),
+              record(9, "CF", path_ohm=PATHS[2], sound="none", after="freeze")]
+    domes = control(trials)
     assert domes.kind == "body contacts"
-    assert domes.fixed_ohm == 39_000  # the next above 36 kohm, at which it froze
-    assert "Over 36 kΩ this pair stopped the toy" in domes.keep
-    unknown = control("pitch", low=153000, high=153000, unit="cents")
-    assert unknown.fixed_ohm == 160_000
-    assert any("touch two bare wire ends first" in hint for hint in unknown.hints)
+    assert domes.fixed_ohm == 180_000  # 160 kohm less 5 % is below the 153 kohm of its path
+    assert "over 36 kΩ this pair stopped the toy" in domes.keep
+    assert any("touch two bare wire ends behind the resistor first" in hint for hint in domes.hints)
+
+
+def test_where_skin_can_only_be_too_much_there_are_no_body_contacts():
+    heard_low = [record(n, "CF", kind, path_ohm=51_000.0)
+                 for n, kind in enumerate(("sweep", "confirm"), 1)]
+    silent_above = record(3, "CF", path_ohm=PATHS[-1], sound="none")
+    assert control([*heard_low, silent_above]).kind == "toggle"
 
 
 @pytest.mark.parametrize(
-    ("trials", "words"),
+    ("below", "words"),
     [
-        ((), "the rig never tried less"),
-        ([Trial(3000.4, "none", "freeze"), Trial(9800.4, "loop", "answers")], "stopped the toy"),
-        ([Trial(3000.4, "none", "answers"), Trial(9800.4, "loop", "answers")], "wasn't found"),
+        ([], "less wasn't tried here"),
+        (heard("none", "freeze", PATHS[:1], first=9), "over 3 kΩ this pair stopped the toy"),
+        (heard("none", paths=PATHS[:1], first=9), "over 3 kΩ this change wasn't found"),
     ],
 )
-def test_the_least_resistance_is_kept_and_said_why(trials, words):
-    kept = control("loop", low=9800, high=9800, trials=trials)
-    assert kept.fixed_ohm == 10_000
+def test_the_least_resistance_is_kept_and_said_why(below, words):
+    kept = control([*heard("loop", paths=PATHS[1:2]), *below])
+    assert kept.fixed_ohm == 11_000
     assert kept.keep.startswith("Keep at least 9.8 kΩ in the path")
     assert words in kept.keep
+    assert "the rig never tried less" in control(heard("loop", paths=PATHS[:1])).keep
+
+
+def test_heard_once_over_a_lower_path_does_not_lower_the_resistor():
+    once = record(9, "CF", path_ohm=PATHS[0], sound="loop")
+    assert control([*heard("loop", paths=PATHS[1:2]), once]).fixed_ohm == 11_000
+
+
+def test_a_stop_with_another_key_is_a_stop():
+    other = record(9, "CF", path_ohm=PATHS[2], sound="none", after="freeze", key="woof")
+    proposed = control([*heard("loop", paths=PATHS[:2]), other], Pick("C-F", key="moo"))
+    assert (proposed.kind, proposed.fixed_ohm) == ("leave out", None)
+
+
+@pytest.mark.parametrize("wish", CONTROLS)
+def test_a_control_that_is_wished_for_is_given_and_the_sweeps_own_is_told(wish):
+    proposed = control(heard("loop", paths=PATHS[:1]), Pick("C-F", control=wish))
+    assert proposed.kind == wish
+    assert ("You wish for it. The sweep speaks for a toggle" in proposed.why) == (wish != "toggle")
+    assert proposed.fixed_ohm * 0.95 >= PATHS[0]
+
+
+@pytest.mark.parametrize(
+    ("at_ohm", "says"),
+    [
+        (2000, "less than the rig ever tried"), (10_000, "so expect it to stop"),
+        (20_000, "less than the 36 kΩ over which it was heard again"),
+        (37_000, "Your value."), (100_000, "more than the 36 kΩ"),
+    ],
+)
+def test_the_persons_own_value_is_kept_and_answered(at_ohm, says):
+    records = heard("loop", paths=PATHS[2:3])
+    if "stop" in says:
+        records += [record(9, "CF", path_ohm=PATHS[1], after="freeze")]
+    mine = control(records, Pick("C-F", at_ohm=at_ohm))
+    assert (mine.fixed_ohm, mine.yours) == (at_ohm, True)
+    assert mine.keep.startswith("Your value")
+    assert says in mine.keep
 
 
 @given(
-    st.sampled_from([*SOUNDS, None]), st.sampled_from([*AFTERS, None]),
-    st.floats(500, 2e6), st.floats(1, 100), st.sampled_from(["cents", "dB", "Hz", "s", None]),
-    st.lists(st.builds(Trial, st.sampled_from(PATHS), st.sampled_from(SOUNDS),
-                       st.sampled_from(AFTERS), st.floats(-1200, 1200)), max_size=8),
+    st.lists(st.builds(
+        lambda kind, path, sound, after, amount, unit, key: record(
+            1, "CF", kind, path_ohm=path, sound=sound, after=after, amount=amount, unit=unit, key=key),
+        st.sampled_from(["sweep", "confirm"]), st.sampled_from(PATHS), st.sampled_from(SOUNDS),
+        st.sampled_from(AFTERS), st.floats(-1200, 1200), st.sampled_from(["cents", "dB", None]),
+        st.sampled_from(["moo", "woof"]),
+    ), max_size=14),
+    st.sampled_from([None, *CONTROLS]), st.sampled_from([None, "moo", "woof"]),
 )  # fmt: skip
-def test_every_pick_gets_a_control_that_keeps_the_least_resistance(
-    sound, after, low, ratio, unit, trials
-):
-    proposed = control(sound, after, low, low * ratio, 5.0, unit, trials)
-    assert proposed.why.endswith((".", "!"))
-    figures = float(f"{proposed.fixed_ohm:.1e}".split("e")[0])
-    assert figures in E24
-    if proposed.kind != "body contacts":
-        assert proposed.fixed_ohm >= low * 0.99
-    else:
+def test_no_part_of_ours_reaches_below_what_was_heard_twice_or_to_a_stop(made, wish, key):
+    records = [replace(one, number=n) for n, one in enumerate(made, 1)]
+    proposed = control(records, Pick("C-F", key=key, control=wish))
+    assert proposed.why.endswith(".")
+    if proposed.fixed_ohm is None:
+        assert proposed.kind == "leave out"
+        return
+    assert wish in (None, proposed.kind)
+    lowest = proposed.fixed_ohm * 0.95
+    # Counted here anew, from nothing but the touches.
+    twice = [
+        path for path in PATHS for k in ("moo", "woof") if sum(
+            one.path_ohm == path and one.key == k and one.counts and not one.stops
+            and (one.sound not in ("none", "lost") or one.after == "runs on") for one in records
+        ) >= 2
+    ]
+    stops = [one.path_ohm for one in records if one.after in ("freeze", "guarded")]
+    assert any(lowest >= path for path in twice if path > max(stops, default=0.0))
+    assert all(lowest > path for path in stops)
+    assert float(f"{proposed.fixed_ohm:.1e}".split("e")[0]) in E24
+    if proposed.kind == "body contacts":
         assert 4.8 / (proposed.fixed_ohm + BODY_FLOOR_OHM) <= 0.0005
     assert (proposed.pot_ohm is not None) == (proposed.kind == "potentiometer")
     if proposed.pot_ohm:
@@ -164,7 +240,7 @@ def test_amounts_take_the_middle_of_each_path():
 
 
 def picks(*pairs):
-    return [Pick(pair, "", "loop", "answers") for pair in pairs]
+    return [Pick(pair) for pair in pairs]
 
 
 def test_two_picks_on_one_pad_join_two_other_pads():

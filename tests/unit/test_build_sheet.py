@@ -7,18 +7,20 @@ from html.parser import HTMLParser
 import making_logs
 import pytest
 import typer
+from making_records import record, seen_twice
 from typer.testing import CliRunner
 
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawings import board_overlay, wiring
-from rig.build.sheet import make_sheet, proposals, write_sheet
-from rig.build.trials import PadPair, Trial, trials_by_pair
-from rig.choose.picks import Pick
+from rig.build.evidence import Evidence, PadPair, Trial, trials_by_pair
+from rig.build.sheet import Seen, make_sheet, proposals, see, write_sheet
+from rig.choose.picks import Pick, tidy_pair
 from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
 from rig.listen.judgement import AFTERS, SOUNDS
 from rig.project import load_project
+from rig.project.electrical import highest_v
 from rig.project.places import Places, load_places
 from rig.words import after_words, sound_words
 
@@ -73,22 +75,39 @@ def signals(project):
 @pytest.fixture
 def picks(signals):
     a, b, c, d = signals[:4]
+    return [Pick(f"{a}-{b}", note="like a <stuck> door & more"), Pick(f"{a}-{c}"), Pick(f"{c}-{d}")]
+
+
+def heard(pair, first, paths=(3000.4,), sound="loop", amount=0.22, unit="s", **more):
+    """Touches in which a pair was heard twice over each path."""
+    told = {"sound": sound, "amount": amount, "unit": unit} | more
     return [
-        Pick(f"{a}-{b}", "like a <stuck> door & more", "loop", "answers", 0.22, "s", 3000, 3000, 9),
-        Pick(f"{a}-{c}", "", "pitch", "answers", 700, "cents", 3000, 153000, 12),
-        Pick(f"{c}-{d}", "", "drone", "freeze", 110, "Hz", 9800, 9800, 15),
+        one for at, path in enumerate(paths)
+        for one in seen_twice(pair.split("-"), first + 2 * at, path_ohm=path, **told)
     ]
 
 
-def sheet(project, picks, trials=None, places="load"):
+@pytest.fixture
+def records(picks):
+    one, other, last = (pick.pair for pick in picks)
+    return [
+        *heard(one, 1),
+        *heard(other, 3, (3000.4, 153000.4), "pitch", 700, "cents"),
+        *heard(last, 7, (36000.4,), "drone", 110, "Hz"),
+        record(9, last.split("-"), sound="drone", after="freeze", path_ohm=9800.4),
+    ]
+
+
+def sheet(project, picks, records=None, places="load"):
     return make_sheet(
-        project, picks, load_places(project.folder) if places == "load" else places, trials
+        project, picks, load_places(project.folder) if places == "load" else places,
+        see(picks, records, 0.05),
     )
 
 
-def test_the_sheet_holds_what_a_builder_needs(project, picks, signals):
+def test_the_sheet_holds_what_a_builder_needs(project, picks, records, signals):
     a, b, c, d = signals[:4]
-    page = read(sheet(project, picks))
+    page = read(sheet(project, picks, records))
     words = page.words
     assert project.toy.name in words
     for heading in ("The board", "What is fitted", "One by one", "Together", "Reset",
@@ -97,12 +116,12 @@ def test_the_sheet_holds_what_a_builder_needs(project, picks, signals):
     assert f"{a} – {b} : loops every 0.22 s" in words or f"{a} – {b}: loops every 0.22 s" in words
     assert "like a <stuck> door & more" in words
     assert "pitch up a fifth (700 cents)" in words
-    assert "drones at 110 Hz; then stops until reset" in words
-    assert "the rig never tried less" in words
-    assert "Heard over 3 kΩ to 153 kΩ of path, take 12" in words
-    assert "orange, black, red, gold" in words  # 3 kohm
+    assert "drones at 110 Hz" in words
+    assert "Keep at least 36 kΩ in the path: over 9.8 kΩ this pair stopped the toy." in words
+    assert "Heard again over 3 kΩ to 153 kΩ of path with key moo, take 3." in words
+    assert "3.3 kΩ, 5 %: orange, orange, red, gold" in words  # 3.3 kΩ less 5 % is above 3 kΩ
     assert "closed at rest (normally closed) in the battery's plus lead" in words
-    assert "You will need it: 3 stops the toy" in words
+    assert "The pads of 3 stopped the toy in the sweep" in words
     assert f"{b} – {c}" in words  # joined through the shared pad
     assert "6 wires, pad to control" in words
     assert "Batteries out" in words
@@ -156,55 +175,98 @@ def test_a_pad_without_a_place_is_named(project, picks, signals):
 
 def test_what_the_sweep_saw_is_used(project, picks, signals):
     a, b, c, _ = signals[:4]
-    trials = {
-        PadPair((a, c)): [
-            Trial(3000.4, "pitch", "answers", 702, "cents"),
-            Trial(36000.4, "pitch", "answers", 700, "cents"),
-        ],
-        PadPair((b, c)): [Trial(3000.4, "none", "freeze")],
-    }
-    words = read(sheet(project, picks, trials)).words
-    assert "It comes on at once" in words
-    assert "stopped the toy over 3 kΩ" in words
+    records = [
+        *heard(f"{a}-{c}", 1, (3000.4, 36000.4), "pitch", 701, "cents"),
+        record(5, (b, c), sound="none", after="freeze", path_ohm=3000.4),
+    ]
+    assert "It comes on at once" in read(sheet(project, picks, records)).words
+
+
+def test_two_controls_that_join_a_pair_known_to_stop_the_toy_will_stop_it(project, signals):
+    a, b, c, d = signals[:4]
+    picks = [Pick(f"{a}-{b}"), Pick(f"{a}-{c}"), Pick(f"{c}-{d}")]
+    records = [
+        *heard(f"{a}-{b}", 1), *heard(f"{a}-{c}", 3), *heard(f"{c}-{d}", 5),
+        record(7, (b, c), sound="none", after="freeze", path_ohm=36000.4),
+        record(8, (a, d), sound="none", path_ohm=3000.4),
+        record(9, (b, d), sound="none", after="guarded", path_ohm=10400.4),
+    ]
+    words = read(sheet(project, picks, records)).words
+    assert f"{b} – {c} 6.6 kΩ or more will stop the toy : stopped the toy over 36 kΩ." in words
+    assert f"{a} – {d} 6.6 kΩ or more no change, down to 3 kΩ" in words
+    assert f"{b} – {d} will stop the toy : stopped the toy over 10.4 kΩ." in words  # through three
+    # Through more than it was stopped over, nobody knows.
+    less = [one for one in records if one.number != 7]
+    less.append(record(7, (b, c), sound="none", after="freeze", path_ohm=5000.0))
+    words = read(sheet(project, picks, less)).words
+    assert f"{b} – {c} 6.6 kΩ or more stopped the toy over 5 kΩ" in words
+
+
+def test_two_controls_that_join_both_rails_are_told_the_current(project, signals):
+    plus, minus = [letter for letter, pad in project.toy.pads.items() if pad.kind == "rail"][:2]
+    pairs = [tidy_pair(f"{rail}-{signals[0]}") for rail in (minus, plus)]
+    records = [*heard(pairs[0], 1), *heard(pairs[1], 3)]
+    picks = [Pick(pair) for pair in pairs]
+    words = read(sheet(project, picks, records)).words
+    drawn_ma = highest_v(project.toy) / 6600 * 1000
+    assert f"both supply rails: up to {drawn_ma:.2g} mA from the cells" in words
 
 
 def test_three_picks_on_one_pad_bring_up_a_rotary_switch(project, signals):
     a, b, c, d = signals[:4]
-    chosen = [Pick(f"{a}-{x}", "", "loop", "answers", 0.2, "s", 3000, 3000, 1) for x in (b, c, d)]
-    words = read(sheet(project, chosen)).words
+    chosen = [Pick(f"{a}-{x}") for x in (b, c, d)]
+    records = [one for n, pick in enumerate(chosen) for one in heard(pick.pair, 1 + 2 * n)]
+    words = read(sheet(project, chosen, records)).words
     assert f"1, 2, 3 all use {a}" in words
     assert "rotary switch" in words
-    assert f"All of 1, 2, 3 on: {a}, {b}, {c}, {d} are joined. Not tried." in words
+    assert f"All of 1, 2, 3 on: {a}, {b}, {c}, {d} are joined. Not tried as one." in words
 
 
 def test_what_trips_the_guard_is_left_out_of_the_work(project, signals):
     a, b, c, d = signals[:4]
-    chosen = [
-        Pick(f"{a}-{b}", "", "drone", "guarded", None, None, 3000, 3000, 1),
-        Pick(f"{c}-{d}", "", "loop", "answers", 0.2, "s", 3000, 3000, 2),
-    ]
-    words = read(sheet(project, chosen)).words
+    chosen = [Pick(f"{a}-{b}"), Pick(f"{c}-{d}")]
+    records = [*heard(f"{a}-{b}", 1, sound="drone", after="guarded"), *heard(f"{c}-{d}", 3)]
+    words = read(sheet(project, chosen, records)).words
     assert "too much current" in words
     assert "2 wires, pad to control" in words
     assert f"onto pad {a}" not in words
 
 
-@pytest.mark.parametrize("low", [None, 3000])
-def test_a_pick_written_by_hand_needs_only_its_pair(project, signals, low):
-    chosen = [Pick(f"{signals[0]}-{signals[1]}", path_min_ohm=low)]
-    words = read(sheet(project, chosen)).words
-    assert "not measured" in words
-    assert "3 kΩ" in words
+@pytest.mark.parametrize(("records", "says"), [
+    (None, "not touched"), ([], "not touched"),
+    ([record(1, sound="none")], "nothing was found"),
+    (seen_twice(sound="none", after="freeze"), "stops the toy"),
+])
+def test_without_evidence_there_is_no_value_of_ours(project, records, says):
+    words = read(sheet(project, [Pick("A-B")], records)).words
+    assert says in words
+    assert not re.search(r"\d k?Ω", words.split("One by one")[1].split("Reset")[0].replace(
+        "12 kΩ", ""))
+    wished = read(sheet(project, [Pick("A-B", control="toggle")], records)).words
+    assert "You wish for a toggle: give it a value of your own with at_ohm" in wished
+
+
+def test_a_value_of_the_persons_own_is_printed_as_theirs(project, signals):
+    pair = f"{signals[0]}-{signals[1]}"
+    mine = Pick(pair, at_ohm=4700, name="Grumble", control="toggle")
+    words = read(sheet(project, [mine])).words
+    assert "4.7 kΩ (yours)" in words
+    assert "Grumble: not touched" in words
+    assert "toggle switch" in words
+    stopping = [*heard(pair, 1, (36000.4,)), record(3, pair.split("-"), after="freeze",
+                                                   sound="none", path_ohm=9800.4)]
+    words = read(sheet(project, [mine], stopping)).words
+    assert "Your value. Over 9.8 kΩ this pair stopped the toy, so expect it to stop." in words
 
 
 def test_refusals(project, signals):
     rails = [letter for letter, pad in project.toy.pads.items() if pad.kind == "rail"]
     with pytest.raises(ConfigError, match=r"picks\.yaml: nothing is picked yet"):
-        proposals(project, [])
+        proposals(project, [], see([], None, 0.05))
     with pytest.raises(ConfigError, match=r"A-ZZ: there is no pad ZZ in toy\.yaml"):
-        proposals(project, [Pick("A-ZZ")])
+        proposals(project, [Pick("A-ZZ")], Seen([Evidence()]))
     with pytest.raises(SafetyRefusal, match="joins two supply rails"):
-        proposals(project, [Pick("-".join(rails))])
+        proposals(project, [Pick("-".join(rails))], Seen([Evidence()]))
 
 
 def test_a_forbidden_pad_is_refused(tmp_path):
@@ -212,10 +274,10 @@ def test_a_forbidden_pad_is_refused(tmp_path):
     file = tmp_path / "toy" / "toy.yaml"
     file.write_text(file.read_text().replace('note: "', 'forbidden: true, note: "', 1))
     with pytest.raises(SafetyRefusal, match="pad A is forbidden"):
-        proposals(load_project(project.folder), [Pick("A-B")])
+        proposals(load_project(project.folder), [Pick("A-B")], Seen([Evidence()]))
 
 
-@pytest.mark.parametrize("kind", ["toggle", "push-button", "potentiometer", "body contacts"])
+@pytest.mark.parametrize("kind", ["toggle", "push-button", "potentiometer", "photocell", "body contacts"])
 def test_every_control_has_a_wiring(kind):
     drawing = wiring(kind, ("C", "AA"), 3000, "100 kΩ" if kind == "potentiometer" else "")
     assert read(drawing).words.split() == (
@@ -263,17 +325,11 @@ def test_the_command_writes_the_sheet_and_says_where(tmp_path):
         run("--project", tmp_path / "toy")
     signals = [letter for letter, pad in project.toy.pads.items() if pad.kind == "signal"]
     pair = f"{signals[0]}-{signals[1]}"
-    (tmp_path / "toy" / "picks.yaml").write_text(
-        f"- pair: {pair}\n  sound: loop\n  after: answers\n  path_min_ohm: 9800\n"
-    )
-    out = run("--project", tmp_path / "toy")
-    assert out.splitlines()[0].split() == [
-        pair,
-        *["toggle", "switch,", "on-off,", "10", "kΩ", "in", "series"],
-    ]
-    assert f"the sheet: {tmp_path / 'toy' / 'sheet.html'}" in out
-    words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
-    assert "10 kΩ (E24)" in words
+    (tmp_path / "toy" / "picks.yaml").write_text(f"- pair: {pair}\n")
+    out = run("--project", tmp_path / "toy").splitlines()
+    assert out[0].split()[:3] == [pair, "not", "touched"]
+    assert out[1] == "there is no sweep 'main' in this folder, so nothing is known of these pairs"
+    assert out[2].startswith(f"the sheet: {tmp_path / 'toy' / 'sheet.html'}")
     run("--project", tmp_path / "toy", "--out", tmp_path / "other.html")
     assert (tmp_path / "other.html").exists()
 
@@ -292,9 +348,9 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         log.flush()
         assert trials_by_pair(log.records()) == {
             PadPair(("A", "B")): [
-                Trial(9000.0, "pitch", "answers", 300.0, "cents"),
-                Trial(6000.0, "lost", "freeze"),
-                Trial(3000.0, "none", "freeze"),
+                Trial(9000.0, "pitch", "answers", 300.0, "cents", "moo"),
+                Trial(6000.0, "lost", "freeze", key="moo"),
+                Trial(3000.0, "none", "freeze", key="moo"),
             ]
         }
 
@@ -303,10 +359,12 @@ def test_the_command_reads_the_sweep_beside_the_picks(tmp_path):
     new_simulated_project(tmp_path / "toy", 7, 24)
     with making_logs.new_log(tmp_path / "toy" / "sweeps" / "main") as log:
         making_logs.add(log, touch=making_logs.bridge("A", "B"), after="freeze", path_ohm=3000.0)
-        making_logs.add(log, touch=making_logs.bridge("A", "B"), sound="loop", path_ohm=9800.0)
-    (tmp_path / "toy" / "picks.yaml").write_text(
-        "- pair: A-B\n  sound: loop\n  after: answers\n  path_min_ohm: 9800\n"
-    )
-    run("--project", tmp_path / "toy")
+        for kind in ("sweep", "confirm"):
+            making_logs.add(log, kind=kind, touch=making_logs.bridge("A", "B"), sound="loop",
+                            amount=0.25, unit="s", path_ohm=9800.0)
+    (tmp_path / "toy" / "picks.yaml").write_text("- pair: A-B\n")
+    out = run("--project", tmp_path / "toy")
+    assert out.splitlines()[0].split() == [
+        "A-B", *["toggle", "switch,", "on-off,", "11", "kΩ", "in", "series"]]  # 11 less 5 %: 10.45
     words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
     assert "Keep at least 9.8 kΩ in the path: over 3 kΩ this pair stopped the toy." in words

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from making_records import baseline, record
 from scipy.stats import binomtest
-from test_choose_rank import baseline, record
 
 from rig.choose import finds
 from rig.choose.discovery import doubtful, pair_p_value, q_values
@@ -75,6 +75,6 @@ def test_what_so_few_clean_takes_cannot_tell_is_said_in_a_line():
     touches += [record(17 + i, pair, sound="none") for i, pair in enumerate(pairs)]
     touches.append(record(900, pairs[0], "confirm", p_value=0.01))
     assert unsure_words(touches, 30, 0.05) == (
-        "1 more came back, not surely enough: 16 baseline takes can't tell p below 0.059 without "
-        "trusting their tail; with 276 pairs take 356")
+        "1 more came back, not surely enough to be told from chance; with 276 pairs take 356 clean "
+        "presses, not 16 (sweep: baseline_takes in rig.yaml)")
     assert unsure_words(touches[:-1], 30, 0.05) == ""

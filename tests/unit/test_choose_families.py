@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_choose_rank import record, seen_twice
+from making_records import record, seen_twice
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project, project_board
@@ -16,7 +16,6 @@ from rig.choose.families import (
     RANGE_PART,
     distances,
     families,
-    family_name,
     touch_distances,
 )
 from rig.listen.fingerprint import SIZE
@@ -103,30 +102,15 @@ def test_distances_are_symmetric_and_within_bounds(found):
     assert len(families(found)) == len(found)
 
 
-@pytest.mark.parametrize(("told", "name"), [
-    (("loop", 0.25, "s"), "loop 0.25 s"),
-    (("pitch", 312.4, "cents"), "pitch up 312 cents"),
-    (("pitch", -90.0, "cents"), "pitch down 90 cents"),
-    (("level", -6.3, "dB"), "level -6 dB"),
-    (("cut", -44.8, "dB"), "cut 45 dB"),
-    (("cut", 0.478, "s"), "cut after 0.48 s"),
-    (("drone", None, None), "drone"),
-    (("drone", 440.2, "Hz"), "drone 440 Hz"),
-])
-def test_a_family_has_a_plain_name(told, name):
-    assert family_name(*told) == name
-
-
 def alike(pads, first, change_db, **more):
     return seen_twice(pads, first, measures={"change_db": list(change_db)}, **more)
 
 
-def test_two_families_of_one_name_are_told_apart():
+def test_a_family_is_named_by_its_best_so_its_name_contradicts_none_of_them():
     found = finds([*alike("AB", 1, LOUDER, score=9.0), *alike("CD", 3, DARKER),
-                   *alike("EF", 5, DARKER)])
+                   *alike("EF", 5, DARKER, sound="cut", amount=-40.0, unit="dB", score=9.0)])
     assert {one.pair: one.family for one in found} == {
-        "A-B": "pitch up 300 cents", "C-D": "pitch up 300 cents (2)",
-        "E-F": "pitch up 300 cents (2)"}
+        "A-B": "A-B", "C-D": "C-D", "E-F": "C-D"}
 
 
 def test_what_is_silent_is_told_by_what_comes_after():

@@ -1,18 +1,18 @@
 """picks.yaml: written by the program, edited by hand, and read strictly."""
 
+import json
 import string
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.choose import Find, keep, load_picks, note, remove, skip
-from rig.choose.picks import PICKS, Pick, tidy_pair
+from rig.choose import keep, load_picks, note, remove, set_aside
+from rig.choose.picks import CONTROLS, PICKS, Pick, tidy_pair
 from rig.errors import ConfigError
-
-FIND = Find("C", "F", "loop", "runs on", 0.3141, "s", 3_000.0, 47_000.0, 4.2, (11, 12), 12, 3)
 
 
 def write(folder, text):
@@ -23,18 +23,39 @@ def test_no_file_and_an_empty_one_hold_no_picks(tmp_path):
     assert load_picks(tmp_path) == []
     write(tmp_path, "# nothing yet\n\n")
     assert load_picks(tmp_path) == []
-    keep(tmp_path, FIND)
+    keep(tmp_path, "C-F")
     assert (tmp_path / PICKS).read_text().startswith("# nothing yet\n")
 
 
-def test_a_kept_find_is_read_back(tmp_path):
-    keep(tmp_path, FIND, 'a "robot": stutters # loud')
-    assert load_picks(tmp_path) == [Pick(
-        "C-F", 'a "robot": stutters # loud', "loop", "runs on", 0.3141, "s", 3_000.0, 47_000.0,
-        12)]
+def test_a_kept_pair_is_read_back(tmp_path):
+    keep(tmp_path, "C-F", 'a "robot": stutters # loud')
+    assert load_picks(tmp_path) == [Pick("C-F", note='a "robot": stutters # loud')]
     assert (tmp_path / PICKS).read_text().endswith("""\
 - pair: C-F
   note: "a \\"robot\\": stutters # loud"
+""")
+
+
+def test_a_person_may_write_words_and_wishes_and_keeping_again_leaves_them(tmp_path):
+    text = """\
+- pair: F-C
+  at_ohm: 4700
+  key: leaf
+  name: "robot"
+  control: potentiometer
+"""
+    write(tmp_path, text)
+    keep(tmp_path, "C-F")
+    assert (tmp_path / PICKS).read_text() == text  # nothing was to be changed
+    keep(tmp_path, "C-F", "growls")
+    assert load_picks(tmp_path) == [
+        Pick("C-F", 4700.0, "leaf", "robot", "growls", "potentiometer")]
+
+
+def test_what_earlier_versions_copied_from_the_sweep_is_read_over(tmp_path):
+    write(tmp_path, """\
+- pair: C-F
+  note: "mine"
   sound: loop
   after: runs on
   amount: 0.3141
@@ -42,37 +63,40 @@ def test_a_kept_find_is_read_back(tmp_path):
   path_min_ohm: 3000
   path_max_ohm: 47000
   touch: 12
+- pair: A-B
+  skip: true
 """)
+    assert load_picks(tmp_path, set_aside=True) == [
+        Pick("C-F", note="mine"), Pick("A-B", set_aside=True)]
 
 
-def test_keeping_again_renews_what_was_found_but_not_the_note_or_place(tmp_path):
-    keep(tmp_path, FIND, "first")
-    skip(tmp_path, "A-B")
-    keep(tmp_path, Find("C", "F", "pitch", "answers", None, None, 1.0, 2.0, 9.0, (30,), 30, None))
-    assert [(one.pair, one.note, one.sound, one.touch) for one in load_picks(tmp_path)] == [
-        ("C-F", "first", "pitch", 30)]
-    keep(tmp_path, FIND, "second")
-    assert load_picks(tmp_path, skipped=True)[0].note == "second"
+def test_keeping_again_leaves_the_note_and_the_place(tmp_path):
+    keep(tmp_path, "C-F", "first")
+    set_aside(tmp_path, "A-B")
+    keep(tmp_path, "C-F")
+    assert load_picks(tmp_path) == [Pick("C-F", note="first")]
+    keep(tmp_path, "C-F", "second")
+    assert load_picks(tmp_path, set_aside=True)[0].note == "second"
 
 
-def test_skipped_ones_are_kept_apart_and_can_come_back(tmp_path):
-    keep(tmp_path, FIND, "mine")
-    skip(tmp_path, "f-c")
+def test_those_set_aside_are_kept_apart_and_can_come_back(tmp_path):
+    keep(tmp_path, "C-F", "mine")
+    set_aside(tmp_path, "f-c")
     assert load_picks(tmp_path) == []
-    (aside,) = load_picks(tmp_path, skipped=True)
-    assert (aside.skip, aside.note, aside.sound) == (True, "mine", "loop")
-    keep(tmp_path, FIND)
+    (aside,) = load_picks(tmp_path, set_aside=True)
+    assert (aside.set_aside, aside.note) == (True, "mine")
+    keep(tmp_path, "C-F")
     assert load_picks(tmp_path)[0].note == "mine"
 
 
 def test_notes_and_removal(tmp_path):
-    keep(tmp_path, FIND)
-    skip(tmp_path, "A-B")
+    keep(tmp_path, "C-F")
+    set_aside(tmp_path, "A-B")
     note(tmp_path, "C-F", "later thought")
     assert load_picks(tmp_path)[0].note == "later thought"
     assert remove(tmp_path, "F-C") is True
     assert remove(tmp_path, "C-F") is False
-    assert [one.pair for one in load_picks(tmp_path, skipped=True)] == ["A-B"]
+    assert [one.pair for one in load_picks(tmp_path, set_aside=True)] == ["A-B"]
     with pytest.raises(ConfigError, match="C-F is not in it"):
         note(tmp_path, "C-F", "gone")
 
@@ -89,10 +113,10 @@ def test_a_persons_comments_and_order_stay(tmp_path):
 - {pair: A-B, note: hiccup}
 # the end"""
     write(tmp_path, text)
-    keep(tmp_path, Find("G", "H", "cut", "answers", -20.0, "dB", 1.0, 1.0, 2.0, (1,), 1, None))
+    keep(tmp_path, "G-H")
     after = (tmp_path / PICKS).read_text()
     assert after.startswith(text + "\n- pair: G-H\n")
-    keep(tmp_path, FIND)
+    keep(tmp_path, "C-F", "growls")
     after = (tmp_path / PICKS).read_text()
     for line in ("# my picks for the cow", "# the best one", "# the second, under the hat",
                  "{pair: A-B, note: hiccup}", "# the end"):
@@ -108,22 +132,23 @@ def test_a_persons_comments_and_order_stay(tmp_path):
     ("- pair: C\n", r":1: 'C' is no pair"),
     ("- pair: C-C\n", r":1: 'C-C' is no pair"),
     ("- pair: C-F\n  nots: x\n", r":2: unknown `nots`: did you mean note"),
-    ("- pair: C-F\n  sound: lop\n", r":2: sound can't be lop: did you mean loop"),
-    ("- pair: C-F\n  after: runs\n", r":2: after can't be runs: did you mean runs on"),
-    ("- pair: C-F\n  path_min_ohm: 3 kohm\n", r":2: path_min_ohm must be a number"),
-    ("- pair: C-F\n  path_max_ohm: -3\n", r":2: path_max_ohm must be at least 0"),
-    ("- pair: C-F\n  amount: 1e999\n", r":2: amount must be a number"),
-    ("- pair: C-F\n  touch: 1.5\n", r":2: touch must be the number of a touch"),
-    ("- pair: C-F\n  touch: true\n", r":2: touch must be a number"),
+    ("- pair: C-F\n  control: knob\n", r":2: control can't be knob: there is only: toggle"),
+    ("- pair: C-F\n  control: togle\n", r":2: control can't be togle: did you mean toggle"),
+    ("- pair: C-F\n  at: 3600\n", r":2: unknown `at`: there is only: pair, at_ohm"),
+    ("- pair: C-F\n  at_ohm: 3.6k\n", r":2: at_ohm must be a number, is 3.6k: write 3600"),
+    ("- pair: C-F\n  at_ohm: -3\n", r":2: at_ohm must be 1 to 10,000,000, is -3"),
+    ("- pair: C-F\n  at_ohm: 1e999\n", r":2: at_ohm must be 1 to 10,000,000, is inf"),
+    ("- pair: C-F\n  at_ohm: true\n", r":2: at_ohm must be a number"),
     ("- pair: C-F\n  note: 12\n", r":2: note must be text"),
-    ("- pair: C-F\n  skip: yes\n", r":2: skip must be true or false"),
+    ("- pair: C-F\n  key: 1\n", r":2: key must be text"),
+    ("- pair: C-F\n  set_aside: yes\n", r":2: set_aside must be true or false"),
     ("- pair: C-F\n- pair: A-B\n- pair: F-C\n", r":3: C-F is there twice \(first in line 1\)"),
     ("- pair: C-F\n  note: a\n  note: b\n", r":3: .*twice"),
     ("- pair: [C\n", r":\d: "),
 ])
 def test_mistakes_are_named_with_their_line(tmp_path, text, words):
     write(tmp_path, text)
-    for act in (load_picks, lambda folder: keep(folder, FIND), lambda f: remove(f, "A-B")):
+    for act in (load_picks, lambda folder: keep(folder, "C-F"), lambda f: remove(f, "A-B")):
         with pytest.raises(ConfigError, match=words) as caught:
             act(tmp_path)
         assert "\n" not in str(caught.value)
@@ -136,7 +161,7 @@ def test_layouts_that_cant_be_changed_in_place_are_read_but_never_rewritten(tmp_
     write(tmp_path, text)
     assert load_picks(tmp_path)[0].pair == "C-F"
     with pytest.raises(ConfigError, match="can't be changed by the program"):
-        keep(tmp_path, FIND)
+        keep(tmp_path, "C-F")
     assert (tmp_path / PICKS).read_text() == text
 
 
@@ -148,27 +173,29 @@ def test_pairs_as_people_type_them(typed, pair):
 
 LETTERS = st.text(string.ascii_uppercase, min_size=1, max_size=2)
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\u2028\u2029"))
-AMOUNTS = st.floats(-1e6, 1e6).map(lambda value: float(f"{value:.4g}"))
-OHMS = st.floats(0, 1e9).map(lambda value: float(f"{value:.4g}"))
+OHMS = st.none() | st.floats(1, 1e7).map(lambda value: float(f"{value:.10g}"))
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.lists(st.tuples(LETTERS, LETTERS, TEXTS, AMOUNTS, OHMS, st.booleans()), max_size=6))
-def test_anything_kept_or_skipped_is_read_back(entries):
+@given(st.lists(st.tuples(LETTERS, LETTERS, TEXTS, TEXTS, OHMS, st.sampled_from([None, *CONTROLS]),
+                          st.booleans()), max_size=6))
+def test_anything_a_person_writes_and_the_program_changes_is_read_back(entries):
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         expected = {}
-        for one, other, text, amount, ohm, aside in entries:
+        for one, other, text, called, ohm, control, aside in entries:
             if one == other:
                 continue
             pair = tidy_pair(f"{one}-{other}")
-            find = Find(*pair.split("-"), "drone", "answers", amount, "Hz", ohm, ohm, 2.0, (1,),
-                        1, None)
-            keep(folder, find, text)
+            keep(folder, pair, text)
+            lines = [f"  at_ohm: {ohm:.10g}\n"] if ohm else []
+            lines += [f"  control: {control}\n"] if control else []
+            lines += [f"  name: {json.dumps(called, ensure_ascii=False)}\n"] if called else []
+            if pair not in expected:  # as a person would, behind the entry just made
+                path = folder / PICKS
+                path.write_text(path.read_text("utf-8") + "".join(lines), "utf-8")
+                expected[pair] = Pick(pair, ohm, None, called, text, control)
             if aside:
-                skip(folder, pair)
-            expected[pair] = (text, amount, ohm, aside)
-        read = load_picks(folder, skipped=True)
-        assert {one.pair: (one.note, one.amount, one.path_min_ohm, one.skip)
-                for one in read} == expected
-        assert [one.pair for one in read] == list(expected)
+                set_aside(folder, pair)
+            expected[pair] = replace(expected[pair], note=text, set_aside=aside)
+        assert load_picks(folder, set_aside=True) == list(expected.values())

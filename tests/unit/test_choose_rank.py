@@ -5,39 +5,13 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from making_logs import BASELINE, LINE, bridge
+from making_logs import bridge
+from making_records import baseline, record, seen_twice
 
 from rig.bench.base import Connection, Touch
-from rig.choose import FIND_COLUMNS, find_rows, finds
+from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
 from rig.choose.rank import letter_order
 from rig.listen import STOPS
-from rig.log import Record
-
-
-def record(number, pads="AB", kind="sweep", sound="pitch", after="answers", path_ohm=12_000.0,
-           **more):
-    """A usable record of one pad to one pad."""
-    one, other = pads
-    known = Record(
-        number=number, plan_key="", kind=kind, touch=bridge(one, other), pads_1=one, pads_2=other,
-        path_ohm=path_ohm, key="moo", started_at="", timeline=LINE, rate_hz=48_000,
-        take=f"takes/{number:06d}.flac", take_samples=1, offsets={}, fault=None, facts={},
-        complete=after is not None, after=after, sound=sound,
-        amount=300.0 if sound == "pitch" else None, unit="cents" if sound == "pitch" else None,
-        score=2.0, p_value=1e-4, judge="test",
-    )
-    return replace(known, **more)
-
-
-def baseline(number, **more):
-    """A baseline's record."""
-    return record(number, kind="baseline", sound="none", touch=BASELINE, pads_1="", pads_2="",
-                  path_ohm=None, **more)
-
-
-def seen_twice(pads="AB", first=1, **more):
-    """The least that makes a find."""
-    return [record(first, pads, **more), record(first + 1, pads, "confirm", **more)]
 
 
 def test_a_hit_counts_only_once_it_came_back():
@@ -96,7 +70,7 @@ def test_a_pair_that_bends_above_and_freezes_below_is_a_bend_with_its_limit_told
     touches = [*seen_twice(first=1, path_ohm=50_000.0),
                *seen_twice(first=3, path_ohm=13_000.0, sound="cut", after="freeze")]
     (find,) = finds(touches)
-    assert (find.sound, find.after, find.path_min_ohm, find.freezes_at_ohm) == (
+    assert (find.sound, find.after, find.path_min_ohm, find.stops_at_ohm) == (
         "pitch", "answers", 50_000.0, 13_000.0)
 
 
@@ -107,7 +81,7 @@ def test_a_freeze_counts_at_once_but_its_sound_only_when_heard_again():
                      record(2, kind="confirm", sound="none")])
     assert (find.stop, find.sound) == ("freeze", "none")
     (find,) = finds(seen_twice(sound="cut", after="freeze"))
-    assert (find.after, find.sound, find.freezes_at_ohm) == ("freeze", "cut", 12_000.0)
+    assert (find.after, find.sound, find.stops_at_ohm) == ("freeze", "cut", 12_000.0)
 
 
 def test_the_row_of_a_pair_tells_its_worst():
@@ -206,5 +180,28 @@ def test_whatever_was_made_the_finds_hold_together(spots):
 def test_rows_have_exactly_the_columns():
     (row,) = find_rows(finds(seen_twice()))
     assert tuple(row) == FIND_COLUMNS == (
-        "pads_1", "pads_2", "sound", "after", "amount", "unit", "path_min_ohm", "path_max_ohm",
-        "score", "p_value", "q_value", "family")
+        "pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
+        "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value", "family")
+    assert (row["key"], row["best_path_ohm"]) == ("moo", 12_000.0)
+
+
+def test_what_one_key_shows_can_be_asked_for_alone():
+    touches = [*seen_twice(), *seen_twice(first=3, key="woof", sound="cut", path_ohm=90_000.0)]
+    (find,) = finds(touches, key="woof")
+    assert (find.sound, find.key, find.path_min_ohm) == ("cut", "woof", 90_000.0)
+    assert finds(touches, key="meow") == []
+
+
+def test_each_pair_is_counted_once():
+    touches = [
+        baseline(1), *seen_twice("AB", 2),
+        *seen_twice("AC", 4, sound="cut"), record(6, "AC", path_ohm=99.0, after="freeze"),
+        *seen_twice("AD", 7, sound="cut", after="freeze"),
+        record(9, "AE", after="guarded"), record(10, "AF", sound="none"),
+        *seen_twice("AG", 11, sound="none", after="runs on"),
+        record(13, "AH", fault="the toy did not answer", complete=False, after=None),
+        *seen_twice("AI", 14, sound="drone", after="freeze"),
+    ]
+    told = tally(touches, finds(touches), recovered={6, 7, 8, 99})
+    assert told == Tally(touches=14, pairs=7, bends=3, silences=1, stop_below=1, stops=2,
+                         freezes=5, recovered=3)

@@ -5,6 +5,7 @@ import io
 import json
 import os
 import pty
+import re
 import select
 import subprocess
 import sys
@@ -67,6 +68,18 @@ def test_export_finds(project):
         ("C", "F", "loop", "answers"), ("A", "B", "pitch", "answers"),
         ("D", "E", "none", "freeze")]
     assert rows[0]["path_min_ohm"] == rows[0]["path_max_ohm"] == 12_000.0
+    assert rows[0]["best_path_ohm"] == 12_000.0
+    assert (project / rows[0]["take"]).name == "000002.flac"
+    assert (project / rows[0]["take"]).is_file()
+    assert {(row["choice"], row["note"]) for row in rows} == {(None, None)}
+
+
+def test_exported_finds_carry_the_persons_own_words(project):
+    run(project, "replay", "--keep", "C-F", "--note", "robot, stutters")
+    run(project, "replay", "--set-aside", "A-B")
+    rows = list(csv.DictReader(io.StringIO(run(project, "export", "--finds"))))
+    assert [(row["choice"], row["note"]) for row in rows] == [
+        ("kept", "robot, stutters"), ("set aside", ""), ("", "")]
 
 
 def test_export_to_a_file_never_overwrites_unasked(project, tmp_path):
@@ -93,26 +106,29 @@ def test_a_sweep_that_isnt_there_is_one_line(project):
     assert not (project / "sweeps" / "other").exists()
 
 
-def test_replay_lists_in_a_pipe_with_files_and_choices(project):
+def test_replay_lists_in_a_pipe_with_choices_and_where(project):
+    toy = (project / "toy.yaml").read_text("utf-8")
+    note = re.search(r'  C: {note: "(.*?)"', toy).group(1)
     run(project, "replay", "--keep", "C-F", "--note", "robot [loud] stutter")
-    run(project, "replay", "--skip", "b-a")
+    run(project, "replay", "--set-aside", "b-a")
     listed = run(project, "replay", "--list").splitlines()
-    assert len(listed) == 4
-    assert [line.split()[1] for line in listed[1:]] == ["C-F", "A-B", "D-E"]
+    assert [line.split()[0] for line in listed] == [
+        "pads", "C-F", "A-B", "D-E", "path:", "takes:"]
     assert "loops every 0.25 s" in listed[1]
     assert "kept: robot [loud] stutter" in listed[1]
-    assert listed[1].rstrip().endswith("sweeps/main/takes/000002.flac")
+    assert re.search(rf"  2 +C \({re.escape(note)}\), F \(", listed[1])
+    assert (project / "sweeps" / "main" / "takes" / "000002.flac").is_file()
+    assert str(project / "sweeps" / "main" / "takes") in listed[5]
     assert "set aside" in listed[2]
     assert "freezes" in listed[3]
-    assert run(project, "replay").splitlines()[:4] == listed  # no terminal: the list, and a hint
+    assert run(project, "replay").splitlines()[:6] == listed  # no terminal: the list, and a hint
     assert not any(letter in "".join(listed) for letter in "│┃━─\x1b")
 
 
-def test_replay_keeps_skips_and_undoes(project):
+def test_replay_keeps_sets_aside_and_undoes(project):
     run(project, "replay", "--keep", "F-C", "--keep", "A-B")
-    assert [(one.pair, one.sound, one.touch) for one in load_picks(project)] == [
-        ("C-F", "loop", 2), ("A-B", "pitch", 3)]
-    run(project, "replay", "--skip", "A-B", "--keep", "C-F", "--note", "good")
+    assert [one.pair for one in load_picks(project)] == ["C-F", "A-B"]
+    run(project, "replay", "--set-aside", "A-B", "--keep", "C-F", "--note", "good")
     assert [(one.pair, one.note) for one in load_picks(project)] == [("C-F", "good")]
     assert "no longer" in run(project, "replay", "--undo", "C-F")
     assert load_picks(project) == []
@@ -121,7 +137,7 @@ def test_replay_keeps_skips_and_undoes(project):
 @pytest.mark.parametrize(("words", "message"), [
     (("--keep", "C-G"), r"nothing was found on C-G: found with these pads: C-F"),
     (("--keep", "X-Y"), r"nothing was found on X-Y; see `padsweep replay --list`"),
-    (("--keep", "C-F", "--skip", "nonsense"), "'nonsense' is no pair"),
+    (("--keep", "C-F", "--set-aside", "nonsense"), "'nonsense' is no pair"),
     (("--note", "x"), "--note belongs to one kept pair"),
     (("--keep", "C-F", "--keep", "A-B", "--note", "x"), "--note belongs to one kept pair"),
 ])
@@ -221,8 +237,8 @@ def test_at_a_terminal_single_keys_choose(project):
     with Terminal("replay", "--project", project) as terminal:
         go_through(terminal)
         assert terminal.close() == 0
-    picks = load_picks(project, skipped=True)
-    assert [(one.pair, one.note, one.skip) for one in picks] == [
+    picks = load_picks(project, set_aside=True)
+    assert [(one.pair, one.note, one.set_aside) for one in picks] == [
         ("C-F", "stutters, für Käthe", False), ("A-B", "", True)]
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from making_logs import bridge
+from making_records import record
 from scipy.stats import binom
-from test_choose_rank import record
 from test_listen import RATE_HZ, SPAN, phrase, take
 
 from rig.choose import finds

@@ -1,0 +1,147 @@
+"""What the sweep has seen on each pair: the evidence that a control is chosen by."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from rig.choose.picks import Pick
+from rig.choose.rank import Find, finds
+from rig.listen import STOPS, is_change
+from rig.log import Record
+
+PadPair = frozenset
+HEARD_AGAIN = 2
+"""A path counts for what is built once a change was heard over it so often."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One complete touch of a pair: over which path, what was heard, how the toy was after."""
+
+    path_ohm: float
+    sound: str
+    after: str
+    amount: float | None = None
+    unit: str | None = None
+    key: str = ""
+
+    @property
+    def stopped(self) -> bool:
+        """Say whether the toy froze or the guard tripped."""
+        return self.after in STOPS
+
+    @property
+    def heard(self) -> bool:
+        """Say whether the toy sounded changed, or ran on by itself, and lived."""
+        return not self.stopped and (is_change(self.sound) or self.after == "runs on")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a sweep knows of a pick's pair.
+
+    Parameters
+    ----------
+    find : Find or None
+        What counts as found, with the pick's key where it names one.
+    trials : sequence of Trial
+        Every touch that counts, with any key: a stop is a stop.
+    """
+
+    find: Find | None = None
+    trials: Sequence[Trial] = ()
+
+    @property
+    def stopped_ohm(self) -> float | None:
+        """The highest path over which the toy was stopped, ohms."""
+        return stopped_ohm(self.trials)
+
+    @property
+    def heard_ohm(self) -> list[float]:
+        """The paths over which a control may play it, ascending, ohms.
+
+        Over each a change was heard at least twice with one key, and neither there nor over a
+        higher path was the toy stopped. Empty where nothing counts as found.
+        """
+        if self.find is None:
+            return []
+        key = self.find.key
+        often = Counter(one.path_ohm for one in self.trials if one.heard and one.key == key)
+        above = self.stopped_ohm or 0.0
+        return sorted(p for p, n in often.items() if n >= HEARD_AGAIN and p > above)
+
+
+Trials = Mapping[PadPair, Sequence[Trial]]
+
+
+def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
+    """Gather the touches of each pair of single pads that count.
+
+    Parameters
+    ----------
+    records : iterable of Record
+
+    Returns
+    -------
+    dict
+        frozenset of two letters -> trials in the order they were made.
+    """
+    found: dict[PadPair, list[Trial]] = {}
+    for record in records:
+        connections = record.touch.connections
+        if not record.counts or len(connections) != 1:
+            continue
+        pads = connections[0].pads_1 + connections[0].pads_2
+        if len(pads) != 2 or record.path_ohm is None:
+            continue
+        found.setdefault(PadPair(pads), []).append(
+            Trial(record.path_ohm, record.sound, record.after or "answers", record.amount,
+                  record.unit, record.key)
+        )  # fmt: skip
+    return found
+
+
+def evidence_for(
+    picks: Sequence[Pick], records: Sequence[Record], false_discovery: float
+) -> list[Evidence]:
+    """Give what the sweep knows of each pick.
+
+    Parameters
+    ----------
+    picks : sequence of Pick
+    records : sequence of Record
+        Of the whole sweep; empty where there was none.
+    false_discovery : float
+        Share of false ones among the finds, 0 to 1.
+    """
+    trials = trials_by_pair(records)
+    found = {
+        key: {one.pair: one for one in finds(records, false_discovery, key)}
+        for key in {pick.key for pick in picks}
+    }
+    return [
+        Evidence(found[pick.key].get(pick.pair), trials.get(PadPair(pick.pads), ()))
+        for pick in picks
+    ]
+
+
+def amounts(trials: Sequence[Trial], sound: str, unit: str | None) -> list[tuple[float, float]]:
+    """Give the middle amount of one sound over each path, from the lowest path up.
+
+    Returns
+    -------
+    list of (path_ohm, amount)
+    """
+    by_path: dict[float, list[float]] = {}
+    for trial in trials:
+        if trial.sound == sound and trial.unit == unit and trial.amount is not None:
+            by_path.setdefault(trial.path_ohm, []).append(trial.amount)
+    return [(path, median(values)) for path, values in sorted(by_path.items())]
+
+
+def stopped_ohm(trials: Sequence[Trial]) -> float | None:
+    """Give the highest path over which the toy froze or the guard tripped, or None."""
+    return max((one.path_ohm for one in trials if one.stopped), default=None)

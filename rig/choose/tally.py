@@ -1,0 +1,68 @@
+"""What a sweep came to, in numbers that are counted one way wherever they are said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from rig.choose.rank import Find, pair_p_values
+from rig.log import Record
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Each pair with a find is counted once, in `bends`, `silences` or `stops`.
+
+    Parameters
+    ----------
+    touches : int
+        Complete ones: the toy answered, the take is whole, and how it was afterwards is known.
+    pairs : int
+        Pairs that were touched.
+    bends : int
+        Pairs that change the sound.
+    silences : int
+        Pairs that only silence it.
+    stop_below : int
+        Those of the two that stop the toy over a lower resistance.
+    stops : int
+        Pairs that do nothing but stop the toy.
+    freezes, recovered : int
+        Touches that froze the toy, and those after which it came back.
+    """
+
+    touches: int
+    pairs: int
+    bends: int
+    silences: int
+    stop_below: int
+    stops: int
+    freezes: int
+    recovered: int
+
+
+def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int]) -> Tally:
+    """Count what a sweep came to.
+
+    Parameters
+    ----------
+    records : sequence of Record
+    found : iterable of Find
+        Of these records.
+    recovered : set of int
+        Numbers of the touches after which the toy was brought back.
+    """
+    found = list(found)
+    bends = [one for one in found if one.is_bend]
+    silences = [one for one in found if not one.is_bend and not one.stops_only]
+    froze = {one.number for one in records if one.after == "freeze"}
+    return Tally(
+        touches=sum(one.complete and not one.fault for one in records),
+        pairs=len(pair_p_values(records)),
+        bends=len(bends),
+        silences=len(silences),
+        stop_below=sum(bool(one.stop) and not one.stops_only for one in bends + silences),
+        stops=len(found) - len(bends) - len(silences),
+        freezes=len(froze),
+        recovered=len(froze & recovered),
+    )
