@@ -187,9 +187,9 @@ def _knob(_: str) -> str:
 
 def _cell(_: str) -> str:
     return (
-        '<path d="M160 46 H182 M230 46 H252"/><rect x="182" y="37" width="48" height="18"/>'
-        '<circle cx="206" cy="46" r="30"/>'
-        '<path d="M164 4 L182 20 M174 20 H182 V12 M184 -2 L200 14 M192 14 H200 V6"/>'
+        '<path d="M160 46 H184 M228 46 H252"/><rect x="184" y="38" width="44" height="16"/>'
+        '<circle cx="206" cy="46" r="22"/>'
+        '<path d="M168 4 L184 20 M176 20 H184 V12 M186 2 L200 16 M192 16 H200 V8"/>'
     )
 
 

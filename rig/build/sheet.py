@@ -104,7 +104,7 @@ def make_sheet(
     fitted = [(n, seen.evidence[n - 1]) for n, _, _ in numbered(picks, controls)]
     return template.substitute(
         name=escape(project.toy.name), supply=supply,
-        count="1 bend" if len(picks) == 1 else f"{len(picks)} bends",
+        count=f"{len(picks)} kept, {len(fitted)} to fit",
         cautions=_cautions(controls),
         board=_board(project, picks, places),
         overview=_overview(picks, controls, seen.evidence),

@@ -7,9 +7,11 @@ from typing import Annotated
 
 import typer
 
+from rig.build.controls import Control
 from rig.build.sheet import make_sheet, proposals, see, write_sheet
 from rig.choose.picks import load_picks
 from rig.cli.console import console
+from rig.cli.tables import Column, print_table, where
 from rig.log import SweepLog
 from rig.project import load_project
 from rig.project.places import load_places
@@ -43,10 +45,18 @@ def sheet(
     target = out or project / "sheet.html"
     write_sheet(target, make_sheet(loaded, picks, load_places(project), seen))
     say = console()
-    for pick, control in zip(picks, controls, strict=True):
-        yours = " of your own" if control.yours else ""
-        value = "" if control.fixed_ohm is None else f", {ohms(control.fixed_ohm)}{yours} in series"
-        say.print(f"{pick.pair:<7} {control.part}{value}")
+    columns = [Column("pads", stays=True), Column("control", stays=True), Column("in series"),
+               Column("where")]  # fmt: skip
+    print_table(say, columns, [
+        (pick.pair, control.part, _in_series(control), where(loaded.toy, pick.pads))
+        for pick, control in zip(picks, controls, strict=True)
+    ])  # fmt: skip
     if records is None:
         say.print(f"there is no sweep {name!r} in this folder, so nothing is known of these pairs")
     say.print(f"the sheet: {target} (open it in a browser and print it)")
+
+
+def _in_series(control: Control) -> str:
+    if control.fixed_ohm is None:
+        return ""
+    return ohms(control.fixed_ohm) + (", yours" if control.yours else "")
