@@ -106,7 +106,7 @@ def propose(
     else:
         ours = _button(f"{_unfitted(evidence).why} A button can't be left on.", seen)
     if pick.control and pick.control != ours.kind:
-        why = f"You wish for it. The sweep speaks for {_A[ours.kind]}: {ours.why}"
+        why = f"You wish for it. The sweep speaks for {_A[ours.kind]}. {ours.why}"
         ours = _BUILDERS[pick.control](why, seen)
     return replace(ours, yours=ours.fixed_ohm == pick.at_ohm)
 

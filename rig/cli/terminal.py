@@ -33,7 +33,7 @@ Each time: set the tips, wait for the high tone, press the key, hold both tips u
 tone. Nothing need be typed: the program hears the press.
   a  the last one again        (or tap the microphone twice)
   f  the toy froze             (or tap three times)
-  s  skip this pair            Enter  go on: I pressed, and nothing came
+  s  set this pair aside       Enter  go on: I pressed, and nothing came
   q  leave; run it again to continue"""
 
 KEYS: dict[str, Command] = {

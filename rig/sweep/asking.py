@@ -382,7 +382,7 @@ class SweepByHand:
 
     def _skip(self, step: Step) -> SetAside:
         self.known.fail(step, most=1)
-        return self.book.set_aside(step, "skipped in this run")
+        return self.book.set_aside(step, "by you, for this run")
 
     # Failures
 

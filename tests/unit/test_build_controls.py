@@ -153,7 +153,7 @@ def test_a_stop_with_another_key_is_a_stop():
 def test_a_control_that_is_wished_for_is_given_and_the_sweeps_own_is_told(wish):
     proposed = control(heard("loop", paths=PATHS[:1]), Pick("C-F", control=wish))
     assert proposed.kind == wish
-    assert ("You wish for it. The sweep speaks for a toggle" in proposed.why) == (wish != "toggle")
+    assert ("You wish for it. The sweep speaks for a toggle." in proposed.why) == (wish != "toggle")
     assert proposed.fixed_ohm * 0.95 >= PATHS[0]
 
 
