@@ -17,6 +17,7 @@ from rig.choose.rank import letter_order
 from rig.errors import ConfigError
 from rig.files import replace_text
 from rig.project.hints import nearest, number_hint
+from rig.project.slips import parted_text
 from rig.project.yaml_strict import Document, parse_yaml
 
 PICKS = "picks.yaml"
@@ -189,6 +190,9 @@ def _check(item: Any, index: int, document: Document) -> Pick:
             continue
         name = "set_aside" if name == "skip" else name
         if name not in FIELDS:
+            mended = parted_text(document, (index, name))
+            if mended:
+                raise ConfigError(f"{where}: a text with a comma needs quotes: write `{mended}`")
             raise ConfigError(f"{where}: unknown `{name}`: {nearest(name, FIELDS)}")
         if value is None and name != "pair":
             continue

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import ceil, floor, log10
 
+from rig.project.hints import another_unit
 from rig.project.models import Project, Rig, Toy
+from rig.words import ohms
 
 MAX_SUPPLY_V = 12.0
 """Battery toys only; far below the 60 V d.c. of the least hazardous class."""
@@ -20,6 +22,9 @@ FRESH_CELL = 1.6 / 1.5
 ASK_ABOVE_MA = 5.0
 REFUSE_ABOVE_MA = 10.0
 """Toy chips drive a few mA; 4000-series inputs stand about 10 mA (data sheets, from memory)."""
+
+LEAST_LIMIT_MA = 0.02
+"""12 V over 600 kohm: fingertips."""
 
 RAIL_LIMIT_MA = 0.5
 """Most that may flow between two pads known as rails: nothing is to be heard there."""
@@ -135,11 +140,11 @@ def touchable(
     if rails(pads_1) and rails(pads_2) and path < rail_safe_ohm(toy):
         return (
             f"{rails(pads_1)[0]} and {rails(pads_2)[0]} are rails: at least "
-            f"{rail_safe_ohm(toy):,.0f} ohm between them"
+            f"{ohms(rail_safe_ohm(toy))} between them"
         )
     for pad in pads_1 + pads_2:
         if toy.pads[pad].kind == "clock" and path < CLOCK_LEAST_OHM:
-            return f"pad {pad} is a clock: at least {CLOCK_LEAST_OHM:,.0f} ohm to it"
+            return f"pad {pad} is a clock: at least {ohms(CLOCK_LEAST_OHM)} to it"
     # Pads on one bus join each other through their two leads alone, without the series value.
     grouped = len(pads_1) > 1 or len(pads_2) > 1
     worst = current_ma(toy, limiting_ohm(rig, 0.0) if grouped else path)
@@ -195,6 +200,13 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
                 "`accept_higher_current: true` beside it"
             ),
         )
+    elif limit < LEAST_LIMIT_MA:
+        yield (
+            "rig",
+            ("current_limit_ma",),
+            f"{limit:g} mA is less than any bend needs: the usual is 2"
+            + another_unit("current_limit_ma", limit),
+        )
     least = min(rig.series_ohm)
     worst = current_ma(toy, limiting_ohm(rig, least))
     if worst > limit * (1 + 1e-9) and rig.bench == "by-hand":
@@ -206,6 +218,7 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
                 f"{bare} lets {_ma(worst)} mA flow at {highest_v(toy):.1f} V, the limit is "
                 f"{limit:g} mA: put a resistor of at least "
                 f"{_rounded_up(highest_v(toy) / limit * 1000):g} ohm between the tips"
+                + _if_kilo_ohms(least, highest_v(toy) / limit * 1000)
             ),
         )
     elif worst > limit * (1 + 1e-9):
@@ -215,7 +228,8 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
             (
                 f"lead resistors of {rig.lead_ohm:g} ohm let {_ma(worst)} mA flow at "
                 f"{highest_v(toy):.1f} V, the limit is {limit:g} mA: fit at least "
-                f"{least_lead_ohm(toy, rig):g} ohm in each lead"
+                f"{least_lead_ohm(toy, rig):.10g} ohm in each lead"
+                + _if_kilo_ohms(rig.lead_ohm, least_lead_ohm(toy, rig))
             ),
         )
 
@@ -230,5 +244,11 @@ CONTAINS_REFUSED = {
 """Why each thing that a toy may contain is refused."""
 
 
+def _if_kilo_ohms(written: float, least_ohm: float) -> str:
+    meant = written * 1000
+    is_likely = 0 < written < 100 and meant >= least_ohm
+    return f"; if kilo-ohms were meant write {meant:.10g}" if is_likely else ""
+
+
 def _ma(value: float) -> str:
-    return "any number of" if value == float("inf") else f"{value:.3g}"
+    return "any number of" if value == float("inf") else f"{value:.3g}" if value < 1000 else f"{value:.0f}"

@@ -24,6 +24,9 @@ FIELD_UNITS = {
     "baud": ("baud", 1.0),
 }  # fmt: skip
 
+LARGER = {"ms": "seconds were", "hz": "kHz was", "ma": "A was"}
+"""What people may have written in place of a field's unit: a thousand times as much."""
+
 _UNIT_WORDS = "|".join(sorted(map(re.escape, UNITS), key=len, reverse=True))
 _QUANTITY = re.compile(
     rf"\s*([-+]?\d+(?:[.,]\d+)?)\s*([uµμmkKM]?)\s*({_UNIT_WORDS})?\s*(?:DC|dc|d\.c\.)?\s*"
@@ -34,7 +37,12 @@ def shown(value: object, most: int = 40) -> str:
     """Give a value as it stands in a one-line message, shortened and on one line."""
     if value is None or isinstance(value, bool):
         return {None: "empty", True: "true", False: "false"}[value]
-    text = " ".join(value.split()) if isinstance(value, str) else repr(value)
+    if isinstance(value, list):
+        text = f"[{', '.join(shown(one, most) for one in value)}]"
+    elif isinstance(value, dict):
+        text = f"{{{', '.join(f'{name}: {shown(one, most)}' for name, one in value.items())}}}"
+    else:
+        text = " ".join(value.split()) if isinstance(value, str) else repr(value)
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
@@ -80,6 +88,29 @@ def number_hint(field: str, text: str) -> str:
         return f"write {value:.10g} (no units, no quotes)"
     match = _QUANTITY.fullmatch(text)
     return f"write a number{_in_unit(field)}" + (f", not {match.group(3)}" if match else "")
+
+
+def another_unit(field: str, value: float) -> str:
+    """Say what a number is in the field's own unit if a larger or smaller one was meant.
+
+    Parameters
+    ----------
+    field : str
+        Its last part is its unit.
+    value : float
+        Out of range as it stands: too small, or for a field in seconds too large.
+
+    Returns
+    -------
+    str
+        The ending of a message; "" where there is nothing to guess.
+    """
+    unit = field.rsplit("_", 1)[-1]
+    if unit == "s" and value > 0:
+        return f"; if milliseconds were meant write {value / 1000:.10g}"
+    if unit not in LARGER or value <= 0:
+        return ""
+    return f"; if {LARGER[unit]} meant write {value * 1000:.10g}"
 
 
 def quantity(text: str, field: str) -> float | None:

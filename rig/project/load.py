@@ -7,18 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, get_args, get_origin
-
-from pydantic import BaseModel, ValidationError
 
 from rig.errors import ConfigError, SafetyRefusal
-from rig.project import hints
+from rig.project import hints, ladder
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
 from rig.project.models import BY_HAND_LEAVES_OUT, MAX_PADS, Project, Rig, Toy, letters
+from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
 
-HARDWARE_KEYS = 8
-"""Key channels of the controller."""
+KEY_SOCKETS = 8
+"""Of the controller: the first so many keys of toy.yaml are wired."""
 
 _ADAPTOR = "mains adaptors and USB supplies are refused: battery toys only, run on `cells` or " \
     "from an isolated `bench` supply"  # fmt: skip
@@ -33,10 +31,6 @@ UNSAFE_SOURCES = {
 """Supplies that people might write, and why they are refused."""
 
 
-OBSOLETE = {"settle_ms": "isn't used any more: take this line out"}
-"""Options of earlier versions."""
-
-
 def load_project(folder: str | Path) -> Project:
     """Load toy.yaml and rig.yaml of a project folder and refuse what can't be used.
 
@@ -48,6 +42,10 @@ def load_project(folder: str | Path) -> Project:
         The set-up could hurt toy or person.
     """
     folder = Path(folder)
+    if folder.is_file():
+        raise ConfigError(
+            f"{folder} is a file: give the folder that it lies in, --project {folder.parent}"
+        )
     if not folder.is_dir():
         raise ConfigError(f"there is no folder {folder}: make it with `padsweep new {folder}`")
     toy_file, rig_file = read_yaml(folder / "toy.yaml"), read_yaml(folder / "rig.yaml")
@@ -81,121 +79,6 @@ def _refuse_unsafe_words(document: Document) -> None:
         raise SafetyRefusal(f"{document.where(('supply', 'volts'))}: {too_high(written)}")
 
 
-def validate(document: Document, model: type[BaseModel]) -> Any:
-    """Give the model of a document, or raise `ConfigError` for its first wrong line."""
-    data = document.data
-    if not isinstance(data, dict):
-        raise ConfigError(f"{document.where()}: expected `key: value` lines, such as `name: ...`")
-    if model is Toy:
-        # `A:` with nothing behind it is a pad about which there is nothing to say.
-        data = dict(data)
-        for part in ("pads", "keys"):
-            if isinstance(data.get(part), dict):
-                data[part] = {k: {} if v is None else v for k, v in data[part].items()}
-    try:
-        return model.model_validate(data)
-    except ValidationError as error:
-        problems = error.errors(include_url=False, include_context=True)
-        # A mistyped key is also a missing one: its own line says more.
-        problems.sort(key=lambda p: (p["type"] == "missing", document.line(_path(p))))
-        first = problems[0]
-        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
-        raise ConfigError(
-            f"{document.where(_path(first))}: {_explain(first, model)}{more}"
-        ) from None
-
-
-def _path(problem: Any) -> tuple:
-    return tuple(part for part in problem["loc"] if part != "[key]")
-
-
-def _explain(problem: Any, model: type[BaseModel]) -> str:
-    """Turn one of pydantic's errors into a line that says what to write."""
-    path, kind, value = _path(problem), problem["type"], problem["input"]
-    context = problem.get("ctx", {})
-    name = str(path[-1]) if path else "file"
-    field = next((str(p) for p in reversed(path) if isinstance(p, str)), name)
-    label = f"{field}[{path[-1]}]" if path and isinstance(path[-1], int) else name
-    shown = hints.shown(value)
-    if kind == "missing":
-        inside = ".".join(map(str, path[:-1]))
-        return f"`{name}` is missing{' in ' + inside if inside else ''}"
-    if kind == "extra_forbidden" and name in OBSOLETE:
-        return f"`{name}` {OBSOLETE[name]}"
-    if kind == "extra_forbidden":
-        return f"unknown `{name}`: {hints.nearest(name, _fields(model, path[:-1]))}"
-    if problem["loc"] and problem["loc"][-1] == "[key]":
-        return f"`{hints.shown(name)}` can't be a name: letters and digits, no commas, at most 32"
-    if kind == "literal_error":
-        allowed = _literals(model, path)
-        return f"{label} can't be {shown}: {hints.nearest(value, allowed)}"
-    if kind in ("float_type", "int_type", "int_from_float"):
-        whole = "a whole number" if kind != "float_type" else "a number"
-        if isinstance(value, str):
-            hint = hints.number_hint(field, value)
-        elif isinstance(value, float):
-            hint = hints.number_hint(field, f"{value:.0f}" if value.is_integer() else "")
-        else:
-            hint = hints.number_hint(field, "")
-        return f"{label} must be {whole}, is {shown}: {hint}"
-    if kind == "bool_type":
-        return f"{label} must be true or false, is {shown}"
-    if kind == "string_type":
-        example = f'`{name}: "{value}"`' if not isinstance(path[-1], int) else f'"{value}"'
-        if value is None or isinstance(value, dict | list):
-            return f"{label} must be text"
-        return f"{label} must be text, is {shown}: write it in quotes, {example}"
-    if kind == "list_type":
-        return f"{label} must be a list, is {shown}: write [{'' if value is None else shown}]"
-    if kind in ("dict_type", "model_type", "model_attributes_type"):
-        return f"{label} must hold `key: value` lines, is {shown}"
-    limits = {"greater_than": ("gt", "above"), "greater_than_equal": ("ge", "at least"),
-              "less_than": ("lt", "below"), "less_than_equal": ("le", "at most")}  # fmt: skip
-    if kind in limits:
-        key, word = limits[kind]
-        return f"{label} must be {word} {context[key]:g}, is {shown}"
-    if kind == "finite_number":
-        return f"{label} must be a number in range, is {shown}"
-    if kind in ("too_short", "too_long"):
-        bound = context.get("min_length", context.get("max_length"))
-        word = "at least" if kind == "too_short" else "at most"
-        return f"{label} must have {word} {bound}, has {context.get('actual_length')}"
-    if kind in ("string_too_short", "string_too_long"):
-        return f"{label} is too {'short' if kind == 'string_too_short' else 'long'}: {shown}"
-    return f"{label}: {' '.join(str(problem['msg']).split())}"
-
-
-def _fields(model: type[BaseModel], path: tuple) -> list[str]:
-    """Give the field names of the model that stands at `path` inside `model`."""
-    found = _annotation(model, path)
-    return list(found.model_fields) if isinstance(found, type) else []
-
-
-def _literals(model: type[BaseModel], path: tuple) -> list[str]:
-    return [str(arg) for arg in get_args(_annotation(model, path))]
-
-
-def _annotation(model: Any, path: tuple) -> Any:
-    current: Any = model
-    for part in path:
-        current = _bare(current)
-        if isinstance(current, type) and issubclass(current, BaseModel):
-            current = current.model_fields[str(part)].annotation
-        elif get_origin(current) in (dict, list):
-            current = get_args(current)[-1]
-    return _bare(current)
-
-
-def _bare(annotation: Any) -> Any:
-    """Strip `| None` and annotations off a type."""
-    args = [arg for arg in get_args(annotation) if arg is not type(None)]
-    if type(None) in get_args(annotation) and len(args) == 1:
-        return _bare(args[0])
-    if hasattr(annotation, "__metadata__"):
-        return _bare(get_args(annotation)[0])
-    return annotation
-
-
 def _cross_checks(
     toy_file: Document, rig_file: Document, toy: Toy, rig: Rig
 ) -> Iterator[tuple[Document, tuple, str]]:
@@ -220,10 +103,9 @@ def _cross_checks(
             yield rig_file, path, f"there is no key {hints.shown(key)} in toy.yaml: {hint}"
         elif (rig.sweep.keys or []).index(key) < index:
             yield rig_file, path, f"key {hints.shown(key)} is there twice: take one out"
-    for index, value in enumerate(rig.series_ohm):
-        if value in rig.series_ohm[:index]:
-            path = ("by_hand", "path_ohm") if rig.bench == "by-hand" else ("series_ohm",)
-            yield rig_file, (*path, index), f"{value:g} ohm is there twice: take one out"
+    slip = ladder.slip(rig_file, rig)
+    if slip is not None:
+        yield (rig_file, *slip)
     if rig.switch_rail_v is not None and rig.switch == "reed":
         yield rig_file, ("switch_rail_v",), "a reed relay has no supply rails: take this line out"
     if rig.bench == "simulated":
@@ -251,9 +133,11 @@ def _simulated_checks(toy_file, rig_file, toy, rig):
 
 
 def _by_hand_checks(rig_file, rig):
-    for part in BY_HAND_LEAVES_OUT:
-        if part in rig_file.data:
-            yield rig_file, (part,), f"`{part}` belongs to a bench with switches: take it out"
+    parts = [part for part in rig_file.data if part in BY_HAND_LEAVES_OUT]
+    if parts:
+        belong, them = ("belongs", "it") if len(parts) == 1 else ("belong", "them")
+        told = ", ".join(f"`{part}`" for part in parts)
+        yield rig_file, (parts[0],), f"{told} {belong} to a bench with switches: take {them} out"
     if rig.sound is None:
         yield rig_file, ("bench",), "`bench: by-hand` needs a part `sound:` with its device"
 
@@ -270,16 +154,30 @@ def _hardware_checks(toy_file, rig_file, toy, rig):
             (f"sound and marker are both on channel {rig.sound.sound_channel}: they need one each"),
         )
     channels = rig.controller.pads if rig.controller else MAX_PADS
-    for part, names, most, hint in (
-        ("pads", list(toy.pads), channels, "; controller.pads in rig.yaml says how many are fitted"),
-        ("keys", list(toy.keys), HARDWARE_KEYS, ""),
+    if len(toy.pads) > channels:
+        pad = list(toy.pads)[channels]
+        yield (
+            toy_file,
+            ("pads", pad),
+            (
+                f"the controller has {channels} channels for pads, {pad} would be one more; "
+                "controller.pads in rig.yaml says how many are fitted"
+            ),
+        )
+    # Keys that are never pressed need no socket.
+    wired = list(toy.keys)[:KEY_SOCKETS]
+    swept = rig.sweep.keys or wired[:1]
+    for document, path, key in (
+        *((toy_file, ("on", index), key) for index, key in enumerate(toy.on)),
+        *((rig_file, ("sweep", "keys", index), key) for index, key in enumerate(swept)),
     ):
-        if len(names) > most:
+        if key in toy.keys and key not in wired:
             yield (
-                toy_file,
-                (part, names[most]),
+                document,
+                path,
                 (
-                    f"the controller has {most} channels for {part}, {names[most]} would be one "
-                    f"more{hint}"
+                    f"key {hints.shown(key)} has no socket: the controller has {KEY_SOCKETS}, for "
+                    f"the first {KEY_SOCKETS} keys of toy.yaml; put first what turns the toy on, "
+                    "then keys that make different sounds"
                 ),
             )

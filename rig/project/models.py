@@ -15,8 +15,14 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
 
+BAUD = 250_000
+"""At which the controller speaks: exact at its 16 MHz."""
+
 PADS_A_BOARD = 8
 """Pad channels of one board of the controller."""
+
+MAX_PHRASE_S = 120.0
+"""Longest phrase of a toy that a sweep waits out."""
 
 MAX_SERIES_VALUES = 8
 """Channels of the series bank."""
@@ -47,6 +53,10 @@ class _Model(BaseModel):
 
 Name = Annotated[str, Field(pattern=r"^[^\W_][\w .+-]{0,31}$")]
 """A key's name: a letter or digit first, then also blank, `.`, `+`, `-`, `_`; no commas."""
+
+
+Line = Annotated[str, Field(pattern=r"^[^\r\n]*$")]
+"""Text of one line."""
 
 
 class Supply(_Model):
@@ -80,12 +90,12 @@ class Toy(_Model):
     refused.
     """
 
-    name: str = Field(min_length=1, max_length=80)
+    name: Line = Field(min_length=1, max_length=80)
     supply: Supply
     pads: dict[str, Pad] = Field(min_length=2, max_length=MAX_PADS)
     keys: dict[Name, Key] = Field(min_length=1, max_length=MAX_PADS)
     on: list[str] = []
-    longest_phrase_s: float = Field(default=3.0, ge=0.1, le=120)
+    longest_phrase_s: float = Field(default=3.0, ge=0.1, le=MAX_PHRASE_S)
     boot_ms: int = Field(default=400, ge=0, le=60_000)
     contains: list[Literal["lithium", "charger", "flash", "inverter", "mains"]] = []
 
@@ -96,7 +106,7 @@ class Controller(_Model):
     """
 
     port: str = Field(min_length=1)
-    baud: int = Field(default=250_000, ge=1200, le=4_000_000)
+    baud: int = Field(default=BAUD, ge=1200, le=4_000_000)
     pads: int = Field(default=24, ge=8, le=MAX_PADS, multiple_of=PADS_A_BOARD)
     reset_line: bool = False
 

@@ -39,9 +39,8 @@ def new_project(folder: str | Path, pads: int = 12, by_hand: bool = False) -> Pr
         raise ConfigError(
             f"--pads must be 2 to {MAX_PADS} (the controller's channels), is {pads}"
         )
-    lines = "".join(f"  {letter}: {{note: }}\n" for letter in letters(pads))
-    lines = lines.replace("A: {note: }", "A: {note: battery minus, kind: rail}", 1)
-    lines = lines.replace("{note: }", '{note: ""}')
+    lines = "".join(f'  {letter}: {{note: ""}}\n' for letter in letters(pads))
+    lines = lines.replace('A: {note: ""}', 'A: {note: "battery minus", kind: rail}', 1)
     if by_hand:
         toy = NEW_TOY.format(pads=lines, leads=BY_HAND_LEADS, keys=BY_HAND_KEYS)
         rig = BY_HAND_RIG

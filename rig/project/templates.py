@@ -18,7 +18,7 @@ supply:
 contains: []
 
 {leads}
-#   note: what is there, for you            kind: signal | rail | clock
+#   note: what is there, in quotes         kind: signal | rail | clock
 #   forbidden: true   keeps the letter but never bridges it
 # Say `rail` for battery plus and minus, ground, and other supply lines; `clock` for the
 # resistor or crystal that sets the speed: it is then touched through high values only.
@@ -27,8 +27,8 @@ pads:
 {pads}
 {keys}
 keys:
-  red: {{note: left button, press_ms: 120}}
-  blue: {{note: right button, press_ms: 120}}
+  red: {{note: "left button", press_ms: 120}}
+  blue: {{note: "right button", press_ms: 120}}
 
 on: []                # keys that turn the toy on after its batteries were out, such as [red]
 longest_phrase_s: 3.0 # the longest thing it says by itself
@@ -36,7 +36,10 @@ boot_ms: 400          # from batteries in to ready
 """
 
 HARDWARE_LEADS = "# One line for each lead, in the order of the controller's channels: A is channel 1."
-HARDWARE_KEYS = "# One line for each key, in the order of the key channels, and how long it is pressed."
+HARDWARE_KEYS = """\
+# One line for each key, and how long it is pressed. The controller has sockets for the first
+# eight: put first what turns the toy on, then keys that make different sounds. Only the keys
+# that rig.yaml names in `sweep:` are pressed, and those in `on:`."""
 
 BY_HAND_LEADS = """\
 # One line for each point of the board that you will bridge, by the letter you write on

@@ -15,6 +15,7 @@ from typing import ClassVar
 import yaml
 
 from rig.errors import ConfigError
+from rig.project import slips
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 40
@@ -22,6 +23,22 @@ MAX_DEPTH = 40
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?((0|[1-9][0-9]*)(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?")
 _NULL = ("", "~", "null")
+_UNREADABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
+
+_PROBLEMS = (
+    ("aliases", "aliases (`*name`) aren't read here: write the value out"),
+    ("'\\t'", "a tab: use blanks for indenting"),
+    ("mapping values are not allowed",
+     "a second `:` in one line: put the text in quotes, or look at the indenting"),
+    ("single document", "a second document (`---`): one file, one document"),
+    ("unknown escape", "a backslash between double quotes means something else: use single quotes"),
+    ("quoted scalar", "a quote that isn't closed: begin and end the text with the same quote"),
+    ("flow mapping", "a `{` that isn't closed, or a comma or quote is missing in it"),
+    ("flow sequence", "a `[` that isn't closed, or a comma or quote is missing in it"),
+    ("cannot start any token", "a text that begins with such a sign needs quotes"),
+    ("could not find expected ':'", "a line without a `:`: write `key: value`"),
+)
+"""Words of the reader's messages, and what is said of them."""
 
 
 class _Loader(yaml.SafeLoader):
@@ -52,11 +69,14 @@ class Document:
         dict, list, str, int, float, bool or None.
     lines : dict
         Line (from 1) of each value, by its path of keys and list indexes; () is the whole.
+    text : str
+        The file as it is written.
     """
 
     file: Path
     data: object
     lines: dict[tuple, int] = field(default_factory=dict)
+    text: str = ""
 
     def line(self, path: tuple) -> int:
         """Give the line of a value, or of the nearest value around it."""
@@ -113,14 +133,14 @@ def parse_yaml(text: str, file: Path) -> Document:
             "take it out"
         ) from None
     except yaml.MarkedYAMLError as error:
-        raise ConfigError(_marked(error, file)) from None
+        raise ConfigError(_marked(error, text, file)) from None
     except RecursionError:
         raise ConfigError(f"{file}:1: nested too deep") from None
     if root is None:
         raise ConfigError(f"{file}:1: the file is empty")
     document = Document(file, None, {})
     data = _build(root, (), document)
-    return Document(file, data, document.lines)
+    return Document(file, data, document.lines, text)
 
 
 def _build(node: yaml.Node, path: tuple, document: Document) -> object:
@@ -136,7 +156,18 @@ def _build(node: yaml.Node, path: tuple, document: Document) -> object:
         return [_build(item, (*path, i), document) for i, item in enumerate(node.value)]
     if isinstance(node, yaml.MappingNode):
         return _build_mapping(node, path, document)
-    return _plain(node.value) if node.style is None else node.value
+    text = _readable(node, document)
+    return _plain(text) if node.style is None else text
+
+
+def _readable(node: yaml.ScalarNode, document: Document) -> str:
+    unreadable = _UNREADABLE.search(node.value)
+    if unreadable:
+        raise ConfigError(
+            f"{document.file}:{node.start_mark.line + 1}: a character that can't be read "
+            f"(code {_code(unreadable.group())}): take it out"
+        )
+    return node.value
 
 
 def _build_mapping(node: yaml.MappingNode, path: tuple, document: Document) -> dict:
@@ -145,7 +176,7 @@ def _build_mapping(node: yaml.MappingNode, path: tuple, document: Document) -> d
         line = key_node.start_mark.line + 1
         if not isinstance(key_node, yaml.ScalarNode):
             raise ConfigError(f"{document.file}:{line}: a key must be a plain word")
-        key = key_node.value
+        key = _readable(key_node, document)
         if key in result:
             first = document.lines[(*path, key)]
             raise ConfigError(
@@ -169,21 +200,41 @@ def _plain(word: str) -> object:
     return word
 
 
-def _marked(error: yaml.MarkedYAMLError, file: Path) -> str:
-    mark = error.problem_mark or error.context_mark
-    line = mark.line + 1 if mark else 1
-    problem = " ".join(str(error.problem or error.context or "can't be read").split())
-    if "'\\t'" in problem:
-        problem = "a tab: use blanks for indenting"
-    elif "mapping values are not allowed here" in problem:
-        problem = "a second `:` in one line: put the text in quotes, or look at the indenting"
-    elif "expected a single document" in str(error.context or "") + problem:
-        problem = "a second document (`---`): one file, one document"
-    elif "expected <block end>" in problem or "unexpected end of stream" in problem:
-        problem = "can't be read: look at the indenting, and at quotes before this line"
-    elif error.context and not error.context.startswith("expected"):
-        problem = f"{problem} ({' '.join(error.context.split())})"
-    return f"{file}:{line}: {problem}"
+def _marked(error: yaml.MarkedYAMLError, text: str, file: Path) -> str:
+    marks = [mark for mark in (error.context_mark, error.problem_mark) if mark]
+    lines = [mark.line + 1 for mark in marks] or [1]
+    for line in lines:
+        mended = _in_quotes(text, line)
+        if mended:
+            return f"{file}:{line}: a text with a comma, a colon or another sign needs quotes: " \
+                f"write `{mended}`"  # fmt: skip
+    problem = f"{error.problem} {error.context}"
+    for words, said in _PROBLEMS:
+        if words in problem:
+            # a bracket or quote that is open is wrong where it begins
+            return f"{file}:{lines[0] if 'closed' in said else lines[-1]}: {said}"
+    return f"{file}:{lines[-1]}: can't be read: look at indenting, brackets and quotes in this " \
+        "line and the one before"  # fmt: skip
+
+
+def _in_quotes(text: str, line: int) -> str | None:
+    """Give a line that quotes mend, so that the file can be read up to there at least."""
+    lines = text.splitlines()
+    if line > len(lines):
+        return None
+
+    def mends(mended: str) -> bool:
+        loader = _Loader("\n".join([*lines[: line - 1], mended, *lines[line:]]))
+        try:
+            loader.get_single_node()
+        except yaml.MarkedYAMLError as other:
+            first = other.context_mark or other.problem_mark
+            return first is not None and first.line >= line
+        finally:
+            loader.dispose()
+        return True
+
+    return slips.line_in_quotes(lines[line - 1], mends)
 
 
 def _code(character: object) -> str:

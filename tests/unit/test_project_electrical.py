@@ -58,7 +58,7 @@ def test_the_switch_is_not_counted_on():
         (("C",), ("D",), 0, None),
         (("D",), ("C",), 0, None),
         (("A",), ("C",), 0, None),
-        (("A",), ("B",), 0, "are rails: at least 9,600 ohm"),
+        (("A",), ("B",), 0, "are rails: at least 9.6 kΩ"),
         (("A",), ("B",), 6800, None),
         (("A", "B"), ("C",), 150000, "would share bus 1"),
         (("C",), ("A", "B"), 150000, "would share bus 2"),

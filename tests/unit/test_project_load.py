@@ -110,6 +110,20 @@ WRONG = [
     ("toy", "  red: {press_ms: 100}", '  "red,blue": {}', 10, "can't be a name"),
     ("toy", "on: [red]", "on: [rd]", 12, "no key rd: did you mean red?"),
     ("toy", "on: [red]", "on: red", 12, "write [red]"),
+    ("toy", "on: [red]", "on: [red]\ncontains: none", 13, "write []"),
+    ("toy", "battery minus,", "battery minus, left,", 6,
+     'write `A: {note: "battery minus, left", kind: rail}`'),
+    ("toy", "battery minus,", "minus, left, 3,", 6,
+     'needs quotes: write `A: {note: "minus, left, 3", kind: rail}`'),
+    ("toy", "battery minus,", "battery: minus,", 6,
+     'write `A: {note: "battery: minus", kind: rail}`'),
+    ("toy", "battery minus,", "battery minus, leg: 4,", 6, "a note with a comma needs quotes"),
+    ("toy", "{note: battery minus, kind: rail}", "battery", 6, 'write `A: {note: "battery"}`'),
+    ("toy", "  red: {press_ms: 100}\n  blue:", "  [red, blue]", 9, "such as `red:`, is"),
+    ("toy", "  red: {press_ms: 100}", "  red: {press_ms: 0.1}", 10, "if seconds were meant write 100"),
+    ("toy", "on: [red]", "on: [red]\nlongest_phrase_s: 1300", 13,
+     "if milliseconds were meant write 1.3"),
+    ("toy", "name: Humming Kettle", 'name: "Humming\\nKettle"', 1, "name must be one line"),
     ("toy", "on: [red]", "on: [true]", 12, "write it in quotes"),
     ("toy", "on: [red]", "on: [red]\nlongest_phrase_s: 4 s", 13, "write 4"),
     ("toy", "on: [red]", "on: [red]\ncontains: [litium]", 13, "did you mean lithium?"),
@@ -126,6 +140,16 @@ WRONG = [
     ("rig", "switch: reed", "switch: reed\nswitch_rail_v: 5", 4, "no supply rails"),
     ("rig", "[0, 33000]", "[0, 33k]", 5, "series_ohm[1] must be a number, is 33k: write 33000"),
     ("rig", "[0, 33000]", "[0, 33000, 0]", 5, "0 ohm is there twice"),
+    ("rig", "[0, 33000]", "[0, 6.8, 33, 150]", 5, ("0 and 6.8 ohm are one path beside leads of "
+     "1500 ohm (3000.4 and 3007.2 ohm): take one of them out, or if kilo-ohms were meant write "
+     "series_ohm: [0, 6800, 33000, 150000]")),
+    ("rig", "[0, 33000]", "[0, 6,8, 33, 150]", 5, ("a decimal comma makes two values of one, write "
+     "series_ohm: [0, 6800, 33000, 150000]")),
+    ("rig", "[0, 33000]", "[0, 6,8k, 33k]", 5, ("a decimal comma makes two values of one: write "
+     "series_ohm: [0, 6800, 33000]")),
+    ("rig", "[0, 33000]", "[0, 33,000]", 5, "write 33000, not 33,000"),
+    ("rig", "[0, 33000]", "[0, 33000, 34000]", 5, "33000 and 34000 ohm are one path"),
+    ("rig", "[0, 33000]", "[0, 100, 33000]", 5, "(3000.4 and 3100.4 ohm): take one of them out"),
     ("rig", "[0, 33000]", "[]", 5, "must have at least 1"),
     ("rig", "[0, 33000]", "[1,2,3,4,5,6,7,8,9]", 5, "must have at most 8"),
     ("rig", "[0, 33000]", "33000", 5, "must be a list"),
@@ -136,6 +160,10 @@ WRONG = [
     ("rig", "keys: [blue]", "keys: [blue, blue]", 11, "key blue is there twice"),
     ("rig", "keys: [blue]", "keys: []", 11, "must have at least 1"),
     ("rig", "current_limit_ma: 2.0", "current_limit_ma: 2 mA", 6, "write 2"),
+    ("rig", "keys: [blue]", "keys: [blue], false_discovery: 5", 11, "for 5 % write 0.05"),
+    ("rig", "port: /dev/ttyUSB0", "port: /dev/ttyUSB0, pads: 20", 7, "must be a multiple of 8"),
+    ("rig", "port: /dev/ttyUSB0", "port: /dev/ttyUSB0, reset_line: no", 7, "write false"),
+    ("rig", "USB Audio}", "USB Audio, rate_hz: 44.1}", 8, "if kHz was meant write 44100"),
 ]  # fmt: skip
 
 
@@ -171,6 +199,8 @@ UNSAFE = [
     ("rig", "current_limit_ma: 2.0", "current_limit_ma: 11\naccept_higher_current: true", 6,
      "the most is 10 mA"),
     ("rig", "current_limit_ma: 2.0", "current_limit_ma: 1.5", 2, "the limit is 1.5 mA"),
+    ("rig", "current_limit_ma: 2.0", "current_limit_ma: 0.002", 6, "if A was meant write 2"),
+    ("rig", "lead_ohm: 1500", "lead_ohm: 1.5", 2, "if kilo-ohms were meant write 1500"),
 ]  # fmt: skip
 
 
@@ -224,17 +254,38 @@ def test_missing_folder_and_files(tmp_path):
         load_project(tmp_path / "none")
     with pytest.raises(ConfigError, match=r"there is no .*toy\.yaml"):
         load_project(tmp_path)
+    write(tmp_path)
+    with pytest.raises(ConfigError) as caught:
+        load_project(tmp_path / "toy.yaml")
+    assert str(caught.value).endswith(
+        f"is a file: give the folder that it lies in, --project {tmp_path}"
+    )
 
 
-def test_more_pads_or_keys_than_channels(tmp_path):
+def test_more_pads_than_channels(tmp_path):
     pads = "".join(f"  {letter}:\n" for letter in letters(33))
     toy = re.sub(r"pads:\n(  .*\n)+", "pads:\n" + pads, TOY)
     with pytest.raises(ConfigError, match="24 channels for pads, Y would be one more"):
         load_project(write(tmp_path, toy))
-    keys = "".join(f"  key{number}:\n" for number in range(9))
-    toy = re.sub(r"keys:\n(  .*\n)+", "keys:\n" + keys, TOY).replace("on: [red]", "on: []")
-    with pytest.raises(ConfigError, match="8 channels for keys, key8 would be one more"):
-        load_project(write(tmp_path, toy, RIG.replace("[blue]", "[key1]")))
+
+
+@pytest.mark.parametrize(
+    ("swept", "on", "refused"),
+    [
+        ("key1", "key7", None),
+        ("key8", "key1", r"rig\.yaml:11: key key8 has no socket: the controller has 8"),
+        ("key1", "key11", r"toy\.yaml:22: key key11 has no socket: .* make different sounds"),
+    ],
+)
+def test_of_twelve_keys_those_that_are_pressed_need_a_socket(tmp_path, swept, on, refused):
+    keys = "".join(f"  key{number}:\n" for number in range(12))
+    toy = re.sub(r"keys:\n(  .*\n)+", "keys:\n" + keys, TOY).replace("on: [red]", f"on: [{on}]")
+    folder = write(tmp_path, toy, RIG.replace("[blue]", f"[{swept}]"))
+    if refused is None:
+        assert load_project(folder).sweep_keys == [swept]
+    else:
+        with pytest.raises(ConfigError, match=refused):
+            load_project(folder)
 
 
 def test_a_pad_that_the_simulated_board_does_not_have(tmp_path):
@@ -326,6 +377,11 @@ def test_by_hand_the_tips_resistor_is_the_whole_path(tmp_path):
         ({"[10000]": "[-5]"}, "path_ohm[0] must be at least 0", 10),
         ({"take_ms: 2000": "take_ms: 20"}, "take_ms must be at least 500", 11),
         ({"keep: all": "lead_ohm: 1500\nkeep: all"}, "`lead_ohm` belongs to a bench with", 21),
+        ({"keep: all": "switch: reed\nkeep: all\nlead_ohm: 1"},
+         "`switch`, `lead_ohm` belong to a bench with switches: take them out", 21),
+        ({"[10000]": "[10000, 10200]"}, "10000 and 10200 ohm are one path: take one", 10),
+        ({"[10000]": "[10]"}, "if kilo-ohms were meant write 10000", 10),
+        ({"[10000]": "[10,000]"}, "write 10000, not 10,000", 10),
         ({"keep: all": "guard: {}\nkeep: all"}, "`guard` belongs to a bench with", 21),
     ],
 )

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import ConfigError
+from rig.project.slips import quoted, written
 from rig.project.yaml_strict import parse_yaml, read_yaml
 
 FILE = Path("a.yaml")
@@ -85,7 +86,15 @@ def test_every_value_has_its_line():
         ("a: !!python/object/apply:os.getcwd []\n", 1, "tags such as"),
         ("a: !!int 3\n", 1, "tags such as"),
         ("a: 1\n---\nb: 2\n", 2, "second document"),
-        ('a: 1\nb: "x\nc: 3\n', 4, "quotes"),
+        ('a: 1\nb: "x\nc: 3\n', 2, "a quote that isn't closed"),
+        ("a: {b: 1\nc: 2\n", 1, "a `{` that isn't closed"),
+        ("a: [1, 2\nb: 3\n", 1, "a `[` that isn't closed"),
+        ("a: 1\nb\n", 3, "a line without a `:`"),
+        ("a: @x\n", 1, "begins with such a sign needs quotes"),
+        ('a: "\\q"\n', 1, "use single quotes"),
+        ('a: "\\ud800"\n', 1, "a character that can't be read"),
+        ('"\\x07": 1\n', 1, "a character that can't be read"),
+        ("b: 1\n- a\n", 2, "look at indenting, brackets and quotes"),
         ("a: 1\nb: \x07\n", 2, "a character that can't be read"),
         ("", 1, "empty"),
         ("# only a comment\n", 1, "empty"),
@@ -100,6 +109,41 @@ def test_refusals_name_file_line_and_reason(text, line, words):
     assert message.startswith(f"a.yaml:{line}: "), message
     assert words in message
     assert "\n" not in message
+
+
+@pytest.mark.parametrize(
+    ("line", "mended"),
+    [
+        ("A: {note: IC2: leg 4}", 'A: {note: "IC2: leg 4"}'),
+        ("A: {note: IC2: leg 4, kind: rail}  # x", 'A: {note: "IC2: leg 4", kind: rail}  # x'),
+        ("A: {note: 'it's here'}", 'A: {note: "it\'s here"}'),
+        ('A: {note: "bat}', 'A: {note: "bat"}'),
+        ("A: {note: #5}", 'A: {note: "#5"}'),
+        ("A: {note: [x}", 'A: {note: "[x"}'),
+        ("A: {note: *x}", 'A: {note: "*x"}'),
+        ("name: Pim: the Snail", 'name: "Pim: the Snail"'),
+        ("name: @home # mine", 'name: "@home" # mine'),
+    ],
+)
+def test_a_text_that_needs_quotes_is_shown_with_them(line, mended):
+    with pytest.raises(ConfigError) as caught:
+        parse_yaml(f"a: 1\n{line}\nb: 2\n", FILE)
+    assert str(caught.value) == (
+        "a.yaml:2: a text with a comma, a colon or another sign needs quotes: "
+        f"write `{mended}`"
+    )
+    parse_yaml(f"a: 1\n{mended}\nb: 2\n", FILE)
+
+
+@given(st.text(min_size=1, max_size=40))
+def test_a_written_text_is_read_as_it_was(text):
+    try:
+        parse_yaml(f"x: {quoted(text)}", FILE)
+    except ConfigError as error:
+        assert "can't be read" in str(error)
+        return
+    document = parse_yaml(f"{{x: {written(text)}, list: [{written(text)}]}}", FILE)
+    assert document.data == {"x": text, "list": [text]}
 
 
 def test_a_missing_file_says_how_to_make_one(tmp_path):
