@@ -29,6 +29,9 @@ fraction of the supply; inputs have weak pulls inside the chip. The clock runs a
 1 / (0.693 R C) with R from osc to plus and C from osc to minus; the talker is made for
 640 kHz, the keyboard for 512 kHz, the sampler for 410 kHz. The other capacitors that the
 simulation knows go from env or filt to minus.
+
+What is taken can be swept: the clock within a factor of four of what the chips are made for,
+resistors from the voice (dac, tone, or every b and filt) to amp, and a first key that sounds.
 """
 
 from __future__ import annotations
@@ -44,13 +47,19 @@ from rig.bench.simulated.circuit import Circuit, Drive
 from rig.bench.simulated.clock import RcClock
 from rig.bench.simulated.kinds import KINDS, Kind
 from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Habits, Net, Pad
+from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Power
+from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.errors import ConfigError
 from rig.project.hints import nearest
-from rig.project.load import validate
-from rig.project.models import MAX_PADS, Name, _Model, letters
+from rig.project.models import MAX_PADS, MAX_PHRASE_S, Line, Name, _Model, letters
+from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
 
+CLOCK_RANGE = 4.0
+"""So much faster or slower than its nominal clock a chip may run."""
+
+_SOUNDS_RMS = 1e-3
 PLUS, MINUS = "plus", "minus"
 _RAILS = {PLUS: "vcc", MINUS: "gnd"}
 
@@ -101,8 +110,8 @@ class _Supply(_Model):
 
 class _File(_Model):
     kind: Literal["talker", "keyboard", "sampler"]
-    name: str = Field(min_length=1, max_length=80)
-    volts: float = Field(gt=0, le=12)
+    name: Line = Field(min_length=1, max_length=80)
+    volts: float = Field(ge=0.9, le=12)
     seed: int = Field(default=0, ge=0, le=2**31 - 1)
     bits: int = Field(default=6, ge=4, le=8)
     boot_ms: int = Field(default=200, ge=20, le=10_000)
@@ -125,7 +134,10 @@ def load_board(file: str | Path) -> Board:
     ConfigError
         Something in it is wrong: names file and line.
     """
-    document = read_yaml(Path(file))
+    file = Path(file)
+    if not file.is_file():
+        raise ConfigError(f"there is no board file {file}")
+    document = read_yaml(file)
     return _Reader(document, validate(document, _File)).board()
 
 
@@ -136,13 +148,14 @@ class _Reader:
         self._document, self._written = document, written
         self._kind: Kind = KINDS[written.kind]
         self._nets: list[Net] = []
+        self._pins = 0
         self._at: dict[str, int] = {}
 
     def board(self) -> Board:
         """Put the board together."""
         written, kind = self._written, self._kind
         self._add_pins()
-        inner, fitted, farads = self._parts()
+        inner, fitted, farads, ohms = self._parts()
         roles = {net.role: i for i, net in enumerate(self._nets)}
         contacts = {
             name: (*(self._node(end, ("keys", name, "between", i))
@@ -153,11 +166,19 @@ class _Reader:
             if key not in written.keys:
                 self._wrong(("on", index), f"there is no key `{key}`: {nearest(key, written.keys)}")
         rng = np.random.Generator(np.random.PCG64([written.seed, 0xB0A]))
-        inside, phrase_s, press_ms = kind.inside(rng, written.bits, farads)
+        inside, phrase_s, press_ms = kind.inside(rng, written.bits, farads, ohms)
         pads = self._pads(roles)
         clock = self._clock(farads)
-        speed = clock.nominal_hz() / kind.chip_hz
-        return Board(
+        longest_phrase_s = max(0.2, phrase_s * kind.chip_hz / clock.nominal_hz() + 0.05)
+        if longest_phrase_s > MAX_PHRASE_S:
+            self._wrong(("parts",), f"a sound would last {longest_phrase_s:.0f} s, at most "
+                        f"{MAX_PHRASE_S:.0f} s are waited for: smaller parts from env to minus")
+        circuit = Circuit(
+            [net.drive for net in self._nets], inner, {roles["vcc"]: 1.0, roles["gnd"]: 0.0},
+            names=list(self._at),
+        )  # fmt: skip
+        self._check_sound_path(circuit, roles["amp"])
+        board = Board(
             kind=written.kind,
             seed=written.seed,
             name=written.name,
@@ -165,14 +186,11 @@ class _Reader:
             pads=pads,
             keys=tuple(written.keys),
             on=tuple(written.on),
-            longest_phrase_s=round(max(0.2, phrase_s / speed + 0.05), 1),
+            longest_phrase_s=round(longest_phrase_s, 1),
             boot_ms=written.boot_ms,
             rails=tuple(pad.letter for pad in pads if pad.rail),
             nets=tuple(self._nets),
-            circuit=Circuit(
-                [net.drive for net in self._nets], inner, {roles["vcc"]: 1.0, roles["gnd"]: 0.0},
-                names=list(self._at),
-            ),
+            circuit=circuit,
             contacts=contacts,
             inside=inside,
             clock=clock,
@@ -183,6 +201,8 @@ class _Reader:
             always=tuple((roles[role], roles["gnd"], 10e6) for role in kind.heard),
             fitted=fitted,
         )  # fmt: skip
+        self._check_keys(board)
+        return board
 
     def _wrong(self, path: tuple, message: str) -> None:
         raise ConfigError(f"{self._document.where(path)}: {message}")
@@ -213,27 +233,83 @@ class _Reader:
                 drive = replace(drive, low_ohm=pin.drive_ohm, high_ohm=pin.drive_ohm)
             threshold = net.threshold if pin.threshold is None else pin.threshold
             self._at[node] = len(self._nets)
+            self._pins += 1
             self._nets.append(replace(net, drive=drive, threshold=threshold))
 
-    def _parts(self) -> tuple[list, tuple, dict[str, float]]:
-        """Give resistors of the sound path, other resistors between lines, and capacitors."""
-        inner, fitted, farads = [], [], {}
+    def _parts(self) -> tuple[list, tuple, dict[str, float], dict[str, float]]:
+        """Give resistors of the sound path and other resistors between lines; capacitors, and
+        the resistances that empty them, by their roles."""
+        inner: list[tuple[int, int, float]] = []
+        fitted: list[tuple[int, int, float]] = []
+        farads: dict[str, float] = {}
+        siemens: dict[str, float] = {}
         for name, part in self._written.parts.items():
             if (part.ohm is None) == (part.farad is None):
                 self._wrong(("parts", name), f"{name} needs ohm or farad, one of them")
-            for end in part.between:
+            for place, end in enumerate(part.between):
                 if end not in self._at:
+                    self._check_new_node(end, ("parts", name, "between", place))
                     self._at[end] = len(self._nets)
                     self._nets.append(Net(end, Drive()))
             a, b = (self._at[end] for end in part.between)
             if a == b:
                 self._wrong(("parts", name), f"both ends of {name} are on `{part.between[0]}`")
             if part.ohm is None:
-                farads[self._capacitor(name, a, b)] = part.farad
+                role = self._capacitor(name, a, b)
+                farads[role] = farads.get(role, 0.0) + part.farad
                 continue
+            if min(a, b) == 1:
+                role = self._nets[max(a, b)].role
+                siemens[role] = siemens.get(role, 0.0) + 1 / part.ohm
             quiet = all(net <= 1 or self._in_sound_path(net) for net in (a, b))
             (inner if min(a, b) <= 1 or quiet else fitted).append((a, b, part.ohm))
-        return inner, tuple(fitted), farads
+        if "env" in farads and "env" not in siemens:
+            self._wrong(("parts",), "notes would never end: the envelope needs a resistor from env "
+                        "to minus")
+        return inner, tuple(fitted), farads, {role: 1 / g for role, g in siemens.items()}
+
+    def _check_new_node(self, name: str, path: tuple) -> None:
+        """Refuse a node that is called like a pin and isn't that pin's."""
+        for node, net in zip(self._at, self._nets[: self._pins], strict=False):
+            if net.role == name:
+                self._wrong(path, f"`{name}` is at the node `{node}`: write {node}")
+
+    def _check_sound_path(self, circuit: Circuit, amp: int) -> None:
+        """Refuse a board whose voice isn't joined to its amplifier."""
+        joined = next(island.nets for island in circuit.islands if amp in island.nets)
+        for net, node in enumerate(list(self._at)[: self._pins]):
+            role = self._nets[net].role
+            source = role if role in self._kind.sources else role.rstrip("0123456789")
+            if source in self._kind.sources and net not in joined:
+                over = ", ".join(sorted(self._kind.path))
+                self._wrong(
+                    ("parts",), f"the voice doesn't reach the amplifier: no resistors lead from "
+                    f"`{node}` to `{list(self._at)[amp]}` over the sound path ({over})",
+                )  # fmt: skip
+
+    def _check_keys(self, board: Board) -> None:
+        """Refuse a toy whose first key makes no sound: a sweep presses that one."""
+        rest = SimulatedToy(board, board.seed)
+        switch_on(rest)
+        before = _rms(rest.run(RATE_HZ // 10))
+        for key in board.keys:
+            toy = rest.fork()
+            toy.keys({key})
+            heard = toy.run(board.press_ms * RATE_HZ // 1000)
+            toy.keys(set())
+            heard = np.concatenate((heard, toy.run(RATE_HZ // 2)))
+            if _rms(heard) > 2 * before + _SOUNDS_RMS:
+                break
+        else:
+            self._wrong(
+                ("keys",), "no key makes a sound: keys join a row and a column, such as "
+                "[row0, col0]; look also at what is joined to mute, reset, test, osc and amp",
+            )  # fmt: skip
+        if key != board.keys[0]:
+            self._wrong(
+                ("keys", board.keys[0]), f"key `{board.keys[0]}` makes no sound, and a sweep presses "
+                f"the first one: put one that sounds first, such as `{key}`",
+            )  # fmt: skip
 
     def _in_sound_path(self, net: int) -> bool:
         role = self._nets[net].role
@@ -280,4 +356,16 @@ class _Reader:
                 ("parts",), "the clock needs a resistor from osc to plus and a capacitor from "
                 "osc to minus",
             )  # fmt: skip
-        return RcClock(1 / siemens, farads["osc"], lead_farad=self._written.lead_farad)
+        clock = RcClock(1 / siemens, farads["osc"], lead_farad=self._written.lead_farad)
+        hz, made_for_hz = clock.nominal_hz(), self._kind.chip_hz
+        if not made_for_hz / CLOCK_RANGE <= hz <= made_for_hz * CLOCK_RANGE:
+            self._wrong(
+                ("parts",), f"the clock would run at {hz:,.0f} Hz, a {self._written.kind} is "
+                f"made for {made_for_hz:,.0f} Hz: other parts at osc (1 / (0.693 R C))",
+            )  # fmt: skip
+        return clock
+
+
+def _rms(sound: np.ndarray) -> float:
+    """Give the root mean square of a sound."""
+    return float(np.sqrt(np.mean(np.square(sound, dtype=float))))

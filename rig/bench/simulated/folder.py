@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from pathlib import Path
 
@@ -10,10 +9,13 @@ from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, load_board, mak
 from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
 from rig.project.electrical import FRESH_CELL
+from rig.project.hints import nearest
 from rig.project.models import Key
 from rig.project.new import write_new
 from rig.project.picture import draw_board
 from rig.project.places import places_text
+from rig.project.slips import quoted, written
+from rig.project.yaml_strict import read_yaml
 
 DEMO_SEED, DEMO_PADS, DEMO_KIND = 8, 24, "talker"
 """The board of `padsweep demo`."""
@@ -24,7 +26,7 @@ SIMULATED_SERIES_OHM = (0, 6_800, 33_000, 150_000)
 _LEADS_OHM = (1500, 1800, 2200, 2700, 3300, 3900)
 
 SIMULATED_TOY = """\
-# {name}: an invented toy on the simulated bench ({source}).
+# {title}: an invented toy on the simulated bench ({source}).
 name: {name}
 
 supply:
@@ -86,7 +88,8 @@ def new_simulated_project(
     files = simulated_files(seed, pads, kind) if board is None else board_files(board)
     for name, text in files.items():
         file = Path(folder) / name
-        if name in ("toy.yaml", "rig.yaml", BOARD_FILE) and file.exists() and file.read_text("utf-8") != text:
+        ours = name in ("toy.yaml", "rig.yaml", BOARD_FILE)
+        if ours and file.exists() and file.read_text("utf-8", "replace") != text:
             raise ConfigError(
                 f"{file} is there already and is another toy's: choose another folder"
             )
@@ -145,14 +148,14 @@ def _files(board: Board, source: str, extra: str) -> dict[str, str]:
     if extra:
         notes = {pad.letter: pad.note or notes[pad.letter] for pad in board.pads}
     pad_lines = [
-        f"  {n}: {{note: {json.dumps(notes[n], ensure_ascii=False)}"
+        f"  {n}: {{note: {quoted(notes[n])}"
         f"{', kind: rail' if n in rails else ''}}}"
         for n in names
     ]
     toy = SIMULATED_TOY.format(
-        name=board.name, source=source, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
+        title=board.name, name=written(board.name), source=source, volts=f"{board.volts:g}", pads="\n".join(pad_lines),
         keys="\n".join(_key(board, key) for key in board.keys),
-        on="[" + ", ".join(board.on) + "]",
+        on="[" + ", ".join(map(written, board.on)) + "]",
         longest=f"{board.longest_phrase_s:.1f}", boot=board.boot_ms,
     )  # fmt: skip
     rig = SIMULATED_RIG.format(
@@ -175,6 +178,47 @@ def project_board(project: Project) -> Board:
     return make_board(simulated.seed, simulated.pads, simulated.kind)
 
 
+def unlike_board(project: Project) -> list[str]:
+    """Say in what toy.yaml and rig.yaml differ from the invented toy.
+
+    Returns
+    -------
+    list of str
+        Cautions: a line for each difference with which a sweep can be made all the same.
+
+    Raises
+    ------
+    ConfigError
+        The board can't be made, or lacks a pad or key of toy.yaml.
+    """
+    toy, board = project.toy, project_board(project)
+    if not set(toy.keys) & set(board.keys):
+        where = read_yaml(project.folder / "rig.yaml").where(("simulated",))
+        raise ConfigError(
+            f"{where}: that is another toy, with the keys {', '.join(board.keys)}: make a folder of "
+            "its own with `padsweep new`"
+        )
+    document = read_yaml(project.folder / "toy.yaml")
+    for part, named, there in (
+        ("pads", toy.pads, board.letters), ("keys", toy.keys, board.keys)
+    ):  # fmt: skip
+        for name in named:
+            if name not in there:
+                raise ConfigError(
+                    f"{document.where((part, name))}: the invented toy has no {part[:-1]} {name}: "
+                    f"{nearest(name, there)}"
+                )
+    found = []
+    for what, told, real in (
+        ("kind", project.rig.simulated.kind, board.kind),
+        ("supply in volts", f"{toy.supply.volts:g}", f"{board.volts:g}"),
+        ("`on`", ", ".join(toy.on) or "empty", ", ".join(board.on) or "empty"),
+    ):
+        if told != real:
+            found.append(f"the invented toy's {what} is {real}, the project says {told}")
+    return found
+
+
 def lead_for(volts: float) -> int:
     """Give the lead resistor that keeps fresh cells of `volts` below 1.8 mA, ohms."""
     return next(r for r in _LEADS_OHM if volts * FRESH_CELL / (2 * r) <= 0.0018)
@@ -183,8 +227,8 @@ def lead_for(volts: float) -> int:
 def _key(board: Board, key: str) -> str:
     """Give a key's line in toy.yaml."""
     if board.press_ms == Key().press_ms or key in board.on:
-        return f"  {key}:"
-    return f"  {key}: {{press_ms: {board.press_ms}}}"
+        return f"  {written(key)}:"
+    return f"  {written(key)}: {{press_ms: {board.press_ms}}}"
 
 
 def _nets(board: Board) -> list[list[str]]:

@@ -142,13 +142,13 @@ def pins(bits: int) -> list[Net]:
 
 
 def inside(
-    rng: np.random.Generator, bits: int, farads: dict[str, float]
+    rng: np.random.Generator, bits: int, farads: dict[str, float], ohms: dict[str, float]
 ) -> tuple[Inside, float, int]:
     """Give what the chip of a board that was written by hand knows."""
     env_farad = farads.get("env", 1e-9)
     made = Inside(SEMITONES, 261.6, tuple(int(n) for n in rng.integers(-1, 8, 8)), env_farad)
-    # the envelope's resistor is about a fifth of a megohm
-    return made, 0.5 + 3.2 * 220e3 * env_farad + len(made.tune) * TUNE_STEP_S, 400
+    decay_s = ohms.get("env", 220e3) * env_farad
+    return made, 0.5 + 3.2 * decay_s + len(made.tune) * TUNE_STEP_S, 400
 
 
 def _nets(

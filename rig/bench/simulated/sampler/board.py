@@ -124,7 +124,7 @@ def pins(bits: int) -> list[Net]:
 
 
 def inside(
-    rng: np.random.Generator, bits: int, farads: dict[str, float]
+    rng: np.random.Generator, bits: int, farads: dict[str, float], ohms: dict[str, float]
 ) -> tuple[Inside, float, int]:
     """Fill the memory of a board that was written by hand."""
     sounds = make_sounds(rng, 4, bits)

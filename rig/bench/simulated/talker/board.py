@@ -93,7 +93,7 @@ def pins(bits: int) -> list[Net]:
 
 
 def inside(
-    rng: np.random.Generator, bits: int, farads: dict[str, float]
+    rng: np.random.Generator, bits: int, farads: dict[str, float], ohms: dict[str, float]
 ) -> tuple[memory.Speech, float, int]:
     """Fill the speech memory of a board that was written by hand."""
     speech = memory.make_speech(rng, ROWS * COLUMNS)
