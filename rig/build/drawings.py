@@ -9,7 +9,8 @@ from html import escape
 from pathlib import Path
 
 from rig.choose.picks import Pick
-from rig.project.places import PICTURE_TYPES, Places
+from rig.project.photo import PICTURE_TYPES
+from rig.project.places import Places
 from rig.words import ohms
 
 Point = tuple[float, float]

@@ -7,13 +7,14 @@ from pathlib import Path
 from pydantic import Field
 
 from rig.errors import ConfigError
-from rig.project.load import validate
 from rig.project.models import _Model
+from rig.project.photo import PICTURE_TYPES, Broken, size_of
+from rig.project.validate import validate
 from rig.project.yaml_strict import read_yaml
 
-PICTURE_TYPES = {
-    ".svg": "image/svg+xml", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png",
-}  # fmt: skip
+SAME_SHAPE = 0.1
+"""By so much the shape of the picture may differ from that of board.yaml: beyond it every pad
+would be drawn beside its place."""
 
 
 class Place(_Model):
@@ -34,7 +35,9 @@ class Places(_Model):
 
 
 def load_places(folder: Path) -> Places | None:
-    """Load board.yaml, or give None where the folder has none.
+    """Load board.yaml and look at its picture, or give None where the folder has none.
+
+    A photo is looked at without board.yaml, too: it's the person's own `board.jpg`.
 
     Raises
     ------
@@ -43,6 +46,9 @@ def load_places(folder: Path) -> Places | None:
     """
     file = Path(folder) / "board.yaml"
     if not file.exists():
+        for photo in sorted(Path(folder).iterdir()):
+            if photo.stem.lower() == "board" and photo.suffix.lower() in PICTURE_TYPES:
+                _size(photo, str(photo))
         return None
     document = read_yaml(file)
     places = validate(document, Places)
@@ -64,7 +70,32 @@ def load_places(folder: Path) -> Places | None:
         )
     if not picture.is_file():
         raise ConfigError(f"{document.where(('picture',))}: there is no {picture}")
+    size = _size(picture, f"{document.where(('picture',))}: {places.picture}")
+    if size is not None and not _same_shape(size, places, picture):
+        raise ConfigError(
+            f"{document.where(('width',))}: width and height are {places.width:g} x "
+            f"{places.height:g}, the picture is {size[0]:g} x {size[1]:g}: write its own, and x "
+            "and y of the pads in the same units"
+        )
     return places
+
+
+def _size(picture: Path, named: str) -> tuple[float, float] | None:
+    try:
+        return size_of(picture)
+    except Broken as trouble:
+        raise ConfigError(f"{named} {trouble}") from None
+    except OSError as trouble:
+        raise ConfigError(f"{named} can't be read: {trouble.strerror}") from None
+
+
+def _same_shape(size: tuple[float, float], places: Places, picture: Path) -> bool:
+    """Compare proportions; a photo may be stored lying, with a note that it stands."""
+    shape = places.width / places.height
+    shapes = [size[0] / size[1]]
+    if picture.suffix.lower() in (".jpg", ".jpeg"):
+        shapes.append(size[1] / size[0])
+    return any(abs(shape / one - 1) <= SAME_SHAPE for one in shapes)
 
 
 def places_text(places: Places, heading: str) -> str:
