@@ -174,10 +174,7 @@ class Capture:
             capture._stream.start()
         except sounddevice.PortAudioError as error:
             capture.close()
-            raise BenchError(
-                f"sound device '{name}' can't record {channels} channels at {rate_hz} Hz "
-                f"({_one_line(error)}): set sound in rig.yaml"
-            ) from error
+            raise BenchError(_cannot_record(name, channels, rate_hz, error)) from error
         try:
             chunk = capture.read()
             while chunk.first_sample + len(chunk.sound) < settle_s * rate_hz:
@@ -256,6 +253,52 @@ class Capture:
                 stream.abort()
             with contextlib.suppress(Exception):
                 stream.close()
+
+
+def check_input(
+    device: str,
+    rate_hz: int,
+    sound_channel: int,
+    marker_channel: int,
+    *,
+    library: ModuleType | None = None,
+) -> str:
+    """Look whether a sound device is there and can record so, without recording.
+
+    Parameters
+    ----------
+    device, rate_hz, sound_channel, marker_channel, library
+        As for `Capture.open`.
+
+    Returns
+    -------
+    str
+        The device's whole name.
+
+    Raises
+    ------
+    MissingLibrary
+        PortAudio or its Python library isn't there.
+    BenchError
+        No such device, or not with these channels or this rate.
+    """
+    sounddevice = _load() if library is None else library
+    channels = max(sound_channel, marker_channel)
+    index, name = _find_device(sounddevice, device, channels)
+    try:
+        sounddevice.check_input_settings(
+            device=index, channels=channels, dtype="float32", samplerate=rate_hz
+        )
+    except sounddevice.PortAudioError as error:
+        raise BenchError(_cannot_record(name, channels, rate_hz, error)) from error
+    return str(name)
+
+
+def _cannot_record(name: str, channels: int, rate_hz: int, error: BaseException) -> str:
+    return (
+        f"sound device '{name}' can't record {channels} channel(s) at {rate_hz} Hz "
+        f"({_one_line(error)}): set sound in rig.yaml"
+    )
 
 
 def _load() -> ModuleType:

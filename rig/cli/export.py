@@ -36,7 +36,9 @@ def register(app: typer.Typer) -> None:
 def export(
     project: Path = typer.Option(Path("."), "--project", help="The project folder."),
     name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
-    form: Format = typer.Option(Format.csv, "--format", help="csv or json."),
+    form: Format | None = typer.Option(
+        None, "--format", help="csv or json; without it the file's ending says, else csv."
+    ),
     only_finds: bool = typer.Option(False, "--finds", help="One row per pair, best first."),
     every: bool = typer.Option(False, "--all", help="Touches that aren't complete, too."),
     output: Path | None = typer.Option(None, "--output", help="Write to this file."),
@@ -44,11 +46,12 @@ def export(
 ) -> None:
     """Write the touches of a sweep, or its finds, as CSV or JSON.
 
-    Example: padsweep export --project my-toy --finds --format csv --output finds.csv
+    Example: padsweep export --project my-toy --finds --output finds.csv
     """
-    loaded = load_project(project)
+    form = chosen_format(form, output)
     if only_finds and every:
         raise RigError("--all is about touches: give it without --finds")
+    loaded = load_project(project)
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
     records = log.records()
     below = f"{log.folder.relative_to(loaded.folder).as_posix()}/"
@@ -63,6 +66,24 @@ def export(
         typer.echo(text, nl=False)
     else:
         write_new(output, text, force)
+
+
+def chosen_format(form: Format | None, output: Path | None) -> Format:
+    """Give the format that was asked for, by `--format` or by the file's ending.
+
+    Raises
+    ------
+    RigError
+        The two contradict each other.
+    """
+    ending = "" if output is None else output.suffix.lower().removeprefix(".")
+    named = Format(ending) if ending in {one.value for one in Format} else None
+    if form is not None and named not in (None, form):
+        raise RigError(
+            f"{output} would hold {form.value.upper()}: give --format {named.value} or an ending "
+            f"of .{form.value}"
+        )
+    return form or named or Format.csv
 
 
 def with_choices(

@@ -25,7 +25,7 @@ class Player:
 
     def __init__(self) -> None:
         try:
-            with _quiet():
+            with quietly():
                 import sounddevice
 
                 sounddevice.query_devices(kind="output")
@@ -47,7 +47,7 @@ class Player:
             The device refuses.
         """
         try:
-            with _quiet():
+            with quietly():
                 self._device.play(samples, rate_hz)
             if wait:
                 self._device.wait()
@@ -61,7 +61,7 @@ class Player:
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
+def quietly() -> Iterator[None]:
     """Keep the sound system's own chatter about devices it lacks off the terminal."""
     sys.stderr.flush()
     kept = os.dup(2)

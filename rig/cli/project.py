@@ -3,24 +3,39 @@
 from __future__ import annotations
 
 import itertools
+import textwrap
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from rig.bench.capture import check_input
 from rig.bench.simulated.board import KINDS
-from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
+from rig.bench.simulated.folder import (
+    DEMO_KIND,
+    DEMO_PADS,
+    DEMO_SEED,
+    new_simulated_project,
+    unlike_board,
+)
 from rig.cli.console import console
+from rig.cli.player import quietly
 from rig.errors import BenchError, ConfigError
 from rig.project import Project, load_project, new_project
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, touchable, worst_current_ma
+from rig.project.load import KEY_SOCKETS
 from rig.project.places import load_places
+from rig.words import duration, ohms
 
 BY_HAND_TOUCH_S = 15.0
 """A careful person does a touch in 10 to 20 s (common practice, no source)."""
+
+LABEL = 9
+"""Columns of a line's label in the report of `check`."""
 
 TAKE_BYTES_PER_S = 75_000
 """A second of a take as FLAC, on the safe side: simulated takes of 48 kHz need about 50,000."""
@@ -37,11 +52,16 @@ def new(
     simulated: Annotated[
         bool, typer.Option("--simulated", help="An invented toy on the simulated bench.")
     ] = False,
-    seed: Annotated[int, typer.Option(help="Which invented toy.")] = DEMO_SEED,
-    pads: Annotated[int | None, typer.Option(help="Number of leads (12; simulated: 24).")] = None,
+    seed: Annotated[
+        int | None, typer.Option(help=f"Which invented toy ({DEMO_SEED}).")
+    ] = None,
+    pads: Annotated[
+        int | None, typer.Option(help=f"Number of leads (12; simulated: {DEMO_PADS}).")
+    ] = None,
     kind: Annotated[
-        str, typer.Option(help=f"What the invented toy is: {', '.join(KINDS)}.")
-    ] = DEMO_KIND,
+        str | None,
+        typer.Option(help=f"What the invented toy is: {', '.join(KINDS)} ({DEMO_KIND})."),
+    ] = None,
     board: Annotated[
         Path | None, typer.Option(help="A board file; it says what the invented toy is.")
     ] = None,
@@ -56,11 +76,23 @@ def new(
     out = console()
     if by_hand and simulated:
         raise ConfigError("--by-hand and --simulated are two benches: give one of them")
-    if board is not None and not simulated:
-        raise ConfigError("--board makes a toy of the simulated bench: give --simulated as well")
+    about_the_toy = {"--board": board, "--kind": kind, "--seed": seed}
+    given = [option for option, value in about_the_toy.items() if value is not None]
+    if given and not simulated:
+        raise ConfigError(
+            f"{given[0]} is about an invented toy: give --simulated as well, or leave it out"
+        )
+    if board is not None:
+        more = [*given[1:], *(["--pads"] if pads is not None else [])]
+        if more:
+            raise ConfigError(f"--board says all about the toy: leave {' and '.join(more)} out")
     if simulated:
         project = new_simulated_project(
-            folder, seed, DEMO_PADS if pads is None else pads, kind, board
+            folder,
+            DEMO_SEED if seed is None else seed,
+            DEMO_PADS if pads is None else pads,
+            DEMO_KIND if kind is None else kind,
+            board,
         )
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")
@@ -82,13 +114,29 @@ def check(
     """
     loaded = load_project(project)
     places = load_places(project)
+    unlike = unlike_board(loaded) if loaded.rig.bench == "simulated" else []
     out = console()
-    for line in report(loaded, None if places is None else len(places.pads)):
-        out.print(line)
+    for line in report(loaded, None if places is None else len(places.pads), unlike):
+        out.print(folded(line, out.width) if out.is_terminal else line)
     check_port(loaded)
+    check_sound(loaded)
     out.print(
         "ready: padsweep sweep" + (f" --project {project}" if str(project) != "." else "")
     )
+
+
+def folded(line: str, width: int) -> str:
+    """Fold a line of the report, so that what follows stands behind its label.
+
+    Parameters
+    ----------
+    width : int
+        Of the screen, columns.
+    """
+    return textwrap.fill(
+        line, max(width, 2 * LABEL), subsequent_indent=" " * LABEL,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -133,8 +181,20 @@ def touch_s(project: Project) -> float:
     return BY_HAND_TOUCH_S if project.rig.bench == "by-hand" else project.rig.timings.touch_s
 
 
-def report(project: Project, placed: int | None) -> list[str]:
-    """Give the lines that `check` prints."""
+def report(project: Project, placed: int | None, more_cautions: Sequence[str] = ()) -> list[str]:
+    """Give the lines that `check` prints: a label of `LABEL` columns, then what there is to say.
+
+    Parameters
+    ----------
+    placed : int or None
+        How many pads have a place on the picture; None without one.
+    more_cautions : sequence of str
+
+    Raises
+    ------
+    ConfigError
+        There is nothing to sweep.
+    """
     toy, rig = project.toy, project.rig
     work = workload(project)
     kinds = Counter(pad.kind for pad in toy.pads.values() if not pad.forbidden)
@@ -144,15 +204,20 @@ def report(project: Project, placed: int | None) -> list[str]:
     fresh = f" (fresh cells {highest_v(toy):.1f} V)" if toy.supply.source == "cells" else ""
     pads = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
     paths = ", ".join(ohms(path_ohm(rig, s)) for s in sorted(rig.series_ohm, reverse=True))
+    if not work.pairs:
+        why = f": {work.left_out.most_common(1)[0][0]}" if work.left_out else ""
+        raise ConfigError(f"{project.folder / 'toy.yaml'}: no two pads may be bridged{why}")
     lines = [
         f"toy      {toy.name}, {toy.supply.volts:g} V from {toy.supply.source}{fresh}",
         f"bench    {_bench(project)}",
         f"pads     {len(toy.pads)}, {first} to {last}: {pads}"
         + (f"; forbidden: {', '.join(forbidden)}" if forbidden else ""),
         f"keys     {', '.join(toy.keys)}; the sweep presses {', '.join(project.sweep_keys)}"
+        + _without_socket(project)
         + (f"; turned on with {', '.join(toy.on)}" if toy.on else ""),
         f"pairs    {work.pairs:,}" + _left_out(work.left_out),
-        f"paths    {paths} between two pads, high to low",
+        f"path     {paths}{', high to low' if len(rig.series_ohm) > 1 else ''}; "
+        + _path_is(rig.bench),
         (
             f"current  at most {worst_current_ma(project):.2f} mA through a pair; "
             f"limit {rig.current_limit_ma:g} mA"
@@ -161,13 +226,13 @@ def report(project: Project, placed: int | None) -> list[str]:
             f"touches  at most {work.touches:,} and {work.baselines} of the baseline, "
             f"{touch_s(project):.1f} s each; every hit is touched again"
         ),
-        f"time     about {_duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
+        f"time     about {duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),
     ]
     if placed is not None and placed < len(toy.pads):
         missing = len(toy.pads) - placed
         lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place in board.yaml yet")
-    lines += [f"caution  {text}" for text in cautions(project)]
+    lines += [f"caution  {text}" for text in [*more_cautions, *cautions(project)]]
     return lines
 
 
@@ -187,14 +252,6 @@ def check_port(project: Project) -> None:
     raise BenchError(f"there is no port {port} (controller in rig.yaml); {there}")
 
 
-def ohms(value: float) -> str:
-    """Give a resistance for people: `470 ohm`, `3 kohm`, `1.5 Mohm`."""
-    for size, unit in ((1e6, "Mohm"), (1e3, "kohm")):
-        if value >= size * 0.9995:
-            return f"{value / size:.3g} {unit}"
-    return f"{value:.3g} ohm"
-
-
 def _bench(project: Project) -> str:
     rig = project.rig
     if rig.bench == "by-hand":
@@ -205,6 +262,29 @@ def _bench(project: Project) -> str:
     port = rig.controller.port if rig.controller else "no port"
     device = rig.sound.device if rig.sound else "none"
     return f"hardware on {port}, sound from {device}; {leads}"
+
+
+def check_sound(project: Project) -> None:
+    """Raise `BenchError` where the sound input isn't there, or can't record as rig.yaml says."""
+    sound = project.rig.sound
+    if project.rig.bench == "simulated" or sound is None:
+        return
+    marker = sound.sound_channel if project.rig.bench == "by-hand" else sound.marker_channel
+    with quietly():
+        check_input(sound.device, sound.rate_hz, sound.sound_channel, marker)
+
+
+def _path_is(bench: str) -> str:
+    parts = "what is between your tips" if bench == "by-hand" else (
+        "both leads, switch and series value")  # fmt: skip
+    return f"path is all the resistance between two pads: {parts}"
+
+
+def _without_socket(project: Project) -> str:
+    wired = ", ".join(list(project.toy.keys)[:KEY_SOCKETS])
+    if project.rig.bench != "hardware" or len(project.toy.keys) <= KEY_SOCKETS:
+        return ""
+    return f"; the controller's {KEY_SOCKETS} sockets are for {wired}"
 
 
 def _left_out(reasons: Counter) -> str:
@@ -220,15 +300,6 @@ def _virtual(project: Project) -> str:
 
 def _kept(keep: str) -> str:
     return " of takes" if keep == "all" else " of takes if all were kept; only finds are"
-
-
-def _duration(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    if minutes < 1:
-        return f"{seconds:.0f} s"
-    if minutes < 90:
-        return f"{minutes} min"
-    return f"{minutes // 60} h {minutes % 60:02d} min"
 
 
 def _bytes(count: float) -> str:

@@ -52,6 +52,32 @@ def run(project, *words):
     return done.stdout
 
 
+@pytest.mark.parametrize(
+    ("words", "begins"),
+    [
+        (["--output", "out.json"], "["),
+        (["--output", "out.JSON", "--format", "json"], "["),
+        (["--output", "out.csv"], "touch,"),
+        (["--output", "out.txt"], "touch,"),
+        (["--output", "out.txt", "--format", "json"], "["),
+    ],
+)
+def test_the_ending_says_the_format_where_nothing_else_does(
+    project, tmp_path, monkeypatch, words, begins
+):
+    monkeypatch.chdir(tmp_path)
+    assert run(project, "export", *words) == ""
+    assert (tmp_path / words[1]).read_text().startswith(begins)
+
+
+@pytest.mark.parametrize(("ending", "form"), [("json", "csv"), ("csv", "json")])
+def test_a_format_that_contradicts_the_ending_is_refused(project, tmp_path, ending, form):
+    target = tmp_path / f"out.{ending}"
+    with pytest.raises(RigError, match=f"would hold {form.upper()}: give --format {ending} or an"):
+        run(project, "export", "--format", form, "--output", str(target))
+    assert not target.exists()
+
+
 def test_export_touches(project):
     rows = list(csv.DictReader(io.StringIO(run(project, "export"))))
     assert [row["touch"] for row in rows] == [str(n) for n in range(1, 8)]

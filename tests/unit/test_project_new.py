@@ -1,6 +1,5 @@
-"""New project folders, the drawn board, and what `new` and `check` print."""
+"""New project folders, the drawn board, and what `new` prints."""
 
-import os
 import xml.etree.ElementTree as ET
 from itertools import combinations
 from math import dist
@@ -20,8 +19,8 @@ from rig.bench.simulated.folder import (
     simulated_setup,
 )
 from rig.cli import project as commands
-from rig.errors import BenchError, ConfigError, SafetyRefusal
-from rig.project import load_project, new_project
+from rig.errors import ConfigError
+from rig.project import new_project
 from rig.project.models import letters
 from rig.project.picture import HEIGHT, WIDTH, draw_board
 from rig.project.places import load_places
@@ -37,31 +36,6 @@ def run(*arguments):
         raise result.exception
     assert result.exit_code == 0, result.output
     return result.output
-
-
-def test_the_template_loads_and_asks_for_its_port(tmp_path):
-    project = new_project(tmp_path / "toy", pads=16)
-    assert list(project.toy.pads) == letters(16)
-    assert project.rig.bench == "hardware"
-    text = (tmp_path / "toy" / "rig.yaml").read_text().replace("/dev/ttyUSB0", "/dev/no-such")
-    (tmp_path / "toy" / "rig.yaml").write_text(text)
-    with pytest.raises(BenchError) as caught:
-        run("check", "--project", tmp_path / "toy")
-    assert str(caught.value).startswith("there is no port /dev/no-such (controller in rig.yaml); ")
-    assert "\n" not in str(caught.value)
-    assert caught.value.exit_code == 5
-
-
-def test_a_port_that_is_there_passes(tmp_path):
-    master, slave = os.openpty()
-    try:
-        new_project(tmp_path / "toy")
-        file = tmp_path / "toy" / "rig.yaml"
-        file.write_text(file.read_text().replace("/dev/ttyUSB0", os.ttyname(slave)))
-        assert "ready: padsweep sweep" in run("check", "--project", tmp_path / "toy")
-    finally:
-        os.close(master)
-        os.close(slave)
 
 
 def test_nothing_is_overwritten(tmp_path):
@@ -192,62 +166,34 @@ def test_without_board_yaml_there_are_no_places(tmp_path):
     assert load_places(tmp_path) is None
 
 
-def test_check_says_what_will_be_swept(tmp_path):
-    made = run("new", tmp_path / "toy", "--simulated", "--seed", "7", "--pads", "24")
-    assert f"next: padsweep check --project {tmp_path / 'toy'}" in made
-    lines = run("check", "--project", tmp_path / "toy").splitlines()
-    told = {line.split()[0]: line for line in lines}
-    assert "24, A to X: 22 signal, 2 rail" in told["pads"]
-    assert "276" in told["pairs"]  # 24 * 23 / 2
-    # 276 pairs at 4 paths, less the one path at which the two rails may not meet.
-    assert "at most 1,103 and 16 of the baseline, 2.1 s each" in told["touches"]
-    assert "about 38 min" in told["time"]  # 1,119 * 2 s
-    assert "153 kohm, 36 kohm, 9.8 kohm, 3 kohm" in told["paths"]
-    assert "at most 1.60 mA" in told["current"]
-    assert lines[-1] == f"ready: padsweep sweep --project {tmp_path / 'toy'}"
-
-
-def test_check_names_what_is_left_out_and_warns(tmp_path):
-    new_simulated_project(tmp_path / "toy", 7, 8)
-    file = tmp_path / "toy" / "toy.yaml"
-    text = file.read_text()
-    rail = next(line for line in text.splitlines() if "kind: rail" in line)
-    signal = next(line for line in text.splitlines() if "note:" in line and "rail" not in line)
-    letter = signal.split(":")[0].strip()
-    text = text.replace(signal, f'  {letter}: {{note: "beside the charger", forbidden: true}}')
-    file.write_text(text.replace(rail, rail.replace("battery", "speaker")))
-    out = run("check", "--project", tmp_path / "toy")
-    assert f"forbidden: {letter}" in out
-    assert f"left out: 7 as pad {letter} is forbidden" in out
-    assert "pairs    21" in out
-    assert f'caution  the note of pad {letter} speaks of "charger"' in out
-
-
-def test_check_refuses_a_supply_of_230_volts(tmp_path):
-    new_simulated_project(tmp_path / "toy", 7, 8)
-    file = tmp_path / "toy" / "toy.yaml"
-    volts = f"volts: {load_project(tmp_path / 'toy').toy.supply.volts:g}"
-    file.write_text(file.read_text().replace(volts, "volts: 230"))
-    with pytest.raises(SafetyRefusal, match="a supply of 230 V is refused"):
-        run("check", "--project", tmp_path / "toy")
-
-
-def test_the_by_hand_template_loads_and_checks(tmp_path):
-    said = run("new", tmp_path / "toy", "--by-hand", "--pads", 6)
-    assert "rig.yaml" in said
-    project = load_project(tmp_path / "toy")
-    assert (project.rig.bench, project.rig.series_ohm) == ("by-hand", [10_000.0])
-    assert list(project.toy.pads) == letters(6)
-    assert "channel" not in (tmp_path / "toy" / "toy.yaml").read_text()
-    told = run("check", "--project", tmp_path / "toy")
-    assert "by hand, sound from default" in told
-    assert "10 kohm between two pads" in told
-    assert "about 8 min" in told  # 15 pairs and 16 clean presses at 15 s
-    assert "batteries only, no adaptor" in told
-    assert "ready: padsweep sweep" in told
-
-
 def test_by_hand_and_simulated_are_two_benches(tmp_path):
     with pytest.raises(ConfigError, match="two benches"):
         run("new", tmp_path / "toy", "--by-hand", "--simulated")
     assert not (tmp_path / "toy").exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--kind", "sampler"], "--kind is about an invented toy: give --simulated as well"),
+        (["--seed", "7"], "--seed is about an invented toy: give --simulated as well"),
+        (["--by-hand", "--seed", "8"], "--seed is about an invented toy"),
+        (["--simulated", "--board", "b.yaml", "--kind", "talker"], "leave --kind out"),
+        (["--simulated", "--board", "b.yaml", "--seed", "8", "--pads", "24"],
+         "--board says all about the toy: leave --seed and --pads out"),
+    ],
+)
+def test_options_that_say_nothing_or_two_things_are_told(tmp_path, options, said):
+    with pytest.raises(ConfigError, match=said):
+        run("new", tmp_path / "toy", *options)
+    assert not (tmp_path / "toy").exists()
+
+
+
+
+
+
+
+
+
+
