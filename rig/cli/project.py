@@ -223,8 +223,9 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
             f"limit {rig.current_limit_ma:g} mA"
         ),
         (
-            f"touches  at most {work.touches:,} and {work.baselines} of the baseline, "
-            f"{touch_s(project):.1f} s each; every hit is touched again"
+            f"touches  about {work.touches + work.baselines:,}: {work.touches:,} of pairs and "
+            f"{work.baselines} of the baseline, {touch_s(project):.1f} s each; more for each hit, "
+            "fewer for each stop"
         ),
         f"time     about {duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),
