@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import contextlib
-from collections import Counter
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-import joblib
 import typer
+from rich.console import Console
 
+from rig.choose import Find, finds
 from rig.cli.console import console
 from rig.cli.progress import track
 from rig.cli.recordings import Form, SeveralValues, judge_recordings
 from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import MissingLibrary, RigError
 from rig.listen import JUDGE
-from rig.log import SweepLog
+from rig.log import Record, SweepLog
 from rig.project import load_project
-from rig.sweep.rejudge import judgeable, rejudge
+from rig.sweep.cluster import on_cluster
+from rig.sweep.rejudge import Rejudged, Run, in_processes, judgeable, rejudge
+from rig.words import sound_words
+
+MOST_NAMED = 8
+"""Takes or pairs that are named in one line."""
 
 
 def register(app: typer.Typer) -> None:
@@ -62,10 +68,12 @@ def judge(
         raise RigError("--format is for recordings: give it with --before and --after")
     if jobs == 0 or jobs < -1:
         raise RigError(f"--jobs must be 1 or more, or -1 for one a core, is {jobs}")
+    if cluster is not None and "jobs" in _given(context):
+        raise RigError("--jobs is for the processes of this machine; leave it out with --cluster")
     out = console()
-    with _on(cluster):
+    with _runner(jobs, cluster) as run:
         for folder in project:
-            out.print(_rejudge(folder, name, jobs, dry_run, out))
+            out.print("\n".join(_rejudge(folder, name, run, dry_run, out)))
 
 
 def _given(context: typer.Context) -> set[str]:
@@ -87,35 +95,99 @@ def _only_recordings(context: typer.Context) -> None:
         )
 
 
-def _rejudge(folder: Path, name: str, jobs: int, dry_run: bool, out) -> str:
-    path = sweep_folder(load_project(folder), name)
-    changed: Counter[tuple[str, str]] = Counter()
-    news = 0
-    with SweepLog.open(path, read_only=dry_run) as log:
-        total = len(judgeable(log.records()))
-        for one in track(out, f"judging {folder}", total, rejudge(log, jobs)):
-            if not one.is_news:
-                continue
-            news += 1
-            if one.record.sound != one.judgement.sound:
-                changed[one.record.sound or "not judged", one.judgement.sound] += 1
-            if not dry_run:
+def _rejudge(folder: Path, name: str, run: Run, dry_run: bool, out: Console) -> list[str]:
+    """Judge a sweep's takes again, and say what it came to."""
+    project = load_project(folder)
+    told: list[Rejudged] = []
+    with SweepLog.open(sweep_folder(project, name), read_only=dry_run) as log:
+        records = log.records()
+        total = len(judgeable(records))
+        for one in track(out, f"judging {folder.resolve().name}", total, rejudge(log, run)):
+            told.append(one)
+            if one.is_news and not dry_run:
                 log.judged(one.record.number, one.judgement)
-    words = "; ".join(
-        f"{old} -> {new}: {count}" for (old, new), count in sorted(changed.items())
-    )
-    told = "would be new" if dry_run else "are new"
+    lines = [_words_told(folder, told), *_changed_words(told)]
+    now = {one.record.number: one.now for one in told}
+    lines += _changed_finds(*(
+        {one.pair: one for one in finds(made, project.rig.sweep.false_discovery)
+         if one.sound != "none"}
+        for made in (records, [now.get(one.number, one) for one in records])
+    ))
+    if moved := sum(one.is_news and not one.has_another_word for one in told):
+        lines.append(f"  in {moved} takes only figures moved (amount, score, p value)")
+    if dry_run:
+        lines.append("  nothing was written (--dry-run)")
+    return lines
+
+
+def _words_told(folder: Path, told: Sequence[Rejudged]) -> str:
+    if not told:
+        return f"{folder}: no take is there to be judged"
+    others = sum(one.has_another_word for one in told)
     return (
-        f"{folder}: {total} takes judged by judge {JUDGE}, {news} judgements {told}, "
-        f"{sum(changed.values())} with another word" + (f" ({words})" if words else "")
+        f"{folder}: {len(told)} takes judged again (judge {JUDGE}), "
+        + (f"{others} of them with another word than before" if others
+           else "each with the same word as before")
     )
+
+
+def _changed_words(told: Sequence[Rejudged]) -> list[str]:
+    """Say which takes have another word, those with the same change in a line."""
+    changed: dict[tuple[str, str], list[Record]] = defaultdict(list)
+    for one in told:
+        if one.has_another_word:
+            changed[_word(one.judgement.sound), _word(one.record.sound)].append(one.record)
+    lines = []
+    for (new, old), made in sorted(changed.items()):
+        made.sort(key=lambda one: one.number)
+        takes = [f"{one.number} ({_touched(one)})" for one in made]
+        lines.append(f"  now {new}, before {old}: take{'s' * (len(made) > 1)} {_some(takes)}")
+    return lines
+
+
+def _word(sound: str | None) -> str:
+    return {None: "not judged", "none": "no change"}.get(sound, sound)
+
+
+def _touched(record: Record) -> str:
+    return f"{record.pads_1}-{record.pads_2}" if record.pads_1 else "nothing bridged"
+
+
+def _changed_finds(before: dict[str, Find], now: dict[str, Find]) -> list[str]:
+    """Say which pairs bend the sound now and didn't, or did and don't, or do it otherwise."""
+    came = [pair for pair in now if pair not in before]
+    went = [pair for pair in before if pair not in now]
+    lines = [f"  {len(now)} pairs bend the sound"]
+    if not came and not went:
+        lines[0] += ", the same as before"
+    else:
+        lines[0] += f", before {len(before)}"
+    if came:
+        lines.append(f"  new: {_some([f'{pair} ({_does(now[pair])})' for pair in came])}")
+    if went:
+        lines.append(f"  gone: {_some([f'{pair} ({_does(before[pair])})' for pair in went])}")
+    lines += [
+        f"  {pair}: now {_does(now[pair])}, before {_does(before[pair])}"
+        for pair in now if pair in before and now[pair].sound != before[pair].sound
+    ]
+    return lines
+
+
+def _does(find: Find) -> str:
+    return sound_words(find.sound, find.amount, find.unit)
+
+
+def _some(named: Sequence[str]) -> str:
+    """Name the first ones, and say how many more there are."""
+    more = len(named) - MOST_NAMED
+    return ", ".join(named[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 @contextlib.contextmanager
-def _on(cluster: str | None) -> Iterator[None]:
-    """Judge on a Dask cluster, where one is given."""
+def _runner(jobs: int, cluster: str | None) -> Iterator[Run]:
+    """Give what does the jobs: processes of this machine, or a Dask cluster."""
     if cluster is None:
-        yield
+        yield in_processes(jobs)
         return
     try:
         from distributed import Client
@@ -127,5 +199,5 @@ def _on(cluster: str | None) -> Iterator[None]:
         client = Client(cluster, timeout=10)
     except (OSError, ValueError) as trouble:
         raise RigError(f"no Dask scheduler answers at {cluster} ({trouble})") from None
-    with client, joblib.parallel_config("dask"):
-        yield
+    with client:
+        yield on_cluster(client)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 from rich.console import Console
@@ -29,7 +30,10 @@ PIPE_LINE_EVERY_S = 10.0
 Item = TypeVar("Item")
 
 
-def track(console: Console, what: str, total: int, items: Iterable[Item]) -> Iterator[Item]:
+def track(
+    console: Console, what: str, total: int, items: Iterable[Item],
+    clock: Callable[[], float] = time.monotonic,
+) -> Iterator[Item]:
     """Pass items on and show how far it is and the time left: a bar, or a line now and then.
 
     Parameters
@@ -40,23 +44,75 @@ def track(console: Console, what: str, total: int, items: Iterable[Item]) -> Ite
     total : int
         How many items there will be.
     items : iterable
+        As they are done.
+    clock : callable
+        Gives the time of now, s.
     """
     bar = Progress(
         TextColumn("{task.description}"), BarColumn(bar_width=24), MofNCompleteColumn(),
         TextColumn("{task.fields[left]}"), console=console, transient=True,
         disable=not console.is_terminal,
     )
-    began = last_line = time.monotonic()
+    left = TimeLeft(total)
+    last_line = clock()
     with bar:
         task = bar.add_task(what, total=total, left="")
         for done, item in enumerate(items, 1):
+            now_s = clock()
+            told = left.words(done, now_s)
+            bar.update(task, completed=done, left=told)
+            if not console.is_terminal and now_s - last_line >= PIPE_LINE_EVERY_S:
+                last_line = now_s
+                console.print(f"{what}: {done} of {total}" + (f", {told}" if told else ""))
             yield item
-            now = time.monotonic()
-            left = f"{duration((now - began) / done * (total - done))} left"
-            bar.update(task, completed=done, left=left)
-            if not console.is_terminal and now - last_line >= PIPE_LINE_EVERY_S:
-                last_line = now
-                console.print(f"{what}: {done} of {total}, {left}")
+
+
+class TimeLeft:
+    """Works out how long the rest takes, of what several do at once.
+
+    They start at different times and bring what they have done in bursts. So the time counts from
+    the first burst on, and is looked at where one begins: all that came before it took so long.
+
+    Parameters
+    ----------
+    total : int
+        How many items there will be.
+    """
+
+    LOOKS_EVERY_S, LOOKS = 1.0, 30
+    """The latest so many looks count: what judges may become more, or get other work."""
+    LEAST_S = 3.0
+    """After less than this nothing is said."""
+
+    def __init__(self, total: int):
+        self.total = total
+        self._looks: deque[tuple[float, int]] = deque(maxlen=self.LOOKS)
+        self._ends_s: float | None = None
+
+    def words(self, done: int, now_s: float) -> str:
+        """Take in that one more item is done, and say the time left.
+
+        Parameters
+        ----------
+        done : int
+            How many are done, the last one at this moment.
+        now_s : float
+            The time of now, s.
+
+        Returns
+        -------
+        str
+            Empty where too little is known.
+        """
+        if not self._looks or now_s - self._looks[-1][0] >= self.LOOKS_EVERY_S:
+            self._looks.append((now_s, done - 1))
+            since_s, earlier = self._looks[0]
+            if now_s - since_s >= self.LEAST_S:
+                each_s = (now_s - since_s) / (done - 1 - earlier)
+                self._ends_s = now_s + each_s * (self.total - done + 1)
+        if self._ends_s is None:
+            return ""
+        return f"{duration(max(0.0, self._ends_s - now_s))} left"
 
 
 class SweepView:

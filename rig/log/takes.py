@@ -124,8 +124,14 @@ def write_take(
     return StoredTake(relative, len(pcm), hashlib.sha256(whole).hexdigest())
 
 
-def read_take(path: Path) -> tuple[np.ndarray, int]:
+def read_take(path: Path, whole: bytes | None = None) -> tuple[np.ndarray, int]:
     """Read a take.
+
+    Parameters
+    ----------
+    path : Path
+    whole : bytes, optional
+        What is in the file, where it has been read already.
 
     Returns
     -------
@@ -138,14 +144,32 @@ def read_take(path: Path) -> tuple[np.ndarray, int]:
     LogError
         The file is missing, or isn't a whole take.
     """
+    if whole is None:
+        whole = read_bytes(path)
     try:
-        pcm, rate_hz = soundfile.read(path, dtype="int16", always_2d=False)
+        pcm, rate_hz = soundfile.read(io.BytesIO(whole), dtype="int16", always_2d=False)
     except (OSError, RuntimeError) as trouble:
-        what = "can't be read as FLAC" if path.exists() else "is missing"
-        raise LogError(f"{path}: the take {what}; restore it from a copy of the folder") from (
-            trouble
-        )
+        raise _unreadable(path, "can't be read as FLAC") from trouble
     return from_pcm(pcm), rate_hz
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a take's file as it is.
+
+    Raises
+    ------
+    LogError
+        The file is missing, or the disk can't give it.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as trouble:
+        what = "can't be read" if path.exists() else "is missing"
+        raise _unreadable(path, what) from trouble
+
+
+def _unreadable(path: Path, what: str) -> LogError:
+    return LogError(f"{path}: the take {what}; restore it from a copy of the folder")
 
 
 def need_room(folder: Path, need_bytes: int) -> None:

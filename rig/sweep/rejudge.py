@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import hashlib
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
 
 import joblib
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from rig.errors import LogError
+from rig.errors import LogError, RigError
 from rig.listen import LEAST_TAKES, Ear, Judgement, Span
 from rig.log import Record, SweepLog
+from rig.log.takes import read_bytes, read_take
 
 BATCH = 16
-"""Takes that one job judges: the baseline travels with each job."""
+"""Takes that one job judges."""
 AHEAD = 4
-"""Jobs in the queue beyond those that run, so that an archive never fills the memory."""
+"""Jobs in the queue beyond those that run."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +32,11 @@ class Rejudged:
     judgement: Judgement
 
     @property
+    def has_another_word(self) -> bool:
+        """Say whether the take is said to do something else than before."""
+        return self.record.sound != self.judgement.sound
+
+    @property
     def is_news(self) -> bool:
         """Say whether it differs from the one in the log in anything but rounding."""
         old, new = self.record, self.judgement
@@ -35,6 +45,58 @@ class Rejudged:
             for a, b in ((old.amount, new.amount), (old.score, new.score),
                          (old.p_value, new.p_value))
         )
+
+    @property
+    def now(self) -> Record:
+        """Give the record as it is with the new judgement."""
+        return replace(self.record, **vars(self.judgement))
+
+
+@dataclass(frozen=True)
+class Stored:
+    """A take for a job to read: from its file or, where that can't be seen, from its bytes."""
+
+    number: int
+    path: Path
+    offsets: dict[str, int]
+    whole: bytes | None = None
+
+    def carried(self) -> Stored:
+        """Give the same with its bytes.
+
+        Raises
+        ------
+        LogError
+            The file is missing.
+        """
+        return replace(self, whole=read_bytes(self.path))
+
+    def read(self) -> tuple[np.ndarray, int, Span]:
+        """Read samples (shape (n,), full scale 1.0), rate in Hz and steps.
+
+        Raises
+        ------
+        LogError
+            The take is missing, or isn't whole.
+        """
+        samples, rate_hz = read_take(self.path, self.whole)
+        return samples, rate_hz, Span.from_samples(self.offsets, len(samples), rate_hz)
+
+
+@dataclass(frozen=True)
+class Clean:
+    """The clean takes of a key; told from others by what is in their files."""
+
+    key: str
+    sha256: str
+    takes: tuple[Stored, ...] = field(compare=False)
+
+
+Job = tuple[Clean, tuple[Stored, ...]]
+Judged = list[tuple[int, Judgement]]
+"""Number of each touch, and its new judgement."""
+Run = Callable[[Iterable[Job]], Iterator[Judged]]
+"""Does jobs and gives their results as they come, in any order."""
 
 
 def is_clean(record: Record) -> bool:
@@ -48,7 +110,7 @@ def is_clean(record: Record) -> bool:
     return record.kind == "baseline" or (record.kind == "check" and record.sound == "none")
 
 
-def judgeable(records: list[Record]) -> list[Record]:
+def judgeable(records: Iterable[Record]) -> list[Record]:
     """Give the touches whose takes can be judged: whole, with a key, and no baseline."""
     return [
         one for one in records
@@ -56,16 +118,16 @@ def judgeable(records: list[Record]) -> list[Record]:
     ]
 
 
-def rejudge(log: SweepLog, jobs: int = -1) -> Iterator[Rejudged]:
-    """Judge every stored take of a sweep anew, in the order of the touches.
+def rejudge(log: SweepLog, run: Run) -> Iterator[Rejudged]:
+    """Judge every stored take of a sweep anew, in any order.
 
     Parameters
     ----------
     log : SweepLog
         Nothing is written to it.
-    jobs : int
-        Processes to judge with; -1 for one a core. Ignored under `joblib.parallel_config`
-        with another backend. The judgements don't depend on it.
+    run : callable
+        What does the jobs: `in_processes`, or `cluster.on_cluster`. The judgements don't depend
+        on it.
 
     Raises
     ------
@@ -73,63 +135,105 @@ def rejudge(log: SweepLog, jobs: int = -1) -> Iterator[Rejudged]:
         A take can't be read, or a key has fewer than three clean takes.
     """
     records = log.records()
-    ears: dict[str, Ear] = {}
-    for key in sorted({one.key for one in judgeable(records)}):
-        ears[key] = learnt(log, key, records)
-    todo = judgeable(records)
-    work = (
-        joblib.delayed(_judge)(ears[batch[0].key], [_take(log, one) for one in batch])
-        for batch in _batches(todo)
-    )
-    parallel = joblib.Parallel(
-        n_jobs=jobs, return_as="generator", batch_size=1, pre_dispatch=f"n_jobs + {AHEAD}"
-    )
-    for batch, judgements in zip(_batches(todo), parallel(work), strict=True):
-        yield from map(Rejudged, batch, judgements)
+    made = {one.number: one for one in records}
+    for judgements in run(_jobs(log, records)):
+        for number, judgement in judgements:
+            yield Rejudged(made[number], judgement)
 
 
-# Sums in another order differ in their last bits, and BLAS orders them by its threads.
-@threadpool_limits.wrap(limits=1, user_api="blas")
-def learnt(log: SweepLog, key: str, records: list[Record]) -> Ear:
-    """Give an ear that has learnt a key's clean takes.
+def in_processes(count: int) -> Run:
+    """Do jobs in so many processes of this machine; -1 for one a core."""
+    def run(jobs: Iterable[Job]) -> Iterator[Judged]:
+        parallel = joblib.Parallel(
+            n_jobs=count, return_as="generator_unordered", batch_size=1,
+            pre_dispatch=f"n_jobs + {AHEAD}",
+        )
+        try:
+            yield from parallel(joblib.delayed(judged)(*job) for job in jobs)
+        except BrokenProcessPool:
+            raise RigError(
+                "a process that was judging has been killed, perhaps for want of memory: "
+                "run it again with fewer --jobs"
+            ) from None
+
+    return run
+
+
+def clean_takes(log: SweepLog, key: str, records: Iterable[Record]) -> Clean:
+    """Give what a key is judged against.
 
     Raises
     ------
     LogError
-        There are fewer than three, or one can't be read.
+        There are fewer than three clean takes, or one is missing.
     """
-    ear: Ear | None = None
-    for one in records:
-        if is_clean(one) and one.key == key:
-            samples, rate_hz = log.read_take(one.number)
-            ear = ear or Ear(rate_hz)
-            ear.learn(key, samples, Span.from_samples(one.offsets, len(samples), rate_hz))
-    if ear is None or ear.takes_learnt(key) < LEAST_TAKES:
+    takes = [_stored(log, one) for one in records if is_clean(one) and one.key == key]
+    if len(takes) < LEAST_TAKES:
         raise LogError(
             f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be "
             "judged: sweep longer first"
         )
-    ear.baseline(key)
+    return Clean(key, sha256(one.path for one in takes), tuple(takes))
+
+
+def sha256(paths: Iterable[Path]) -> str:
+    """Give the SHA-256 over the bytes of some files.
+
+    Raises
+    ------
+    LogError
+        One is missing.
+    """
+    whole = hashlib.sha256()
+    for path in paths:
+        whole.update(read_bytes(path))
+    return whole.hexdigest()
+
+
+# A job's takes have one key, and jobs come key by key.
+@lru_cache(maxsize=2)
+# Sums in another order differ in their last bits, and BLAS orders them by its threads.
+@threadpool_limits.wrap(limits=1, user_api="blas")
+def learnt(clean: Clean) -> Ear:
+    """Give an ear that has learnt a key's clean takes; kept by each process for its next job.
+
+    Raises
+    ------
+    LogError
+        One can't be read.
+    """
+    ear: Ear | None = None
+    for one in clean.takes:
+        samples, rate_hz, span = one.read()
+        ear = ear or Ear(rate_hz)
+        ear.learn(clean.key, samples, span)
+    assert ear is not None
+    ear.baseline(clean.key)
     return ear
 
 
-def _batches(records: list[Record]) -> Iterator[list[Record]]:
-    """Give runs of touches with the same key, at most `BATCH` long."""
-    batch: list[Record] = []
-    for one in records:
-        if batch and (len(batch) == BATCH or one.key != batch[0].key):
-            yield batch
-            batch = []
-        batch.append(one)
-    if batch:
-        yield batch
-
-
-def _take(log: SweepLog, record: Record) -> tuple[str, np.ndarray, Span]:
-    samples, rate_hz = log.read_take(record.number)
-    return record.key, samples, Span.from_samples(record.offsets, len(samples), rate_hz)
-
-
 @threadpool_limits.wrap(limits=1, user_api="blas")
-def _judge(ear: Ear, takes: list[tuple[str, np.ndarray, Span]]) -> list[Judgement]:
-    return [ear.judge(key, samples, span) for key, samples, span in takes]
+def judged(clean: Clean, takes: Iterable[Stored]) -> Judged:
+    """Do one job: judge some takes of a key."""
+    ear = learnt(clean)
+    out = []
+    for one in takes:
+        samples, _, span = one.read()
+        out.append((one.number, ear.judge(clean.key, samples, span)))
+    return out
+
+
+def _jobs(log: SweepLog, records: list[Record]) -> Iterator[Job]:
+    """Give all there is to do, key by key; not before each key is known to have clean takes."""
+    by_key: dict[str, list[Stored]] = {}
+    for one in judgeable(records):
+        by_key.setdefault(one.key, []).append(_stored(log, one))
+    for clean in [clean_takes(log, key, records) for key in by_key]:
+        takes = by_key[clean.key]
+        for at in range(0, len(takes), BATCH):
+            yield clean, tuple(takes[at : at + BATCH])
+
+
+def _stored(log: SweepLog, record: Record) -> Stored:
+    assert record.take is not None
+    return Stored(record.number, (log.folder / record.take).resolve(), record.offsets)

@@ -16,7 +16,7 @@ import numpy as np
 from rig.listen import Span
 from rig.log import SweepLog
 from rig.project import load_project
-from rig.sweep.rejudge import judgeable, learnt
+from rig.sweep.rejudge import clean_takes, judgeable, learnt
 
 ENDS_S = (0.25, 0.35, 0.5, 0.7, 0.9)
 QUIET_DB = 1.2
@@ -29,7 +29,7 @@ def heard(folder: Path) -> tuple[list[tuple], float, float]:
     rows = []
     with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
         records = log.records()
-        ear = learnt(log, key, records)
+        ear = learnt(clean_takes(log, key, records))
         baseline = ear.baseline(key)
         for one in judgeable(records):
             if one.kind != "sweep" or one.key != key:

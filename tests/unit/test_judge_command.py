@@ -1,5 +1,9 @@
 """`padsweep judge` on the stored takes of swept folders."""
 
+import io
+import json
+import os
+import shutil
 import subprocess
 import sys
 from dataclasses import asdict
@@ -7,17 +11,21 @@ from dataclasses import asdict
 import pytest
 import typer
 from making_logs import add, bridge, new_log
+from rich.console import Console
 from test_sweep import make_project
 from typer.testing import CliRunner
 
 from rig.bench.simulated.bench import SimulatedBench
+from rig.choose import finds
 from rig.cli import judge
+from rig.cli.progress import track
 from rig.errors import LogError, RigError
-from rig.listen import decide
+from rig.listen import JUDGE, decide
+from rig.listen.judgement import Judgement
 from rig.log import SweepLog, verify
 from rig.project import setup_facts, setup_hash
 from rig.sweep import Sweep
-from rig.sweep.rejudge import judgeable, rejudge
+from rig.sweep.rejudge import in_processes, judgeable, rejudge
 
 APP = typer.Typer()
 judge.register(APP)
@@ -35,21 +43,29 @@ def folder(tmp_path_factory):
 
 
 def run(*words):
-    """Run the command; its errors are raised, its text given."""
+    """Run the command; its errors are raised, its lines given."""
     done = CliRunner().invoke(APP, list(words))
     if done.exception and not isinstance(done.exception, SystemExit):
         raise done.exception
     assert done.exit_code == 0, done.output
-    return done.stdout
+    # On a slow machine it says now and then how far it is.
+    return [line for line in done.stdout.splitlines() if not line.startswith("judging ")]
 
 
 def judgements(folder, jobs):
     with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
-        return [asdict(one.judgement) for one in rejudge(log, jobs)]
+        found = list(rejudge(log, in_processes(jobs)))
+    found.sort(key=lambda one: one.record.number)
+    return [asdict(one.judgement) for one in found]
 
 
-def test_the_judgements_do_not_depend_on_how_many_judge(folder):
-    alone = judgements(folder, 1)
+@pytest.fixture(scope="module")
+def alone(folder):
+    """What one process judges."""
+    return judgements(folder, 1)
+
+
+def test_the_judgements_do_not_depend_on_how_many_judge(folder, alone):
     assert len(alone) > 60
     assert {one["sound"] for one in alone} > {"none"}
     assert judgements(folder, 2) == alone
@@ -60,13 +76,17 @@ def test_old_judgements_are_kept_with_their_version(folder, monkeypatch):
         before = log.records()
         count = len(judgeable(before))
     run("--project", str(folder), "--jobs", "1")
-    assert f"{count} takes judged by judge {decide.JUDGE}, 0 judgements are new" in run(
-        "--project", str(folder), "--jobs", "1"
-    )
     monkeypatch.setattr(decide, "JUDGE", "next")
-    assert f"{count} judgements would be new" in run(
-        "--project", str(folder), "--jobs", "1", "--dry-run"
-    )
+    lines = run("--project", str(folder), "--jobs", "1", "--dry-run")
+    bends = [one for one in finds(before) if one.sound != "none"]
+    assert lines == [
+        f"{folder}: {count} takes judged again (judge {JUDGE}), each with the same word as before",
+        f"  {len(bends)} pairs bend the sound, the same as before",
+        f"  in {count} takes only figures moved (amount, score, p value)",
+        "  nothing was written (--dry-run)",
+    ]
+    with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
+        assert {one.judge for one in judgeable(log.records())} == {JUDGE}
     run("--project", str(folder), "--jobs", "1")
     with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
         assert verify(log) == []
@@ -95,29 +115,193 @@ def test_numbers_of_jobs_that_make_no_sense(folder, jobs):
         run("--project", str(folder), "--jobs", jobs)
 
 
+def test_what_changed_is_said_in_takes_and_in_pairs(folder, tmp_path):
+    project = shutil.copytree(folder, tmp_path / "toy")
+    with SweepLog.open(project / "sweeps" / "main") as log:
+        records = log.records()
+        bends = {one.pair: one for one in finds(records) if one.sound != "none"}
+        hidden = next(iter(bends.values()))
+        touches = [one for one in records if one.kind in ("sweep", "confirm")]
+        takes = [one.number for one in touches if pair(one) == hidden.pair
+                 and one.sound == hidden.sound]
+        quiet = next(one for one in judgeable(touches) if one.sound == "none"
+                     and pair(one) not in bends)
+        assert takes
+        for number in takes:
+            log.judged(number, Judgement("none", None, None, 0.1, 0.9, JUDGE))
+        log.judged(quiet.number, Judgement("loop", 0.4, "s", 3.0, 1e-9, JUDGE))
+    lines = run("--project", str(project), "--jobs", "1", "--dry-run")
+    assert lines[0].endswith(f"{len(takes) + 1} of them with another word than before")
+    assert f"  now no change, before loop: take {quiet.number} ({pair(quiet)})" in lines
+    listed = ", ".join(f"{number} ({hidden.pair})" for number in takes)
+    assert (f"  now {hidden.sound}, before no change: "
+            f"take{'s' * (len(takes) > 1)} {listed}") in lines
+    assert f"  {len(bends)} pairs bend the sound, before {len(bends) - 1}" in lines
+    assert any(line.startswith(f"  new: {hidden.pair} (") for line in lines)
+
+
+def pair(record):
+    return f"{record.pads_1}-{record.pads_2}"
+
+
+def test_a_take_that_is_missing_is_one_line(folder, tmp_path):
+    project = shutil.copytree(folder, tmp_path / "toy")
+    with SweepLog.open(project / "sweeps" / "main", read_only=True) as log:
+        gone = project / "sweeps" / "main" / judgeable(log.records())[40].take
+    gone.unlink()
+    with pytest.raises(LogError, match=f"{gone.name}: the take is missing"):
+        run("--project", str(project), "--jobs", "2", "--dry-run")
+
+
+class Clock:
+    """A clock that goes when told to."""
+
+    now_s = 100.0
+
+    def __call__(self):
+        return self.now_s
+
+
+def shown(bursts, total):
+    """Give what `track` prints in a pipe: (when, what) of each line; bursts are (after s, items)."""
+    clock, lines = Clock(), []
+
+    class Out(io.StringIO):
+        def write(self, text):
+            if text.strip():
+                lines.append((clock.now_s - 100.0, text.strip()))
+            return len(text)
+
+    def items():
+        for after_s, count in bursts:
+            clock.now_s += after_s
+            yield from range(count)
+
+    assert len(list(track(Console(file=Out(), width=80), "judging", total, items(), clock))) == sum(
+        count for _, count in bursts)
+    return lines
+
+
+def left_s(line):
+    words = line.rpartition(", ")[2].split()
+    assert words[-1] == "left"
+    return float(words[0]) * {"s": 1, "min": 60}[words[1]]
+
+
+def test_the_time_left_comes_from_what_is_done_not_from_the_start():
+    # A slow start, then 32 at a time every 4 s: 8 in a second.
+    total = 32 * 40
+    lines = shown([(60.0, 32), *[(4.0, 32)] * 39], total)
+    assert lines[0] == (60.0, f"judging: 1 of {total}")
+    assert len(lines) > 10
+    for at_s, line in lines[1:]:
+        assert left_s(line) == pytest.approx(60.0 + 39 * 4.0 - at_s + 4.0, abs=31.0 if "min" in
+                                             line else 1.0)
+
+
+def test_nothing_is_said_of_the_time_before_enough_is_known():
+    lines = shown([(12.0, 16), (1.0, 16), (1.0, 16)], 4800)
+    assert lines == [(12.0, "judging: 1 of 4800")]
+
+
+def test_the_time_left_follows_a_change_of_pace():
+    lines = shown([(0.5, 8)] * 200 + [(5.0, 8)] * 50, 2400)
+    line = lines[-1][1]
+    done = int(line.split()[1])
+    assert left_s(line) == pytest.approx((2400 - done) / 8 * 5.0, rel=0.1)
+
+
 SCHEDULER = """
 import sys
 from distributed import LocalCluster
-cluster = LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None)
+cluster = LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None)
 print(cluster.scheduler_address, flush=True)
 sys.stdin.read()
 cluster.close()
 """
 
+BLIND = """
+import json, sys, types
+from dataclasses import asdict, replace
+from pathlib import Path
+from distributed import Client
+from rig.errors import RigError
+from rig.log import SweepLog
+from rig.sweep import cluster
+from rig.sweep.rejudge import Stored, rejudge
 
-def test_a_dask_cluster_judges_the_same(folder):
+carried = Stored.carried
+Stored.carried = lambda one: replace(carried(one), path=Path("nowhere"))
+
+def tried(asked):
+    cluster._asked = asked
+    with SweepLog.open(Path(sys.argv[1]), read_only=True) as log:
+        return {one.record.number: asdict(one.judgement)
+                for one in rejudge(log, cluster.on_cluster(client))}
+
+def refused(asked):
+    try:
+        tried(asked)
+    except RigError as error:
+        return str(error)
+
+missing = sys.modules["only_here"] = types.ModuleType("only_here")
+exec("def asked(clean): pass", missing.__dict__)
+
+with Client(sys.argv[2]) as client:
+    print(json.dumps([tried(lambda clean: (cluster.JUDGE, False)),
+                      refused(lambda clean: ("0", True)), refused(missing.asked)]))
+"""
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    """Two workers, each a process of its own; gives the scheduler's address."""
     with subprocess.Popen([sys.executable, "-c", SCHEDULER], stdin=subprocess.PIPE,
-                          stdout=subprocess.PIPE, text=True) as cluster:
-        address = cluster.stdout.readline().strip()
-        run("--project", str(folder), "--jobs", "1")
-        done = subprocess.run(
-            [sys.executable, "-c", "from rig.cli.main import run; run()", "judge",
-             "--project", str(folder), "--dry-run", "--cluster", address],
-            check=False, capture_output=True, text=True, timeout=120,
-        )
-        cluster.stdin.close()
+                          stdout=subprocess.PIPE, text=True) as process:
+        yield process.stdout.readline().strip()
+        process.stdin.close()
+
+
+def with_dask(*words):
+    """Run Python with a threshold that any take in a task's graph is above; gives its output."""
+    done = subprocess.run(
+        [sys.executable, *map(str, words)], check=False, capture_output=True, text=True,
+        timeout=600, env=os.environ | {
+            "DASK_DISTRIBUTED__ADMIN__LARGE_GRAPH_WARNING_THRESHOLD": "100 kB",
+        },
+    )
     assert done.returncode == 0, done.stderr
-    assert "0 judgements would be new" in done.stdout
+    assert done.stderr == ""
+    return done.stdout
+
+
+def test_a_dask_cluster_judges_the_same(folder, alone, cluster, tmp_path):
+    project = shutil.copytree(folder, tmp_path / "toy")
+    with SweepLog.open(project / "sweeps" / "main") as log:
+        for one in judgeable(log.records()):
+            log.judged(one.number, Judgement(one.sound, None, None, 0.0, None, "old"))
+    with_dask("-c", "from rig.cli.main import run; run()", "judge", "--project", project,
+              "--cluster", cluster)
+    with SweepLog.open(project / "sweeps" / "main", read_only=True) as log:
+        there = [{name: getattr(one, name) for name in alone[0]}
+                 for one in judgeable(log.records())]
+    assert there == json.loads(json.dumps(alone))
+
+
+def test_workers_that_do_not_see_the_folder_are_sent_the_takes(folder, alone, cluster):
+    told, older, missing = json.loads(
+        with_dask("-c", BLIND, folder / "sweeps" / "main", cluster)
+    )
+    assert [told[number] for number in sorted(told, key=int)] == json.loads(json.dumps(alone))
+    assert "has judge 0, this machine judge" in older
+    assert "can't load this padsweep (" in missing
+    assert "only_here" in missing
+
+
+def test_jobs_and_cluster_exclude_each_other(folder):
+    with pytest.raises(RigError, match="leave it out with --cluster"):
+        run("--project", str(folder), "--jobs", "2", "--cluster", "tcp://127.0.0.1:1")
 
 
 def test_a_cluster_that_is_not_there_is_one_line(folder):
