@@ -2,10 +2,10 @@
 
 from rig.listen.baseline import LEAST_TAKES, Baseline, Span
 from rig.listen.beginning import onset
-from rig.listen.decide import JUDGE, Ear, clean, lost
+from rig.listen.decide import JUDGE, Ear, clean, is_clipped, lost
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement, is_change
-from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, common_rate_hz
+from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, Unlike, common_rate_hz
 
 __all__ = [
     "AFTERS",
@@ -22,10 +22,12 @@ __all__ = [
     "Judgement",
     "Recordings",
     "Span",
+    "Unlike",
     "clean",
     "common_rate_hz",
     "frames",
     "is_change",
+    "is_clipped",
     "lost",
     "onset",
 ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import resample_poly
+from scipy.sparse.csgraph import connected_components
 
 from rig.listen.align import ALIGN_RATE_HZ, shifted
 from rig.listen.baseline import FLOOR_OVER_NOISE_DB, LEAST_TAKES, SAME_PHRASE_DB
@@ -37,6 +38,8 @@ LOUDER_ROOM_DB = 15.0
 """No room is this much louder than those of all clean recordings, if nothing of it was heard
 before the sound begins: it's the sound itself, which never pauses."""
 OTHER_PHRASE_FIT = 0.5
+MOST_ALIKE_DB = 4.5
+"""Clean recordings farther apart than this (worst 0.15 s) aren't one phrase, however unsteady."""
 TRIED = 6
 """Clean recordings that an altogether different one is described against, at most."""
 
@@ -65,7 +68,8 @@ def common_rate_hz(rates_hz: Sequence[int]) -> int:
 
 
 def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
-    """Give a sound at another rate, as float32."""
+    """Give a sound at another rate, as float32, without its direct voltage."""
+    samples = samples - samples.mean(dtype=np.float64)
     if rate_hz != wanted_hz:
         common = int(np.gcd(rate_hz, wanted_hz))
         samples = resample_poly(samples, wanted_hz // common, rate_hz // common)
@@ -100,6 +104,11 @@ class Recording:
     @property
     def room_level_db(self) -> float:
         return float(10 * np.log10(np.sum(10 ** (self.room_db / 10))))
+
+    @property
+    def over_room_db(self) -> float:
+        """How far what sounds stands above the room."""
+        return self.level_db - self.room_level_db
 
 
 def prepared(
@@ -171,8 +180,37 @@ class Judged:
     note: str | None
 
 
+@dataclass(frozen=True)
+class Unlike:
+    """Clean recordings that are like each other, if there are several, but like no others.
+
+    Parameters
+    ----------
+    which : tuple of int
+        Their indices.
+    apart_db : float
+        How far the first of them is from the nearest other one, in the worst 0.15 s.
+    beside : int
+        The other one that it seems to have been.
+    told : Description
+        What it does beside that one.
+    """
+
+    which: tuple[int, ...]
+    apart_db: float
+    beside: int
+    told: Description
+
+
 class Recordings:
     """Recordings of what the toy does by itself; others are judged against them.
+
+    Attributes
+    ----------
+    alike : list of list of int
+        The clean ones, by their indices: those that are like each other stand together, most first.
+    tail : Tail or None
+        How far clean ones lie from each other; None where too few are like another.
 
     Parameters
     ----------
@@ -195,26 +233,41 @@ class Recordings:
         for i, one in enumerate(self.clean):
             if not one.sounds:
                 raise ValueError("nothing but the room is heard", i)
-        self.tail = self._calibrated() if len(clean) >= LEAST_TAKES else None
+        self.alike, self.tail = self._calibrated()
 
-    def _calibrated(self) -> Tail:
+    def _calibrated(self) -> tuple[list[list[int]], Tail | None]:
         """Learn how far clean recordings are from each other, each left out in turn.
 
-        Left out altogether is what was heard only once, as long as enough are left: it says
-        how far one phrase is from another, not how far a phrase is from itself.
+        Left out altogether is what was heard only once: it says how far one phrase is from
+        another, not how far a phrase is from itself.
         """
-        apart_db = np.full((len(self.clean),) * 2, np.inf)
+        count = len(self.clean)
+        apart_db = np.full((count, count), np.inf)
         worst_db = apart_db.copy()
         for i, one in enumerate(self.clean):
             for j in range(i):
                 distance = self._lay(one, self.clean[j]).distance
                 apart_db[i, j] = apart_db[j, i] = distance.both_db
                 worst_db[i, j] = worst_db[j, i] = distance.local_db
-        nearest_db = worst_db.min(axis=1)
-        again = nearest_db <= max(SAME_PHRASE_DB, 3.0 * float(np.median(nearest_db)))
-        if again.sum() < LEAST_TAKES:
-            again[:] = True
-        return Tail(apart_db.min(axis=1)[again])
+        usual_db = 3.0 * float(np.median(worst_db.min(axis=1)))
+        limit_db = np.clip(usual_db, SAME_PHRASE_DB, MOST_ALIKE_DB)
+        _, label = connected_components(worst_db <= limit_db)
+        groups = [np.flatnonzero(label == one).tolist() for one in np.unique(label)]
+        groups.sort(key=lambda which: (-len(which), which))
+        again = sorted(i for which in groups if len(which) > 1 for i in which)
+        tail = Tail(apart_db.min(axis=1)[again]) if len(again) >= LEAST_TAKES else None
+        return groups, tail
+
+    def unlike(self) -> list[Unlike]:
+        """Give what is like none of the others; of several such groups all but the largest."""
+        found = []
+        for which in self.alike[1:]:
+            mine = self.clean[which[0]]
+            laid = {i: self._lay(mine, one) for i, one in enumerate(self.clean) if i not in which}
+            beside, told = self._told(mine, laid)
+            apart_db = min(one.distance.local_db for one in laid.values())
+            found.append(Unlike(tuple(which), apart_db, beside, told))
+        return found
 
     def judge(self, samples: np.ndarray, rate_hz: int) -> Judged:
         """Judge one recording.
@@ -227,17 +280,15 @@ class Recordings:
             Its own sample rate.
         """
         if is_clipped(samples):
-            return Judged(lost("clipped"), None, "it is clipped: record it at a lower level")
+            return Judged(lost("clipped"), None, None)
         mine = prepared(resampled(samples, rate_hz, self.rate_hz), self.rate_hz, self.clean)
-        laid = [self._lay(mine, one) for one in self.clean]
-        order = sorted(range(len(laid)), key=lambda i: laid[i].distance.both_db)
-        alike = [i for i in order if laid[i].alike]
-        # Phrases may begin with the same word: it was the one that it stays like the longest.
-        nearest = max(alike, key=lambda i: laid[i].same_for_s, default=order[0])
-        distance = laid[order[0]].distance
+        laid = dict(enumerate(self._lay(mine, one) for one in self.clean))
+        nearest = _nearest_first(laid)[0]
+        distance = laid[nearest].distance
         note, p_value = None, None
         if self.tail is None:
-            note = f"fewer than {LEAST_TAKES} recordings from before: no p value"
+            few = f"fewer than {LEAST_TAKES} recordings from before"
+            note = f"{few}{' are alike' if len(self.clean) >= LEAST_TAKES else ''}: no p value"
         else:
             p_value = self.tail.p_value(distance.both_db)
         measures = {
@@ -248,27 +299,35 @@ class Recordings:
         }
         score = distance.local_db / AUDIBLE_DB
         nothing = Judged(
-            Judgement("none", None, None, score, p_value, JUDGE, measures), order[0], note
+            Judgement("none", None, None, score, p_value, JUDGE, measures), nearest, note
         )
         usual = self.tail is not None and p_value > self.tail.least_rank_p
         if usual or distance.local_db < PITCH_AUDIBLE_DB:
             return nothing
-        if not mine.sounds:
-            told = _silent(mine, self.clean[nearest])
-        else:
-            told = self._described(mine, laid[nearest], self.clean[nearest])
-            if not alike or told.sound == "timbre":
-                # It may be another phrase, played faster or slower: which one shows by its fit.
-                tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
-                best = max(tries, key=lambda i: _fit(tries[i]))
-                if _fit(tries[best]) > (OTHER_PHRASE_FIT if alike else 0.0):
-                    nearest, told = best, tries[best]
+        nearest, told = self._told(mine, laid)
         if not is_audible(distance.local_db, told):
             return nothing
         judgement = Judgement(
             told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
         )
         return Judged(judgement, nearest, note)
+
+    def _told(self, mine: Recording, laid: dict[int, Laid]) -> tuple[int, Description]:
+        """Say which of some clean recordings another one was, and what has become of it."""
+        order = _nearest_first(laid)
+        alike = [i for i in order if laid[i].alike]
+        # Phrases may begin with the same word: it was the one that it stays like the longest.
+        nearest = max(alike, key=lambda i: laid[i].same_for_s, default=order[0])
+        if not mine.sounds:
+            return nearest, _silent(mine, self.clean[nearest])
+        told = self._described(mine, laid[nearest], self.clean[nearest])
+        if not alike or told.sound == "timbre":
+            # It may be another phrase, played faster or slower: which one shows by its fit.
+            tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
+            best = max(tries, key=lambda i: _fit(tries[i]))
+            if _fit(tries[best]) > (OTHER_PHRASE_FIT if alike else 0.0):
+                nearest, told = best, tries[best]
+        return nearest, told
 
     def _lay(self, mine: Recording, clean: Recording) -> Laid:
         """Lay a clean recording under another, and measure how far they are apart."""
@@ -318,6 +377,10 @@ def _floored(sound: Frames, floor: np.ndarray, start: int, length: int) -> np.nd
     body = sound.mel_db[start : start + length]
     out[: len(body)] = np.maximum(body, floor)
     return out
+
+
+def _nearest_first(laid: dict[int, Laid]) -> list[int]:
+    return sorted(laid, key=lambda i: laid[i].distance.both_db)
 
 
 def _fit(told: Description) -> float:

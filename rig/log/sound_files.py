@@ -29,7 +29,7 @@ def read_recording(path: Path, least_rate_hz: int) -> tuple[np.ndarray, int]:
     Returns
     -------
     samples : ndarray of float32, shape (n,)
-        Full scale 1.0.
+        As they stand in the file, full scale 1.0.
     rate_hz : int
 
     Raises
@@ -61,7 +61,7 @@ def read_recording(path: Path, least_rate_hz: int) -> tuple[np.ndarray, int]:
         raise RigError(f"{path}: is only {len(every) / rate_hz:.2f} s long; at least {LEAST_S} s "
                        "are needed")
     centred = every - every.mean(axis=0)
-    samples = centred[:, int(np.argmax(np.sum(centred**2, axis=0)))]
-    if np.abs(samples).max() < SILENT_PEAK:
+    loudest = int(np.argmax(np.sum(centred**2, axis=0)))
+    if np.abs(centred[:, loudest]).max() < SILENT_PEAK:
         raise RigError(f"{path}: is silent; check the recording level and the lead")
-    return np.ascontiguousarray(samples), rate_hz
+    return np.ascontiguousarray(every[:, loudest]), rate_hz

@@ -153,12 +153,116 @@ def test_a_sound_that_never_pauses_is_no_room(folder, tmp_path):
     assert row["amount"] == pytest.approx(150, abs=2)
 
 
-def test_a_clipped_recording_is_lost(folder, tmp_path):
-    soundfile.write(tmp_path / "loud.wav", np.clip(40 * recorded(phrase(), 41), -1, 1), RATE_HZ)
-    (row,) = json.loads(run("--before", folder / "plain-*.wav", "--format", "json",
-                            "--after", tmp_path / "loud.wav"))
-    assert (row["sound"], row["p_value"]) == ("lost", None)
-    assert "clipped" in row["note"]
+def clipped(path, seed, direct=0.0):
+    soundfile.write(path, np.clip(40 * recorded(phrase(), seed) + direct, -1, 1), RATE_HZ)
+    return path
+
+
+def test_a_clipped_recording_is_named_and_the_others_judged(folder, tmp_path):
+    loud = clipped(tmp_path / "loud.wav", 41)
+    words = "--before", folder / "plain-*.wav", "--after", loud, folder / "same.wav"
+    lines = run(*words).splitlines()
+    assert lines[0] == f"{loud}: clipped, can't be judged; turn the recording level down"
+    assert lines[1].startswith(f"{folder / 'same.wav'}: no change of the sound  (p ")
+    row, same = json.loads(run(*words, "--format", "json"))
+    assert (row["sound"], row["p_value"], row["clipped"]) == ("lost", None, True)
+    assert (same["sound"], same["clipped"]) == ("none", False)
+
+
+def test_where_all_are_clipped_it_fails(folder, tmp_path):
+    # A direct voltage takes one side away from full scale once it is taken out.
+    loud = [clipped(tmp_path / f"{i}.wav", 42, i * 0.1) for i in range(2)]
+    done = CliRunner().invoke(APP, ["--before", str(folder / "plain-0.wav"), "--after",
+                                    *map(str, loud)])
+    assert [line.partition(": ")[2][:7] for line in done.stdout.splitlines()[:2]] == ["clipped"] * 2
+    assert isinstance(done.exception, RigError)
+    assert "none of the recordings" in str(done.exception)
+
+
+def test_each_clipped_recording_from_before_is_named(folder, tmp_path):
+    loud = [clipped(tmp_path / f"loud-{i}.wav", 43 + i) for i in range(2)]
+    with pytest.raises(RigError) as caught:
+        run("--before", loud[0], folder / "plain-0.wav", loud[1], "--after", folder / "same.wav")
+    assert str(caught.value).startswith(f"{loud[0]}, {loud[1]}: clipped")
+
+
+def doubts(tmp_path, *sounds, after=None):
+    """Judge against sounds, each in a room of its own; gives the row of one and the doubts."""
+    paths = []
+    for i, one in enumerate(sounds):
+        sound, room_dbfs = one if isinstance(one, tuple) else (one, None)
+        paths.append(tmp_path / f"{i}.wav")
+        soundfile.write(paths[-1], recorded(sound, 50 + i, room_dbfs=room_dbfs), RATE_HZ)
+    other = tmp_path / "after.wav"
+    soundfile.write(other, recorded(phrase() if after is None else after, 49), RATE_HZ)
+    (row,) = json.loads(run("--before", *paths, "--after", other, "--format", "json"))
+    return row, [one.replace(f"{tmp_path}/", "") for one in row["doubts"]]
+
+
+def test_recordings_that_are_alike_raise_no_doubt(tmp_path):
+    row, said = doubts(tmp_path, *[phrase()] * 3)
+    assert said == []
+    assert row["p_value"] > 0.1
+
+
+def test_phrases_heard_twice_are_said_and_judged_against(tmp_path):
+    row, said = doubts(tmp_path, phrase(), phrase(5), phrase(), phrase(5), after=looped())
+    assert len(said) == 1
+    assert "hold 2 sounds (0.wav and 1 like it; 1.wav and 1 like it): fine if" in said[0]
+    assert row["sound"] == "loop"
+    assert row["p_value"] < 0.1
+
+
+def test_a_phrase_heard_once_is_named(tmp_path):
+    _, said = doubts(tmp_path, phrase(), phrase(7), phrase(), phrase())
+    assert len(said) == 1
+    assert said[0].startswith("1.wav: unlike all others from before, by at least ")
+    assert "differ most; if it is a phrase of its own record that again" in said[0]
+
+
+def test_a_bent_one_among_those_from_before_is_named_with_what_it_does(folder):
+    before = "--before", folder / "plain-*.wav", folder / "loop.wav"
+    bent, same, note = run(*before, "--after", folder / "loop.wav",
+                           folder / "same.wav").splitlines()
+    assert note.startswith(f"note: {folder / 'loop.wav'}: unlike all others from before")
+    assert ".wav: loops every 0.42 s); if it" in note
+    # What is bent alike isn't told from it, and its line says what it was held against.
+    assert f"no change of the sound, beside {folder / 'loop.wav'}  (p " in bent
+    assert "no change of the sound  (p " in same
+
+
+@pytest.mark.parametrize("gains_db", [(0, 0, 12, 0), (0, 12, 0, 12), (0, 0, 4, 0)])
+def test_other_recording_levels_are_said_in_db(tmp_path, gains_db):
+    _, said = doubts(tmp_path, *[phrase() * 10 ** (gain / 20) for gain in gains_db])
+    assert len(said) == 1
+    assert f".wav: louder by {max(gains_db)} dB than " in said[0].replace(" and 1 like it", "")
+    assert f"{gains_db.index(max(gains_db))}.wav" in said[0]
+
+
+def test_where_no_two_are_alike_there_is_no_p_value(tmp_path):
+    row, said = doubts(tmp_path, phrase(), phrase(7), phrase(8))
+    assert len(said) == 1
+    assert said[0].startswith("no two of the 3 recordings from before are alike (at least ")
+    assert (row["sound"], row["p_value"]) == ("none", None)
+    assert row["note"] == "fewer than 3 recordings from before are alike: no p value"
+
+
+def test_two_that_are_unlike_are_said(tmp_path):
+    _, said = doubts(tmp_path, phrase(), phrase(7))
+    assert said[0].startswith("the two recordings from before are unalike")
+
+
+def test_one_from_a_much_louder_room_is_named(tmp_path):
+    _, said = doubts(tmp_path, phrase(), phrase(), phrase(), (phrase(), -38))
+    assert len(said) == 1
+    assert said[0].startswith("3.wav: its sound is only 1")
+    assert "it hides changes" in said[0]
+
+
+def test_a_room_that_hides_nearly_all_is_said(tmp_path):
+    _, said = doubts(tmp_path, (phrase(), -36))
+    assert len(said) == 1
+    assert "only large changes can be heard" in said[0]
 
 
 def broken(tmp_path, kind):
