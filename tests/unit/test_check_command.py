@@ -1,5 +1,6 @@
 """What `padsweep check` says of a project folder, and what it refuses to call ready."""
 
+import itertools
 import os
 
 import pytest
@@ -222,7 +223,7 @@ LIKELY = [
     ("rig.yaml", "[0, 6800, 33000, 150000]", "[0, 2200]", "only 1.7 times the lowest"),
     ("rig.yaml", "[0, 6800, 33000, 150000]", "[0]", "one path alone"),
     ("rig.yaml", "[0, 6800, 33000, 150000]", "[1000000, 4700000]", "the lowest path is 1 MΩ"),
-    ("rig.yaml", "dwell_ms: 1200", "dwell_ms: 50", "dwell_ms of 50 leaves little to hear"),
+    ("rig.yaml", "dwell_ms: 1200", "dwell_ms: 50", "in a dwell_ms of 50 it can hardly be told"),
     ("rig.yaml", "average_ma: 150", "average_ma: 400", "average_ma of 400 never acts"),
     ("rig.yaml", "baud: 250000", "baud: 9600", "the controller speaks at 250000 baud"),
     ("rig.yaml", "switch_ohm: 0.2", "switch_ohm: 200", "much for a reed contact"),
@@ -252,10 +253,10 @@ def test_check_says_which_keys_have_a_socket(hardware):
     )
 
 
-@pytest.mark.parametrize("width", [60, 80, 132])
-def test_lines_of_check_fold_behind_their_labels(tmp_path, width):
+def test_lines_of_check_fold_behind_their_labels(tmp_path):
     new_simulated_project(tmp_path / "toy", 7, 24)
-    for line in commands.report(load_project(tmp_path / "toy"), None):
+    lines = commands.report(load_project(tmp_path / "toy"), None)
+    for line, width in itertools.product(lines, (60, 80, 132)):
         folded = commands.folded(line, width).splitlines()
         assert all(len(one) <= width for one in folded)
         assert all(one[:9].isspace() and one[9] != " " for one in folded[1:])
