@@ -154,10 +154,10 @@ def _touched(record: Record) -> str:
 
 
 def _changed_finds(before: dict[str, Find], now: dict[str, Find]) -> list[str]:
-    """Say which pairs bend the sound now and didn't, or did and don't, or do it otherwise."""
+    """Say which pairs change or silence the sound now and didn't, or did and don't, or do it otherwise."""
     came = [pair for pair in now if pair not in before]
     went = [pair for pair in before if pair not in now]
-    lines = [f"  {len(now)} pairs bend the sound"]
+    lines = [f"  {len(now)} pairs change or silence the sound"]
     if not came and not went:
         lines[0] += ", the same as before"
     else:

@@ -102,9 +102,8 @@ def _print(rows: Sequence[dict], doubts: Sequence[Doubt]) -> None:
     out = console()
     doubted = {path for one in doubts for path in one.paths}
     for row in rows:
-        p_value = "" if row["p_value"] is None else f"  (p {row['p_value']:.2g})"
         beside = f", beside {row['nearest']}" if row["nearest"] in doubted else ""
-        out.print(f"{row['file']}: {row['description']}{beside}{p_value}")
+        out.print(f"{row['file']}: {row['description']}{beside}")
     notes = [one.words for one in doubts] + [row["note"] for row in rows if row["note"]]
     for note in dict.fromkeys(notes):
         out.print(f"note: {note}")

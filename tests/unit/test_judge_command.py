@@ -81,7 +81,7 @@ def test_old_judgements_are_kept_with_their_version(folder, monkeypatch):
     bends = [one for one in finds(before) if one.sound != "none"]
     assert lines == [
         f"{folder}: {count} takes judged again (judge {JUDGE}), each with the same word as before",
-        f"  {len(bends)} pairs bend the sound, the same as before",
+        f"  {len(bends)} pairs change or silence the sound, the same as before",
         f"  in {count} takes only figures moved (amount, score, p value)",
         "  nothing was written (--dry-run)",
     ]
@@ -136,7 +136,7 @@ def test_what_changed_is_said_in_takes_and_in_pairs(folder, tmp_path):
     listed = ", ".join(f"{number} ({hidden.pair})" for number in takes)
     assert (f"  now {hidden.sound}, before no change: "
             f"take{'s' * (len(takes) > 1)} {listed}") in lines
-    assert f"  {len(bends)} pairs bend the sound, before {len(bends) - 1}" in lines
+    assert f"  {len(bends)} pairs change or silence the sound, before {len(bends) - 1}" in lines
     assert any(line.startswith(f"  new: {hidden.pair} (") for line in lines)
 
 

@@ -23,7 +23,7 @@ def test_a_demo_of_every_kind_finds_bends_and_brings_back_what_froze(tmp_path, k
     folder = tmp_path / "toy"
     done = padsweep("demo", "--kind", kind, "--seed", seed, "--pads", 8, "--folder", folder)
     assert done.exit_code == 0, done.output
-    assert "pairs bend the sound" in done.output
+    assert " pairs: " in done.output
     log = SweepLog.open(folder / "sweeps" / "main", read_only=True)
     records = log.records()
     log.close()
