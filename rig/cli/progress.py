@@ -79,14 +79,13 @@ class TimeLeft:
         How many items there will be.
     """
 
-    LOOKS_EVERY_S, LOOKS = 1.0, 30
-    """The latest so many looks count: what judges may become more, or get other work."""
-    LEAST_S = 3.0
-    """After less than this nothing is said."""
+    LOOKS_EVERY_S = 1.0
+    LEAST_LOOKS, MOST_LOOKS = 4, 30
+    """With fewer nothing is said; of more the latest count, since the pace may change."""
 
     def __init__(self, total: int):
         self.total = total
-        self._looks: deque[tuple[float, int]] = deque(maxlen=self.LOOKS)
+        self._looks: deque[tuple[float, int]] = deque(maxlen=self.MOST_LOOKS)
         self._ends_s: float | None = None
 
     def words(self, done: int, now_s: float) -> str:
@@ -107,7 +106,7 @@ class TimeLeft:
         if not self._looks or now_s - self._looks[-1][0] >= self.LOOKS_EVERY_S:
             self._looks.append((now_s, done - 1))
             since_s, earlier = self._looks[0]
-            if now_s - since_s >= self.LEAST_S:
+            if len(self._looks) >= self.LEAST_LOOKS:
                 each_s = (now_s - since_s) / (done - 1 - earlier)
                 self._ends_s = now_s + each_s * (self.total - done + 1)
         if self._ends_s is None:
