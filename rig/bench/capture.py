@@ -16,6 +16,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 
@@ -116,7 +117,7 @@ class Capture:
         self._counted = 0
         self._loss = LossCounter(rate_hz)
         self._next_sample = 0
-        self._stream = None
+        self._stream: Any = None  # of the library, which has no types
 
     @classmethod
     def open(

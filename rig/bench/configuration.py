@@ -92,6 +92,7 @@ def wanted_configuration(project: Project) -> Configuration:
         The first pad of toy.yaml is channel 1, the first value of the bank series channel 1.
     """
     toy, rig = project.toy, project.rig
+    assert rig.controller is not None  # a hardware bench is loaded with it
     numbered = list(enumerate(toy.pads.values(), 1))
     safe_ohm = rail_safe_ohm(toy)
     return Configuration(

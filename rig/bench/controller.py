@@ -11,11 +11,13 @@ import contextlib
 import errno
 import os
 import re
+import sys
 import tempfile
 import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
 import serial
 from serial.tools import list_ports
@@ -23,14 +25,15 @@ from serial.tools import list_ports
 from rig.bench.controller_errors import ACTIONS
 from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
-try:
+_LINK_ERRORS: tuple[type[BaseException], ...]
+if sys.platform == "win32":  # there the port itself is exclusive
+    _LINK_ERRORS = (OSError,)
+else:
     import fcntl
     import termios
 
-    _LINK_ERRORS: tuple[type[BaseException], ...] = (OSError, termios.error)
-except ImportError:  # no POSIX: there the port itself is exclusive
-    fcntl = None
-    _LINK_ERRORS = (OSError,)
+    _LINK_ERRORS = (OSError, termios.error)
+_OPENING_ERRORS = (*_LINK_ERRORS, ValueError)
 
 REPLY_S = 1.0
 """A reply takes about 1.5 ms; a second of silence is a fault, not slowness."""
@@ -47,6 +50,7 @@ GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
 
+_Answer = TypeVar("_Answer")
 _ERROR_REPLY = re.compile(r'([+-]?\d+),"(.*)"')
 
 
@@ -108,7 +112,7 @@ class Controller:
         lock = _take_lock(port)
         try:
             link = serial.Serial(port, baud, timeout=reply_s, write_timeout=reply_s, exclusive=True)
-        except (*_LINK_ERRORS, ValueError) as error:
+        except _OPENING_ERRORS as error:
             _give_lock(lock)
             raise LinkLost(_why_not_open(port, error)) from error
         controller = cls(port, link, lock, clock)
@@ -353,7 +357,7 @@ class Controller:
             self.log.append(Exchange(self._clock(), False, data))
         return data
 
-    def _guarded(self, act: Callable):
+    def _guarded(self, act: Callable[[], _Answer]) -> _Answer:
         try:
             return act()
         except _LINK_ERRORS as error:
@@ -365,7 +369,9 @@ class Controller:
 
 def _take_lock(port: str) -> int | None:
     """Lock the port among programs that ask; the system frees it when we die."""
-    if fcntl is None or not os.path.exists(port):
+    if sys.platform == "win32":
+        return None
+    if not os.path.exists(port):
         return None
     name = re.sub(r"\W+", "-", os.path.realpath(port)).strip("-")
     path = os.path.join(tempfile.gettempdir(), f"padsweep-{name}.lock")

@@ -88,20 +88,21 @@ def propose(
         Highest supply of the toy, V.
     """
     heard = evidence.heard_ohm
-    if not heard and pick.at_ohm is None:
-        ours = _unfitted(evidence)
-        if not pick.control:
-            return ours
-        return replace(ours, why=f"{ours.why} You wish for {_A[pick.control]}: give it a value of "
-                                 "your own with at_ohm in picks.yaml.")  # fmt: skip
-    heard = heard or [pick.at_ohm]
+    if not heard:
+        if pick.at_ohm is None:
+            ours = _unfitted(evidence)
+            if not pick.control:
+                return ours
+            return replace(ours, why=f"{ours.why} You wish for {_A[pick.control]}: give it a value "
+                                     "of your own with at_ohm in picks.yaml.")  # fmt: skip
+        heard = [pick.at_ohm]
     fixed, keep = at_least(heard[0]), _keep(heard[0], evidence.trials, least_path_ohm)
     if pick.at_ohm is not None:
         fixed, keep = pick.at_ohm, _yours(pick.at_ohm, evidence, least_path_ohm)
     seen = _Seen(
         heard[0], heard[-1], fixed, keep, tuple(evidence.trials), most_path_ohm, volts
     )
-    if evidence.heard_ohm:
+    if evidence.find is not None and evidence.heard_ohm:
         ours = _by_sound(evidence.find, seen)
     else:
         ours = _button(f"{_unfitted(evidence).why} A button can't be left on.", seen)
@@ -132,9 +133,11 @@ def _unfitted(evidence: Evidence) -> Control:
             "leave out", "no control", "The rig's guard opened everything: too much current for "
             "a part that stays in the toy.",
         )  # fmt: skip
+    stopped = evidence.stopped_ohm
+    assert stopped is not None  # a find that nothing can be played of is a stop
     return Control(
-        "leave out", "no control", f"It stops the toy: over {ohms(evidence.stopped_ohm)} it did, and "
-        "over no higher path was anything else heard twice.",
+        "leave out", "no control", f"It stops the toy: over {ohms(stopped)} it did, and over no "
+        "higher path was anything else heard twice.",
     )  # fmt: skip
 
 

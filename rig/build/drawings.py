@@ -48,7 +48,8 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
     for number, pick in enumerate(picks, 1):
         if not all(pad in places.pads for pad in pick.pads):
             continue
-        ends = tuple((places.pads[p].x, places.pads[p].y) for p in pick.pads)
+        one, other = (places.pads[p] for p in pick.pads)
+        ends = (one.x, one.y), (other.x, other.y)
         ink, dash = ink_of(number)
         curve, tag, samples = _curve(ends, points, tags, drawn, unit, (w, h))
         tags.append(tag)
@@ -77,7 +78,14 @@ def ink_of(number: int) -> tuple[str, str]:
     return INKS[(number - 1) % len(INKS)], DASHES[(number - 1) // len(INKS) % len(DASHES)]
 
 
-def _curve(ends, points, tags, drawn, unit, size) -> tuple[str, Point, list[Point]]:
+def _curve(
+    ends: tuple[Point, Point],
+    points: list[Point],
+    tags: list[Point],
+    drawn: list[Point],
+    unit: float,
+    size: tuple[float, float],
+) -> tuple[str, Point, list[Point]]:
     """Bow a line so that it and its number stand clear of pads, numbers and other lines."""
     (ax, ay), (bx, by) = ends
     length = math.dist(*ends) or 1.0
@@ -87,7 +95,7 @@ def _curve(ends, points, tags, drawn, unit, size) -> tuple[str, Point, list[Poin
     for bow in (0.0, 0.08, -0.08, 0.16, -0.16, 0.28, -0.28):
         cx, cy = (ax + bx) / 2 + nx * bow * length * 2, (ay + by) / 2 + ny * bow * length * 2
 
-        def at(t, cx=cx, cy=cy):
+        def at(t: float, cx: float = cx, cy: float = cy) -> Point:
             u = 1 - t
             return (
                 u * u * ax + 2 * t * u * cx + t * t * bx,
@@ -113,7 +121,7 @@ def _curve(ends, points, tags, drawn, unit, size) -> tuple[str, Point, list[Poin
     return best[1:]
 
 
-def _tag(at, number, ink, unit) -> str:
+def _tag(at: Point, number: int, ink: str, unit: float) -> str:
     x, y = at
     side = 17 * unit
     return (

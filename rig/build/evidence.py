@@ -95,7 +95,7 @@ def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
         if not record.counts or len(connections) != 1:
             continue
         pads = connections[0].pads_1 + connections[0].pads_2
-        if len(pads) != 2 or record.path_ohm is None:
+        if len(pads) != 2 or record.path_ohm is None or record.sound is None:
             continue
         found.setdefault(PadPair(pads), []).append(
             Trial(record.path_ohm, record.sound, record.after or "answers", record.amount,

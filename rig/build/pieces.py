@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from rig.build.controls import Control
 from rig.build.drawings import ink_of
@@ -16,10 +17,20 @@ BAND_INKS = {
 }  # fmt: skip
 
 
-def numbered(picks: Sequence[Pick], controls: Sequence[Control]) -> list[tuple[int, Pick, Control]]:
-    """Give the picks that get a control, with their numbers from 1."""
+@dataclass(frozen=True)
+class Fitted:
+    """A pick that gets a control, with its number on the sheet and the resistor before it."""
+
+    number: int
+    pick: Pick
+    control: Control
+    ohm: float
+
+
+def fitted(picks: Sequence[Pick], controls: Sequence[Control]) -> list[Fitted]:
+    """Give the picks that get a control; numbers count from 1."""
     return [
-        (number, pick, control)
+        Fitted(number, pick, control, control.fixed_ohm)
         for number, (pick, control) in enumerate(zip(picks, controls, strict=True), 1)
         if control.fixed_ohm is not None
     ]

@@ -55,7 +55,8 @@ def joints(
         if len(common) != 1:
             continue
         pad = common.pop()
-        joins = tuple(sorted((set(one.pads) | set(other.pads)) - {pad}, key=letter_order))
+        pad_1, pad_2 = sorted((set(one.pads) | set(other.pads)) - {pad}, key=letter_order)
+        joins = pad_1, pad_2
         ohm = fixed_ohm[i] + fixed_ohm[j]
         made = (trials or {}).get(PadPair(joins), ())
         tried = _tried(made, ohm) if trials is not None else "not known here"

@@ -12,7 +12,7 @@ from string import Template
 from rig.build.controls import Control, propose
 from rig.build.drawings import board_overlay, wiring
 from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
-from rig.build.pieces import bands_drawn, items, number_tag, numbered
+from rig.build.pieces import bands_drawn, fitted, items, number_tag
 from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
@@ -101,10 +101,10 @@ def make_sheet(
     controls = proposals(project, picks, seen)
     supply = f"{project.toy.supply.volts:g} V from {project.toy.supply.source}"
     template = Template(resources.files("rig.build").joinpath("sheet.html").read_text("utf-8"))
-    fitted = [(n, seen.evidence[n - 1]) for n, _, _ in numbered(picks, controls)]
+    built = [(one.number, seen.evidence[one.number - 1]) for one in fitted(picks, controls)]
     return template.substitute(
         name=escape(project.toy.name), supply=supply,
-        count=f"{len(picks)} kept, {len(fitted)} to fit",
+        count=f"{len(picks)} kept, {len(built)} to fit",
         cautions=_cautions(controls),
         board=_board(project, picks, places),
         overview=_overview(picks, controls, seen.evidence),
@@ -113,13 +113,13 @@ def make_sheet(
             for number, one in enumerate(zip(picks, controls, seen.evidence, strict=True), 1)
         ),
         shared=together(project, picks, controls, seen.trials),
-        reset=reset(fitted),
+        reset=reset(built),
         work=work(project, picks, controls),
         parts=parts(picks, controls),
     )
 
 
-def _cautions(controls) -> str:
+def _cautions(controls: Sequence[Control]) -> str:
     lines = [
         "Batteries out while you solder. Cells only, never an adaptor, also afterwards.",
         (
@@ -137,7 +137,7 @@ def _cautions(controls) -> str:
     return f'<div class="caution"><b>Before you begin</b>{items(lines)}</div>'
 
 
-def _board(project, picks, places) -> str:
+def _board(project: Project, picks: Sequence[Pick], places: Places | None) -> str:
     pads = sorted({p for pick in picks for p in pick.pads}, key=lambda p: (len(p), p))
     drawing = "" if places is None else board_overlay(project.folder, places, picks)
     lost = [p for p in pads if places is None or p not in places.pads]
@@ -159,15 +159,17 @@ def _board(project, picks, places) -> str:
     )
 
 
-def _rail(project, pad) -> str:
+def _rail(project: Project, pad: str) -> str:
     return ", supply rail" if project.toy.pads[pad].kind == "rail" else ""
 
 
-def _overview(picks, controls, evidence) -> str:
+def _overview(
+    picks: Sequence[Pick], controls: Sequence[Control], evidence: Sequence[Evidence]
+) -> str:
     rows = []
     for number, (pick, control, seen) in enumerate(zip(picks, controls, evidence, strict=True), 1):
-        fixed = "" if control.fixed_ohm is None else _value(control)
-        boxes = "" if control.fixed_ohm is None else '<span class="box"></span>'
+        fixed = _value(control)
+        boxes = '<span class="box"></span>' if fixed else ""
         rows.append(
             f'<tr><td>{number_tag(number)}</td><td class="pads">{pick.pads[0]} \u2013 {pick.pads[1]}'
             f"</td><td>{escape(_title(pick, seen))}</td><td>{escape(control.part)}</td>"
@@ -180,6 +182,9 @@ def _overview(picks, controls, evidence) -> str:
 
 
 def _value(control: Control) -> str:
+    """Give the resistor in series, "" where there is no control."""
+    if control.fixed_ohm is None:
+        return ""
     return ohms(control.fixed_ohm) + (" (yours)" if control.yours else "")
 
 
@@ -197,13 +202,13 @@ def _does(seen: Evidence) -> str:
     return "; ".join([*said, after_words(find.after)] if after_words(find.after) else said)
 
 
-def _pick(project, number, pick, control, seen) -> str:
+def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evidence) -> str:
     a, b = pick.pads
     notes = " \u00b7 ".join(
         f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in (a, b)
     )
-    heard = ""
-    if paths := seen.heard_ohm:
+    heard, paths = "", seen.heard_ohm
+    if seen.find is not None and paths:
         low, high = ohms(paths[0]), ohms(paths[-1])
         heard = f" Heard again over {low}" + (f" to {high}" if low != high else "") + " of path"
         heard += f" with key {escape(seen.find.key)}, take {seen.find.best_touch}."

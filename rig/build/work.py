@@ -9,7 +9,7 @@ from html import escape
 from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
 from rig.build.evidence import Evidence, Trials
-from rig.build.pieces import bands_drawn, items, number_tag, numbered
+from rig.build.pieces import Fitted, bands_drawn, fitted, items, number_tag
 from rig.build.shared import Joint, clusters, crowded, far_stops, joints
 from rig.choose.picks import Pick
 from rig.project import Project
@@ -21,12 +21,12 @@ def together(
     project: Project, picks: Sequence[Pick], controls: Sequence[Control], trials: Trials | None
 ) -> str:
     """Give the part on picks that share a pad."""
-    fitted = numbered(picks, controls)
-    if not fitted:
+    built = fitted(picks, controls)
+    if not built:
         return ""
-    kept = [pick for _, pick, _ in fitted]
-    numbers = [number for number, _, _ in fitted]
-    fixed_ohm = [control.fixed_ohm for _, _, control in fitted]
+    kept = [one.pick for one in built]
+    numbers = [one.number for one in built]
+    fixed_ohm = [one.ohm for one in built]
     found = joints(kept, fixed_ohm, trials)
     if not found:
         return (
@@ -74,9 +74,9 @@ def _known(project: Project, joint: Joint) -> str:
     return escape(joint.tried)
 
 
-def reset(fitted: Sequence[tuple[int, Evidence]]) -> str:
+def reset(built: Sequence[tuple[int, Evidence]]) -> str:
     """Give the part on the reset button; of each pick that is fitted, its number and evidence."""
-    stops = [str(number) for number, seen in fitted if seen.stopped_ohm is not None]
+    stops = [str(number) for number, seen in built if seen.stopped_ohm is not None]
     need = (
         f"The pads of {', '.join(stops)} stopped the toy in the sweep. "
         if stops else "Bends stop a toy sooner or later. "
@@ -94,7 +94,6 @@ def reset(fitted: Sequence[tuple[int, Evidence]]) -> str:
 
 def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -> str:
     """Give the order of work, with boxes to tick."""
-    fitted = numbered(picks, controls)
     on = f"turn it on ({escape(', '.join(project.toy.on))}), " if project.toy.on else ""
     steps = [
         "Batteries out. Screws into a cup, in their order. Photograph both sides of the board.",
@@ -111,12 +110,12 @@ def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -
             f"reset, {on}hear it return. Batteries out."
         ),
     ]
-    for number, pick, control in fitted:
-        a, b = pick.pads
+    for one in fitted(picks, controls):
+        a, b = one.pick.pads
         steps.append(
-            f"{number_tag(number)} {ohms(control.fixed_ohm)} onto pad <b>{a}</b>, short leg; wire "
-            f"from it to the {escape(control.kind)}; wire from there to pad <b>{b}</b>. Two to "
-            "three seconds of heat a joint. Batteries in, try it, batteries out."
+            f"{number_tag(one.number)} {ohms(one.ohm)} onto pad <b>{a}</b>, short leg; wire from it "
+            f"to the {escape(one.control.kind)}; wire from there to pad <b>{b}</b>. Two to three "
+            "seconds of heat a joint. Batteries in, try it, batteries out."
         )
     steps += [
         "A drop of hot glue on each wire beside its joint; none on parts that get warm.",
@@ -133,20 +132,20 @@ def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -
 
 def parts(picks: Sequence[Pick], controls: Sequence[Control]) -> str:
     """Give the list of parts and wires."""
-    fitted = numbered(picks, controls)
-    controls_of = Counter(control.part for _, _, control in fitted)
+    built = fitted(picks, controls)
+    controls_of = Counter(one.control.part for one in built)
     rows = [f"<tr><td>{n}</td><td>{escape(part)}</td></tr>" for part, n in controls_of.items()]
-    resistors = Counter(control.fixed_ohm for _, _, control in fitted)
+    resistors = Counter(one.ohm for one in built)
     rows += [
         f"<tr><td>{n}</td><td>{_resistor(value)}</td></tr>"
         for value, n in sorted(resistors.items())
     ]
     rows.append("<tr><td>1</td><td>push-button, closed at rest (or changeover with a resistor of "
                 "100 \u03a9), for the reset</td></tr>")  # fmt: skip
-    wires = 2 * len(fitted)
+    wires, shared = 2 * len(built), _shared_wires(built)
     rows.append(
         f"<tr><td>{wires}</td><td>wires, pad to control"
-        + (f"; {_shared_wires(fitted)}" if _shared_wires(fitted) else "")
+        + (f"; {shared}" if shared else "")
         + "</td></tr>"
     )
     return f"<table><tr><th>Count</th><th>Part</th></tr>{''.join(rows)}</table>"
@@ -157,8 +156,8 @@ def _resistor(ohm: float) -> str:
     return f"resistor {ohms(ohm)}, 1/4 W, " + (f"5 %: {drawn}" if drawn else "as you wished it")
 
 
-def _shared_wires(fitted) -> str:
-    uses = Counter(pad for _, pick, _ in fitted for pad in pick.pads)
+def _shared_wires(built: Sequence[Fitted]) -> str:
+    uses = Counter(pad for one in built for pad in one.pick.pads)
     lines = [f"{pad} is used {n} times" for pad, n in sorted(uses.items()) if n > 1]
     if not lines:
         return ""

@@ -211,22 +211,29 @@ def _find(
         if surely and _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not one.stops]
-    stop = max((one.after for one in stops), key=STOPS.index, default=None)
-    stopped_at = max((one.path_ohm for one in stops), default=0.0)
+    stop = max((one.after for one in stops if one.after), key=STOPS.index, default=None)
+    stopped_at = max(map(_path_ohm, stops), default=0.0)
     # Where the toy was stopped once it may be again: what is offered lies above.
-    shown = [one for one in bends if one.path_ohm > stopped_at] or stops
+    shown = [one for one in bends if _path_ohm(one) > stopped_at] or stops
     if not shown:
         return None
     best = _best([one for one in shown if _heard(one)] or shown)
     # A silent stop says nothing of what the pair was heard to do over the same path.
     told = best if _heard(best) or not bends else _best(bends)
+    assert told.sound is not None and best.after is not None  # as of all touches that count
     heard = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
-    paths = [one.path_ohm for one in shown]
+    paths = [_path_ohm(one) for one in shown]
     return Find(
         *pair, heard[0], best.after, *heard[1:], min(paths), max(paths), best.score or 0.0,
         tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
         stop, stopped_at or None, key=best.key, best_path_ohm=best.path_ohm,
     )
+
+
+def _path_ohm(one: Record) -> float:
+    """Give the path of a touch of a pair."""
+    assert one.path_ohm is not None
+    return one.path_ohm
 
 
 def _heard_again(made: Sequence[Record]) -> bool:

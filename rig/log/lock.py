@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 from rig.errors import LogError
@@ -46,7 +47,7 @@ class SweepLock:
 
 
 def _lock(handle: int) -> None:
-    if os.name == "nt":
+    if sys.platform == "win32":
         import msvcrt
 
         msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)

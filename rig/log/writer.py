@@ -40,7 +40,7 @@ the disk is flushed twice a touch instead of five times."""
 class Job:
     """One thing to commit: `apply` inserts its rows, with its stored take if it has one."""
 
-    apply: Callable[[sqlite3.Connection, StoredTake | None], None]
+    apply: Callable[[sqlite3.Connection, StoredTake | None], object]
     take: Future | None = None
     urgent: bool = False
     done: bool = False
@@ -69,7 +69,7 @@ class Writer:
         self._closing = False
         self._flushing = 0
         self._intents = 0
-        self._failure: RigError | None = None
+        self._failure: Exception | None = None
         self._told = False
         self.while_waiting: Callable[[], None] | None = None
         try:

@@ -8,12 +8,13 @@ import numpy as np
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Timeline, Touch
 from rig.bench.simulated.circuit import Link
-from rig.bench.simulated.folder import project_board
+from rig.bench.simulated.folder import project_board, simulated_part
 from rig.bench.simulated.room import Room, SoundCard
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy
 from rig.errors import BenchError
+from rig.project import Project
 
 CHUNK_SAMPLES = RATE_HZ // 10
 _AROUND_SAMPLES = RATE_HZ // 50
@@ -33,14 +34,14 @@ class SimulatedBench:
 
     Parameters
     ----------
-    project
+    project : Project
         Read are `rig.simulated`, `rig.guard`, `rig.lead_ohm` and `rig.switch_ohm`.
     """
 
     rate_hz = RATE_HZ
 
-    def __init__(self, project):
-        simulated = project.rig.simulated
+    def __init__(self, project: Project) -> None:
+        simulated = simulated_part(project)
         self._lead_ohm = float(project.rig.lead_ohm)
         self._switch_ohm = float(project.rig.switch_ohm)
         self.board = project_board(project)
@@ -118,8 +119,14 @@ class SimulatedBench:
         """Give the sample of a moment on the controller's clock since the start marker."""
         return self._zero + round(ms * RATE_HZ / 1000 / self._clock_ratio)
 
+    def _moment(self, step: str) -> int:
+        """Give the sample of a step that takes place."""
+        at = self._steps[step]
+        assert at is not None
+        return at
+
     def _limit_release(self) -> None:
-        release, end = self._steps["release"], self._steps["end"]
+        release, end = self._steps["release"], self._moment("end")
         if release is not None and release > end:
             self._steps["release"] = end
 
@@ -134,18 +141,18 @@ class SimulatedBench:
         if self._touch is None:
             raise BenchError("no touch is running on the simulated bench; begin one first")
         pulse = round(MARKER_PULSE_MS * RATE_HZ / 1000)
-        while self._touch is not None:
+        while (touch := self._touch) is not None:
             first = self._sample
             parts = []
             while self._sample < first + CHUNK_SAMPLES:
-                self._act()
+                self._act(touch)
                 ahead = [
                     at - self._sample
                     for step, at in self._steps.items()
                     if at is not None and step not in self._done
                 ]
                 left = first + CHUNK_SAMPLES - self._sample
-                last = self._steps["end"] + pulse + _AROUND_SAMPLES - self._sample
+                last = self._moment("end") + pulse + _AROUND_SAMPLES - self._sample
                 if last <= 0:
                     break
                 parts.append(self._pass(min([left, last, *ahead])))
@@ -153,10 +160,10 @@ class SimulatedBench:
             sound = self._room.heard(sound, first)
             marker = np.zeros(len(sound), np.float32)
             for step in ("start", "end"):
-                at = self._steps[step] - first
-                if at < len(sound) and at + pulse > 0:
-                    marker[max(0, at) : at + pulse] = _MARKER_LEVEL
-            if self._sample >= self._steps["end"] + pulse + _AROUND_SAMPLES:
+                begins = self._moment(step) - first
+                if begins < len(sound) and begins + pulse > 0:
+                    marker[max(0, begins) : begins + pulse] = _MARKER_LEVEL
+            if self._sample >= self._moment("end") + pulse + _AROUND_SAMPLES:
                 self._finish()
             yield Chunk(first, sound, marker)
 
@@ -181,9 +188,8 @@ class SimulatedBench:
                 steps["close"] = None
         done.update(("press", "close", "release", "open"))
 
-    def _act(self) -> None:
+    def _act(self, touch: Touch) -> None:
         """Do every step whose moment has come, in the order of a touch."""
-        touch = self._touch
         for step, at in self._steps.items():
             if at is None or step in self._done or at > self._sample:
                 continue
@@ -210,7 +216,7 @@ class SimulatedBench:
         steps = self._steps
         if steps["open"] is None or steps["open"] <= now:
             return
-        if steps["close"] <= now:
+        if self._moment("close") <= now:
             steps["open"] = now
             steps["end"] = now + self._at(self._touch.tail_ms) - self._zero
         else:
@@ -221,15 +227,14 @@ class SimulatedBench:
         self._limit_release()
 
     def _finish(self) -> None:
-        def us(step: str) -> int | None:
-            at = self._steps[step]
-            if at is None:
-                return None
+        def us(at: int) -> int:
             return round((at - self._zero) / RATE_HZ * 1e6 * self._clock_ratio)
 
+        stamps = {step: None if at is None else us(at) for step, at in self._steps.items()}
         self._timeline = Timeline(
-            us("press"), us("close"), us("release"), us("open"), us("end"), self._guarded
-        )
+            stamps["press"], stamps["close"], stamps["release"], stamps["open"],
+            us(self._moment("end")), self._guarded,
+        )  # fmt: skip
         self._touch = None
 
     def timeline(self) -> Timeline:

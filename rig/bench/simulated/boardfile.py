@@ -38,7 +38,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NoReturn
 
 import numpy as np
 from pydantic import Field
@@ -62,6 +62,7 @@ CLOCK_RANGE = 4.0
 _SOUNDS_RMS = 1e-3
 PLUS, MINUS = "plus", "minus"
 _RAILS = {PLUS: "vcc", MINUS: "gnd"}
+_Resistor = tuple[int, int, float]
 
 Ends = Annotated[list[str], Field(min_length=2, max_length=2)]
 Ohm = Annotated[float, Field(ge=0.01, le=1e9)]
@@ -157,14 +158,16 @@ class _Reader:
         self._add_pins()
         inner, fitted, farads, ohms = self._parts()
         roles = {net.role: i for i, net in enumerate(self._nets)}
-        contacts = {
-            name: (*(self._node(end, ("keys", name, "between", i))
-                     for i, end in enumerate(key.between)), key.ohm)
-            for name, key in written.keys.items()
-        }  # fmt: skip
-        for index, key in enumerate(written.on):
-            if key not in written.keys:
-                self._wrong(("on", index), f"there is no key `{key}`: {nearest(key, written.keys)}")
+        contacts = {}
+        for name, key in written.keys.items():
+            a, b = (self._node(end, ("keys", name, "between", i))
+                    for i, end in enumerate(key.between))  # fmt: skip
+            contacts[name] = (a, b, key.ohm)
+        for index, name in enumerate(written.on):
+            if name not in written.keys:
+                self._wrong(
+                    ("on", index), f"there is no key `{name}`: {nearest(name, written.keys)}"
+                )
         rng = np.random.Generator(np.random.PCG64([written.seed, 0xB0A]))
         inside, phrase_s, press_ms = kind.inside(rng, written.bits, farads, ohms)
         pads = self._pads(roles)
@@ -204,7 +207,7 @@ class _Reader:
         self._check_keys(board)
         return board
 
-    def _wrong(self, path: tuple, message: str) -> None:
+    def _wrong(self, path: tuple, message: str) -> NoReturn:
         raise ConfigError(f"{self._document.where(path)}: {message}")
 
     def _add_pins(self) -> None:
@@ -236,11 +239,13 @@ class _Reader:
             self._pins += 1
             self._nets.append(replace(net, drive=drive, threshold=threshold))
 
-    def _parts(self) -> tuple[list, tuple, dict[str, float], dict[str, float]]:
+    def _parts(
+        self,
+    ) -> tuple[list[_Resistor], tuple[_Resistor, ...], dict[str, float], dict[str, float]]:
         """Give resistors of the sound path and other resistors between lines; capacitors, and
         the resistances that empty them, by their roles."""
-        inner: list[tuple[int, int, float]] = []
-        fitted: list[tuple[int, int, float]] = []
+        inner: list[_Resistor] = []
+        fitted: list[_Resistor] = []
         farads: dict[str, float] = {}
         siemens: dict[str, float] = {}
         for name, part in self._written.parts.items():
@@ -254,15 +259,15 @@ class _Reader:
             a, b = (self._at[end] for end in part.between)
             if a == b:
                 self._wrong(("parts", name), f"both ends of {name} are on `{part.between[0]}`")
-            if part.ohm is None:
+            if part.farad is not None:
                 role = self._capacitor(name, a, b)
                 farads[role] = farads.get(role, 0.0) + part.farad
-                continue
-            if min(a, b) == 1:
-                role = self._nets[max(a, b)].role
-                siemens[role] = siemens.get(role, 0.0) + 1 / part.ohm
-            quiet = all(net <= 1 or self._in_sound_path(net) for net in (a, b))
-            (inner if min(a, b) <= 1 or quiet else fitted).append((a, b, part.ohm))
+            if part.ohm is not None:
+                if min(a, b) == 1:
+                    role = self._nets[max(a, b)].role
+                    siemens[role] = siemens.get(role, 0.0) + 1 / part.ohm
+                quiet = all(net <= 1 or self._in_sound_path(net) for net in (a, b))
+                (inner if min(a, b) <= 1 or quiet else fitted).append((a, b, part.ohm))
         if "env" in farads and "env" not in siemens:
             self._wrong(("parts",), "notes would never end: the envelope needs a resistor from env "
                         "to minus")

@@ -141,8 +141,8 @@ class Circuit:
         links = [(a, b) for a, b, _ in self.resistors]
         links += [(d.anode, d.cathode) for d in self.diodes]
         held = [net for net, drive in enumerate(self.drives) if drive.sources(state[net])]
-        held = _grown([*held, *self.fixed], _neighbours(links, ()))
-        return tuple(self.names[net] for net in range(len(self.drives)) if net not in held)
+        reached = _grown([*held, *self.fixed], _neighbours(links, ()))
+        return tuple(self.names[net] for net in range(len(self.drives)) if net not in reached)
 
     def bridged(
         self, bridges: Sequence[tuple[int, int, float]], whole: bool = False

@@ -10,7 +10,7 @@ from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
 from rig.project.electrical import FRESH_CELL
 from rig.project.hints import nearest
-from rig.project.models import Key
+from rig.project.models import Key, Simulated
 from rig.project.new import write_new
 from rig.project.picture import draw_board
 from rig.project.places import places_text
@@ -170,9 +170,15 @@ def _files(board: Board, source: str, extra: str) -> dict[str, str]:
     }  # fmt: skip
 
 
+def simulated_part(project: Project) -> Simulated:
+    """Give what rig.yaml says of the simulated bench; a project is not loaded without it."""
+    assert project.rig.simulated is not None
+    return project.rig.simulated
+
+
 def project_board(project: Project) -> Board:
     """Give the board of a simulated project."""
-    simulated = project.rig.simulated
+    simulated = simulated_part(project)
     if simulated.board is not None:
         return load_board(project.folder / simulated.board)
     return make_board(simulated.seed, simulated.pads, simulated.kind)
@@ -210,7 +216,7 @@ def unlike_board(project: Project) -> list[str]:
                 )
     found = []
     for what, told, real in (
-        ("kind", project.rig.simulated.kind, board.kind),
+        ("kind", simulated_part(project).kind, board.kind),
         ("supply in volts", f"{toy.supply.volts:g}", f"{board.volts:g}"),
         ("`on`", ", ".join(toy.on) or "empty", ", ".join(board.on) or "empty"),
     ):

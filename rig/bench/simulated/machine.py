@@ -7,7 +7,7 @@ next look.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable
+from collections.abc import Collection
 
 import numpy as np
 
@@ -61,6 +61,8 @@ class Machine:
         Roles of the nets that the sound hangs on between two looks.
     """
 
+    _state: tuple
+
     def __init__(
         self,
         board: Board,
@@ -73,7 +75,6 @@ class Machine:
         rng = np.random.Generator(np.random.PCG64([seed, 0x3AC]))
         self._board, self._wiring = board, wiring
         roles = board.roles
-        self._roles = roles
         self._osc, self._amp = roles["osc"], roles["amp"]
         self._mute, self._reset, self._test = roles["mute"], roles["reset"], roles["test"]
         self._rows = [roles[f"row{i}"] for i in range(rows)]
@@ -153,16 +154,14 @@ class Machine:
     def _pressed(self, place: int) -> None:
         raise NotImplementedError
 
-    def _sound(
-        self, needed: float, settings: Hashable
-    ) -> tuple[np.ndarray, np.ndarray] | None:
+    def _sound(self, needed: float, settings: tuple) -> tuple[np.ndarray, np.ndarray] | None:
         """Give levels and lengths (samples) of steps that fill `needed` samples at least.
 
         None for silence, where nothing but `_state` may go on; a step of length `FOREVER` ends at the next look.
         """
         raise NotImplementedError
 
-    def _control(self) -> Hashable:
+    def _control(self) -> tuple:
         """Do what the logic does at a look and give the settings of the sound to come."""
         raise NotImplementedError
 
@@ -214,7 +213,7 @@ class Machine:
         self._remains = 0.0
         return self._noisy(np.full(LOOK, self._level_now, np.float32))
 
-    def _moment(self, settings: Hashable) -> np.ndarray:
+    def _moment(self, settings: tuple) -> np.ndarray:
         """Give the sound up to the next look, from memory where all was the same before."""
         key = (self._signature, self._remains, self._level_now, self._state, settings)
         found = self._moments.get(key)

@@ -198,7 +198,7 @@ def operating_point(cards: Iterable[Card]) -> dict[str, float]:
 class _Groups:
     """Nodes that are joined, each group known by one of its nodes."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._above: dict[str, str] = {}
 
     def of(self, node: str) -> str:

@@ -38,6 +38,13 @@ class Drive:
     low: float = 0.0
     high: float = 1.0
 
+    @property
+    def bias_ohm(self) -> float:
+        """Resistance through which the bias is held; only for nets that have one."""
+        if self.bias is None:
+            raise ValueError("a net without a bias is held through nothing")
+        return self.bias[0]
+
     def sources(self, state: int) -> list[tuple[float, float]]:
         """Give the (ohm, fraction) sources of this net in a driver state."""
         found = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -104,7 +105,7 @@ class Board:
         Pads at the battery's terminals.
     contacts : mapping of str to (net, net, ohm)
         What each key joins while it is down.
-    inside : object
+    inside : Any
         What only the chips of this kind know of, such as the contents of their memory.
     press_ms : int
         How long a person holds a key of such a toy.
@@ -127,7 +128,7 @@ class Board:
     nets: tuple[Net, ...] = field(repr=False)
     circuit: Circuit = field(repr=False)
     contacts: Mapping[str, tuple[int, int, float]] = field(repr=False)
-    inside: object = field(repr=False)
+    inside: Any = field(repr=False)
     clock: RcClock
     habits: Habits
     amplifier_gain: float

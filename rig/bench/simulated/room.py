@@ -92,7 +92,6 @@ class Room:
         self._gain = 10 ** (options.gain_db / 20)
         self._clicks: list[int] = []
         self._noise_at = 0
-        self._hum_hz, self._hum = options.hum_hz, None
         noise = np.random.Generator(np.random.PCG64([seed, 0x4007]))
         # pieces are taken from it at random: much cheaper than fresh noise, and as white
         self._noise = noise.standard_normal(_NOISE_SAMPLES, np.float32)
@@ -108,15 +107,16 @@ class Room:
             ]
         self._noise *= np.float32(self.noise_rms)
         self._past = np.zeros(round(_ECHO_MS[1] * RATE_HZ / 1000) + 1, np.float32)
+        self._hum: np.ndarray | None = None
         if options.hum_db is not None:
             self._hum = _hum(place, options.hum_hz, TYPICAL_RMS * 10 ** (-options.hum_db / 20))
-        self._click = None
+        self._click = np.zeros(0, np.float32)
         if options.click_db is not None:
             self._click = _click(TYPICAL_RMS * 10 ** (-options.click_db / 20))
 
     def click(self, sample: int) -> None:
         """Let relays move at a sample of the stream."""
-        if self._click is not None:
+        if len(self._click):
             self._clicks.append(sample)
 
     def silence(self) -> None:

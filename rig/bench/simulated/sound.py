@@ -98,5 +98,5 @@ def rest_share(board: Board, source: int) -> float:
     amp = board.roles["amp"]
     rest = board.circuit.bridged([], whole=True)
     _, impedance = rest.solved([net.idle for net in board.nets])
-    source_ohm = board.nets[source].drive.bias[0]
+    source_ohm = board.nets[source].drive.bias_ohm
     return float(impedance[rest.place[amp], rest.place[source]]) / source_ohm

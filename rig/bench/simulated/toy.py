@@ -109,6 +109,11 @@ class SimulatedToy:
         self._supply.on = on
         self._begin_cell()
 
+    @property
+    def tripped(self) -> bool:
+        """Whether a guard has opened everything and cut the supply."""
+        return self.guard is not None and self.guard.tripped
+
     def rail_v(self) -> float:
         """Give the rail's voltage, volts."""
         return self._supply.rail_v
@@ -153,8 +158,10 @@ class SimulatedToy:
 
     def _piece(self, samples: int) -> np.ndarray:
         signal = self._chips.run(samples) if self._powered else None
-        muted = signal is None
-        sound = self._amplifier.sound(np.zeros(samples, np.float32) if muted else signal, muted)
+        if signal is None:
+            sound = self._amplifier.sound(np.zeros(samples, np.float32), muted=True)
+        else:
+            sound = self._amplifier.sound(signal, muted=False)
         if len(self._amplifier.driven):
             at = self._cell - self._left
             self._driven[at : at + samples] = self._amplifier.driven

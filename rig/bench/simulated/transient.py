@@ -41,7 +41,7 @@ class Transient:
         impedance_ohm: np.ndarray,
         across: np.ndarray,
         farads: Sequence[float],
-        fixed_v: Sequence[float],
+        fixed_v: np.ndarray,
     ):
         self._end = end
         self._impedance_ohm = impedance_ohm

@@ -31,7 +31,7 @@ import argparse
 import json
 import tempfile
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
@@ -49,7 +49,7 @@ from rig.bench.simulated.difference import (
     change,
     difference_db,
 )
-from rig.bench.simulated.folder import new_simulated_project, project_board
+from rig.bench.simulated.folder import new_simulated_project, project_board, simulated_part
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
@@ -123,7 +123,7 @@ class Truth:
 
     def _make_states(self, key: str) -> list[_State]:
         rig = self._project.rig
-        toy = SimulatedToy(self.board, rig.simulated.seed, Guard.of(rig.guard))
+        toy = SimulatedToy(self.board, simulated_part(self._project).seed, Guard.of(rig.guard))
         switch_on(toy)
         found = []
         for _ in range(self._count):
@@ -167,7 +167,7 @@ class Truth:
     def _afterwards(self, toy: SimulatedToy, key: str, rest_rms: float) -> str:
         """Say whether the toy answers, runs on, is frozen, or was cut off by the guard."""
         toy.run(round(self.board.longest_phrase_s * RATE_HZ))
-        if toy.guard.tripped:
+        if toy.tripped:
             return "guarded"
         pressed, still = _press_or_not(toy, key)
         if np.array_equal(pressed, still):
@@ -189,7 +189,9 @@ class Truth:
         if not links or self._does_nothing(links[-1]):
             return
         for link in links:
-            worst_db, changes, afterwards = [], Counter(), Counter()
+            worst_db: list[float] = []
+            changes: Counter[str] = Counter()
+            afterwards: Counter[str] = Counter()
             for key in self._keys:
                 for state in self._states[key]:
                     toy = state.toy.fork()
@@ -208,10 +210,16 @@ class Truth:
                         afterwards["browns out"] += toy.brown_outs > 0
             touches = len(worst_db)
             yield Shown(
-                link.series_ohm, path_ohm(rig, link.series_ohm), sum(changes.values()) / touches,
-                *(afterwards[w] / touches for w in ("freeze", "runs on", "guarded", "browns out")),
-                tuple(worst_db), changes.most_common(1)[0][0] if changes else "",
-            )  # fmt: skip
+                series_ohm=link.series_ohm,
+                path_ohm=path_ohm(rig, link.series_ohm),
+                differs=sum(changes.values()) / touches,
+                freezes=afterwards["freeze"] / touches,
+                runs_on=afterwards["runs on"] / touches,
+                guarded=afterwards["guarded"] / touches,
+                browns_out=afterwards["browns out"] / touches,
+                worst_db=tuple(worst_db),
+                change=changes.most_common(1)[0][0] if changes else "",
+            )
             if afterwards["freeze"] or afterwards["guarded"]:
                 return
 
@@ -246,7 +254,7 @@ class Truth:
                 toy = state.toy.fork()
                 if not np.array_equal(self._touch(toy, key, [link]), state.reference):
                     return False
-                if toy.guard.tripped:
+                if toy.tripped:
                     return False
         return True
 
@@ -263,14 +271,14 @@ class Truth:
             and not any(net in ends[:2] for ends in joined)
         )
 
-    def _feels_leads(self, nets: tuple[int, int]) -> bool:
+    def _feels_leads(self, nets: Collection[int]) -> bool:
         return self.board.clock.lead_farad > 0 and self.board.roles.get("osc") in nets
 
     def pairs(self) -> dict[tuple[str, str], list[Shown]]:
         """Give what every pair of pads shows; those of one net and kind show the same."""
         net_of = self.board.net_of
         known: dict[tuple, list[Shown]] = {}
-        found = {}
+        found: dict[tuple[str, str], list[Shown]] = {}
         for pad_1, pad_2 in combinations(self.board.letters, 2):
             nets = tuple(sorted((net_of[pad_1], net_of[pad_2])))
             if nets[0] == nets[1]:
@@ -302,7 +310,7 @@ def is_frozen(toy: SimulatedToy, key: str, longest_phrase_s: float) -> bool:
     """
     at_once, later = toy.fork(), toy.fork()
     later.run(round(longest_phrase_s * RATE_HZ))
-    return not later.guard.tripped and all(
+    return not later.tripped and all(
         np.array_equal(*_press_or_not(one, key)) for one in (at_once, later)
     )
 

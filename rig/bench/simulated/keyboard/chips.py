@@ -43,7 +43,7 @@ class KeyboardChips(Machine):
         self._mix, self._env, self._tone = roles["mix"], roles["env"], roles["tone"]
         self._vib, self._led = roles["vib"], roles["led"]
         self._loop, self._oct = roles["loop"], roles["oct"]
-        self._tone_ohm = board.nets[self._tone].drive.bias[0]
+        self._tone_ohm = board.nets[self._tone].drive.bias_ohm
         self._rest = rest_share(board, self._tone)
         self._env_rest = _at_rest(board, self._env)
         self._cycles: dict[tuple, tuple] = {}
@@ -106,19 +106,22 @@ class KeyboardChips(Machine):
         elif place < len(self._inside.semitones):
             self._note(place)
 
-    def _play_tune(self) -> None:
-        """Go on with the tune; each note has its share of the step, then its key is up."""
+    def _play_tune(self, at: int) -> None:
+        """Go on with the tune, whose next note is `at`.
+
+        Each note has its share of the step, then its key is up.
+        """
         step_looks = round(TUNE_STEP_S * RATE_HZ / LOOK)
         if self._tune_left <= 0:
-            if self._tune_at >= len(self._inside.tune):
+            if at >= len(self._inside.tune):
                 asked = not self._high(self._loop)
                 self._looping = self._looping or (asked and self._board.habits.loop_latches)
                 if not (asked or self._looping):
                     self._tune_at = None
                     return
-                self._tune_at = 0
-            place = self._inside.tune[self._tune_at]
-            self._tune_at += 1
+                at = 0
+            place = self._inside.tune[at]
+            self._tune_at = at + 1
             self._tune_left = step_looks
             if place >= 0:
                 self._note(place)
@@ -129,7 +132,7 @@ class KeyboardChips(Machine):
     def _control(self) -> tuple:
         self._gate = bool(self._down - {TUNE_PLACE} - self._on)
         if self._tune_at is not None:
-            self._play_tune()
+            self._play_tune(self._tune_at)
         self._looks += 1
         divider = self._divider
         if divider > 1 and not self._high(self._oct):
@@ -216,7 +219,8 @@ class KeyboardChips(Machine):
             The dividers' state with each step.
         """
         seen: dict[tuple, int] = {}
-        steps, after = [], []
+        steps: list[tuple] = []
+        after: list[tuple] = []
         while bits not in seen:
             seen[bits] = len(after)
             q0, q1, q2, read_0, read_1 = bits

@@ -8,6 +8,7 @@ reads there goes onto the ladder. The level at the amplifier's input is the solv
 from __future__ import annotations
 
 import math
+from typing import TypeVar
 
 import numpy as np
 from scipy.signal import lfilter
@@ -20,6 +21,7 @@ from rig.bench.simulated.sampler.sounds import ADDRESS_BITS, SIZE
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.wiring import Wiring
 
+_Level = TypeVar("_Level", float, np.ndarray)
 _LOUDNESS = 0.5
 _MOST_LEVELS = 20_000
 _EMPTY = (np.zeros(0), np.zeros(0))
@@ -47,8 +49,11 @@ class SamplerChips(Machine):
         lines = [f"a{i}" for i in range(ADDRESS_BITS)] + [f"d{i}" for i in range(self._bits)]
         ladder = [f"{x}{i}" for x in "bl" for i in range(self._bits)]
         sounding = ("osc", *lines, *ladder, "filt", "amp", "led")
-        self._rest_level = self._rest_span = None
         super().__init__(board, wiring, seed, ROWS, COLUMNS, sounding)
+        # measured once, with nothing closed yet
+        level, weights, _ = self._ladder()
+        self._rest_span = float(weights.sum())
+        self._rest_level = level + float(weights[-1])
 
     @property
     def speaking(self) -> bool:
@@ -72,11 +77,6 @@ class SamplerChips(Machine):
         self._mask_d = sum(1 << i for i, _ in self._live_d)
         self._mask_c = (1 << self._bits) - 1 if not joined.isdisjoint(self._b) else 0
         self._by_sample = bool(self._mask_a or self._mask_d or self._osc in joined)
-        if self._rest_level is None:
-            # measured once, with nothing closed yet
-            level, weights, _ = self._ladder()
-            self._rest_span = float(weights.sum())
-            self._rest_level = level + float(weights[-1])
 
     def settle(self) -> None:
         """Put on every line the level that it rests at now."""
@@ -124,7 +124,8 @@ class SamplerChips(Machine):
         weights = np.array([wiring.impedance_ohm(amp, b) for b in self._b]) / self._b_ohm
         return wiring.level(amp), weights, wiring.impedance_ohm(self._filt, self._filt)
 
-    def _signal(self, level: np.ndarray | float):
+    def _signal(self, level: _Level) -> _Level:
+        """Give a level at the amplifier as a signal, 0 at rest."""
         return (level - self._rest_level) * (2 * _LOUDNESS / self._rest_span)
 
     def _pressed(self, place: int) -> None:
@@ -191,7 +192,10 @@ class SamplerChips(Machine):
         joined, solved = self._wiring.joined, self._solved
         steady = self._osc not in joined
         length = unit / self._nominal_hz
-        levels, codes, lengths, filled = [], [], [], 0.0
+        signals: list[float] = []
+        codes: list[int] = []
+        lengths: list[float] = []
+        filled = 0.0
         while filled < needed and playing:
             seen = address
             if mask_a:
@@ -209,15 +213,14 @@ class SamplerChips(Machine):
             codes.append(code)
             if not steady or self._amp in joined:
                 _, _, signal, period = solved(address & mask_a, data & mask_d, code & mask_c)
-                levels.append(signal)
+                signals.append(signal)
                 if not steady:
                     length = min(period * unit, FOREVER)
             lengths.append(length)
             filled += length
         self._state = address, data, code, playing, memory
-        if self._amp not in joined:
-            levels = self._table()[codes]
-        return np.array(levels), np.array(lengths)
+        levels = np.array(signals) if self._amp in joined else self._table()[codes]
+        return levels, np.array(lengths)
 
     def _solved(self, address: int, data: int, code: int) -> tuple[int, int, float, float]:
         """Give what the touched lines are read as, the signal and the clock's period.

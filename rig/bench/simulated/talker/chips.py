@@ -38,7 +38,7 @@ class TalkerChips:
         roles = board.roles
         self._osc, self._amp, self._dac = roles["osc"], roles["amp"], roles["dac"]
         self._mute, self._half = roles["mute"], roles["half"]
-        self._dac_ohm = board.nets[self._dac].drive.bias[0]
+        self._dac_ohm = board.nets[self._dac].drive.bias_ohm
         self._rest = rest_share(board, self._dac)
         # a toy isn't in step with the bench's clock
         self._phase = int(rng.integers(FRAME_SAMPLES)) * _ONE
@@ -96,7 +96,7 @@ class TalkerChips:
         """Read the amplifier's mute input, which may hang on a line that talks."""
         self._muted = self._wiring.high(self._mute)
 
-    def _put(self, held: np.ndarray, at: int, end: int, values) -> None:
+    def _put(self, held: np.ndarray, at: int, end: int, values: np.ndarray | float) -> None:
         """Hand a piece of the voice to the amplifier, or nothing while it is muted."""
         if not self._muted:
             held[at:end] = values

@@ -10,6 +10,7 @@ of four bytes; the frame with its stop bit set ends it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,11 +55,11 @@ def _nearest(table: np.ndarray, value: float) -> int:
     return int(np.argmin(np.abs(table - value)))
 
 
-def _codes(formants: tuple[float, float, float]) -> tuple[int, int, int]:
-    return tuple(
-        _nearest(table, value)
-        for table, value in zip((voice.F1_HZ, voice.F2_HZ, voice.F3_HZ), formants, strict=True)
-    )
+def _codes(formants_hz: Sequence[float]) -> tuple[int, int, int]:
+    f1_hz, f2_hz, f3_hz = formants_hz
+    return (
+        _nearest(voice.F1_HZ, f1_hz), _nearest(voice.F2_HZ, f2_hz), _nearest(voice.F3_HZ, f3_hz)
+    )  # fmt: skip
 
 
 def _word(rng: np.random.Generator, syllables: int) -> list[bytes]:
@@ -125,10 +126,10 @@ def make_speech(rng: np.random.Generator, keys: int) -> Speech:
     at = FIRST_FREE
     for key, found in enumerate(scripts):
         starts = []
-        for script in found:
+        for phrase in found:
             starts.append(at)
-            data[at : at + len(script)] = script
-            at += len(script)
+            data[at : at + len(phrase)] = phrase
+            at += len(phrase)
         for number in range(PHRASES_PER_KEY):
             place = PHRASE_TABLE + 2 * (PHRASES_PER_KEY * key + number)
             data[place : place + 2] = starts[number % len(starts)].to_bytes(2, "big")

@@ -114,9 +114,9 @@ class Sequencer:
         for r, row in enumerate(self._rows):
             state[row] = LOW
             for c, column in enumerate(self._columns):
-                place = r * COLUMNS + c
-                if self._order[place] and not self._wiring.high(column):
-                    found.append(self._order[place])
+                key = self._order[r * COLUMNS + c]
+                if key and not self._wiring.high(column):
+                    found.append(key)
             state[row] = OPEN
         fresh = [key for key in found if key not in self._pressed]
         self._pressed = frozenset(found)
