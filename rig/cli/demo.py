@@ -10,6 +10,7 @@ from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.choose import finds
 from rig.cli.console import console
+from rig.cli.player import cannot_play
 from rig.cli.progress import SweepView
 from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
 from rig.cli.tables import print_finds
@@ -67,6 +68,8 @@ def demo(
     }
     for command, what in after.items():
         out.print(f"  {command:<{max(map(len, after))}}  {what}")
+    if missing := cannot_play():
+        out.print(missing)
 
 
 def _check_same(folder: Path, loaded, **wanted: int | str | None) -> None:

@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from types import ModuleType
 
 import numpy as np
 
@@ -24,16 +25,10 @@ class Player:
     """
 
     def __init__(self) -> None:
+        sounddevice = _portaudio()
         try:
             with quietly():
-                import sounddevice
-
                 sounddevice.query_devices(kind="output")
-        except OSError as trouble:
-            raise MissingLibrary(
-                "PortAudio is missing, so nothing can be played: install libportaudio2 "
-                "(Debian: apt-get install libportaudio2)"
-            ) from trouble
         except (sounddevice.PortAudioError, ValueError) as trouble:
             raise BenchError("no sound output was found, so nothing can be played") from trouble
         self._device = sounddevice
@@ -58,6 +53,27 @@ class Player:
         """End what plays."""
         with suppress(self._device.PortAudioError):
             self._device.stop()
+
+
+def cannot_play() -> str | None:
+    """Say in a line what to install so that takes can be heard; None where nothing is missing."""
+    try:
+        _portaudio()
+    except MissingLibrary as trouble:
+        return str(trouble)
+    return None
+
+
+def _portaudio() -> ModuleType:
+    try:
+        with quietly():
+            import sounddevice
+    except OSError as trouble:
+        raise MissingLibrary(
+            "PortAudio is missing, so nothing can be played: install libportaudio2 "
+            "(Debian: sudo apt-get install libportaudio2)"
+        ) from trouble
+    return sounddevice
 
 
 @contextmanager
