@@ -49,7 +49,7 @@ def replay(
     At a terminal it goes through the finds with single keys; in a pipe it lists them. What
     is kept stands in picks.yaml, which may be edited by hand.
 
-    Example: padsweep replay --project my-toy --keep C-F --note "stutters like a robot"
+    Example: padsweep replay --project my-toy --keep C-F --note "stutters, robot"
     """
     loaded = load_project(project)
     folder = loaded.folder

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -63,7 +64,7 @@ def export(
         rows = touch_rows(records, incomplete=every, below=below)
         text = as_text(rows, TOUCH_COLUMNS, form.value)
     if output is None:
-        typer.echo(text, nl=False)
+        sys.stdout.write(text)
     else:
         write_new(output, text, force)
 

@@ -41,7 +41,17 @@ def _is_waiting() -> bool:
 
 
 def ask_line(prompt: str) -> str:
-    """Ask for a line: a terminal edits it as usual meanwhile, a pipe gives its next one."""
+    """Ask for a line: a terminal edits it as usual meanwhile, a pipe gives its next one.
+
+    Ctrl-D at a terminal leaves, as Ctrl-C does.
+    """
+    try:
+        return _line(prompt)
+    except EOFError:
+        raise KeyboardInterrupt from None
+
+
+def _line(prompt: str) -> str:
     if os.name == "nt":
         return input(prompt).strip()
     handle = sys.stdin.fileno()

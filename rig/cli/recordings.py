@@ -9,9 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import typer
-
 from rig.cli.console import console
+from rig.cli.usage import Command
 from rig.errors import RigError
 from rig.listen import (
     LEAST_RATE_HZ,
@@ -32,7 +31,7 @@ class Form(str, enum.Enum):
     json = "json"
 
 
-class SeveralValues(typer.core.TyperCommand):
+class SeveralValues(Command):
     """A command whose `--before` and `--after` take all values up to the next option."""
 
     SEVERAL = ("--before", "--after")
@@ -90,7 +89,7 @@ def judge_recordings(before: Sequence[str], after: Sequence[str], form: Form) ->
     doubts = [*_unlike(ear, paths), *_levels(ear, paths), *_rooms(ear, paths)]
     rows = [_row(path, ear.judge(*one), paths, doubts) for path, one in afters.items()]
     if form is Form.json:
-        typer.echo(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False))
     else:
         _print(rows, doubts)
     if all(row["clipped"] for row in rows):

@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.text import Text
 
 from rig.choose import Find
+from rig.cli.readable import holdable
 from rig.listen import STOPS
 from rig.project import Toy
 from rig.words import ohms, sound_words
@@ -94,7 +95,8 @@ def print_table(
     console: Console, columns: Sequence[Column], rows: Sequence[Sequence[str]]
 ) -> None:
     """Print a table: on a terminal within its width, in a pipe with one line a row."""
-    laid = lay_out(columns, rows, console.width if console.is_terminal else None)
+    held = [[holdable(cell, console.encoding) for cell in row] for row in rows]
+    laid = lay_out(columns, held, console.width if console.is_terminal else None)
     for first, (line, *below) in enumerate(laid):
         console.print(Text(line, "" if first else "bold"), soft_wrap=True)
         for one in below:

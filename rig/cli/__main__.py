@@ -1,0 +1,5 @@
+"""`python -m rig.cli` is `padsweep`."""
+
+from rig.cli.main import run
+
+run()
