@@ -70,8 +70,7 @@ def _portaudio() -> ModuleType:
             import sounddevice
     except OSError as trouble:
         raise MissingLibrary(
-            "PortAudio is missing, so nothing can be played: install libportaudio2 "
-            "(Debian: sudo apt-get install libportaudio2)"
+            "PortAudio is missing, nothing can be played: sudo apt-get install libportaudio2"
         ) from trouble
     return sounddevice
 
