@@ -139,6 +139,8 @@ def _no_option(option: str, ctx: Any, name: str) -> str:
     commands = getattr(ctx.command, "commands", {})
     if any(option in param.opts for one in commands.values() for param in one.params):
         return f"{option} belongs behind a command: write `{PROGRAM} COMMAND {option} ...`"
+    if not option.startswith("--"):  # the parser takes `-name` for letters
+        option = next((one for one in ctx.meta.get(_WORDS, ()) if one.startswith(option)), option)
     near = closest(option, [one for param in ctx.command.params for one in param.opts] + ["--help"])
     told = f"{name} has no option {option}" if name else f"there is no option {option}"
     return told + (f": did you mean {near}?" if near else "")

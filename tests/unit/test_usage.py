@@ -15,6 +15,7 @@ COMMANDS = get_command(app).commands
     ("sweep --nam x", "sweep has no option --nam: did you mean --name? see `padsweep sweep --help`"),
     ("sweep --qqq x", "sweep has no option --qqq; see `padsweep sweep --help`"),
     ("sweep -x", "sweep has no option -x; see `padsweep sweep --help`"),
+    ("sweep -name x", "sweep has no option -name: did you mean --name? see `padsweep sweep --help`"),
     ("sweep --name", "--name needs a value; see `padsweep sweep --help`"),
     ("sweep --explore=3", "--explore takes no value; see `padsweep sweep --help`"),
     ("sweep main", "sweep takes no further word main; see `padsweep sweep --help`"),
