@@ -3,8 +3,7 @@
  * Runs the controller's firmware with its serial port on a pty, whose path is the first
  * line of standard output, until SIGTERM.
  *
- *   --fast        as fast as the host can; without it, paced to real time
- *   --speed N     paced to N times real time, 1-20
+ *   --step        time stands still until a client lets it go on; without, paced to real time
  *   --socket PATH events out and commands in, see README.md
  *   --wait        the first instruction waits for the socket's first client
  *   --driver NAME reed (as it is without), crosspoint or multiplexer
@@ -14,6 +13,7 @@
  */
 #define _GNU_SOURCE
 #include <getopt.h>
+#include <limits.h>
 #include <poll.h>
 #include <signal.h>
 #include <stdio.h>
@@ -33,7 +33,18 @@
 #define HEARTBEAT_CYCLES (MACHINE_HZ / 50) /* 20 ms, then the supply switch drops out */
 #define CATCH_UP_NS 1000000000LL         /* further behind than this is given up */
 
+#define REPLY_BYTES 100                  /* of the serial line in one line told */
+
 static volatile sig_atomic_t stopping;
+static bool may_run; /* stepped: time may go on, up to the cycle `granted_until` */
+static uint64_t granted_until;
+static uint8_t reply[REPLY_BYTES];
+static int reply_length;
+static struct {
+    bool wanted;
+    int channel;
+    unsigned millivolts;
+} at_closing; /* what a converter's pin has as soon as a pad is closed */
 static bool marker, gate, bleed, reset_line, supply;
 static uint64_t beat_cycle; /* of the heartbeat's latest edge */
 
@@ -48,8 +59,20 @@ static void say_pin(char port, int bit, bool level)
     link_say("pin %c%d %d %llu\n", port, bit, level, (unsigned long long)machine_cycle());
 }
 
+static bool is_a_pad_closed(void)
+{
+    for (int n = 0; n < 2 * PADS / 8; n++)
+        if (boards_image()[n])
+            return true;
+    return false;
+}
+
 static void say_closed(void)
 {
+    if (at_closing.wanted && is_a_pad_closed()) {
+        at_closing.wanted = false;
+        machine_adc(at_closing.channel, at_closing.millivolts);
+    }
     char hex[2 * IMAGE_BYTES + 1];
     for (int n = 0; n < IMAGE_BYTES; n++)
         sprintf(hex + 2 * n, "%02x", boards_image()[n]);
@@ -129,15 +152,50 @@ static void show_eeprom(void)
     link_say("eeprom %s\n", hex);
 }
 
+static void say_reply(void)
+{
+    char hex[2 * REPLY_BYTES + 1];
+    if (!reply_length)
+        return;
+    for (int n = 0; n < reply_length; n++)
+        sprintf(hex + 2 * n, "%02x", reply[n]);
+    link_say("serial %s\n", hex);
+    reply_length = 0;
+}
+
+static void serial_sent(uint8_t byte)
+{
+    reply[reply_length++] = byte;
+    if (byte == '\n' || reply_length == REPLY_BYTES)
+        say_reply();
+}
+
+static void send_serial(const char *hex)
+{
+    unsigned byte;
+    for (; sscanf(hex, "%2x", &byte) == 1; hex += 2)
+        serial_put(byte);
+}
+
 static void command(const char *line)
 {
     int channel, number, level;
     unsigned millivolts, bytes, value;
     unsigned long long cycles;
-    if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
+    if (sscanf(line, "run %llu", &cycles) == 1) {
+        may_run = true;
+        granted_until = machine_cycle() + cycles;
+    } else if (!strcmp(line, "now"))
+        link_say("now %llu %llu\n", (unsigned long long)machine_cycle(),
+                 (unsigned long long)serial_heard());
+    else if (!strncmp(line, "serial ", 7))
+        send_serial(line + 7);
+    else if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
         machine_adc(channel, millivolts);
     else if (sscanf(line, "later %llu adc %d %u", &cycles, &channel, &millivolts) == 3)
         machine_adc_later(cycles, channel, millivolts, injected);
+    else if (sscanf(line, "closing adc %d %u", &at_closing.channel, &at_closing.millivolts) == 2)
+        at_closing.wanted = true;
     else if (!strcmp(line, "reset"))
         machine_reset(RESET_PIN);
     else if (!strcmp(line, "reset brownout"))
@@ -181,8 +239,9 @@ static long long host_ns(void)
     return now.tv_sec * 1000000000LL + now.tv_nsec;
 }
 
-/* Takes what the pty, the socket and standard input have, until `until_ns`; one system call
- * when nothing comes, since this runs two thousand times a second. */
+/* Takes what the pty, the socket and standard input have, until `until_ns`, or until a client
+ * lets stepped time go on; one system call when nothing comes, since this runs two thousand
+ * times a second. */
 static void serve(long long until_ns, bool until_eof)
 {
     struct pollfd polls[LINK_POLLS + 2];
@@ -204,12 +263,13 @@ static void serve(long long until_ns, bool until_eof)
         if (polls[1].revents && read(STDIN_FILENO, waste, sizeof waste) <= 0)
             stopping = 1;
         link_take(command, greet);
-        if (left_ns == 0 || stopping)
+        link_flush();
+        if (left_ns == 0 || stopping || may_run)
             return;
     }
 }
 
-static void run(bool fast, int speed, bool until_eof)
+static void run_paced(bool until_eof)
 {
     long long start_ns = host_ns();
     uint64_t next_tick = TICK_CYCLES;
@@ -221,35 +281,54 @@ static void run(bool fast, int speed, bool until_eof)
             next_tick += TICK_CYCLES;
         }
         link_flush();
-        long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000) / speed);
+        long long due_ns = start_ns + (long long)(slice * 1000 / (MACHINE_HZ / 1000000));
         long long behind_ns = host_ns() - due_ns;
-        if (!fast && behind_ns > CATCH_UP_NS) {
+        if (behind_ns > CATCH_UP_NS) {
             link_say("late %lld\n", behind_ns / 1000000);
             start_ns += behind_ns;
         }
-        serve(fast ? 0 : due_ns, until_eof);
+        serve(due_ns, until_eof);
+    }
+}
+
+/* Time stops at the end of the slice in which something is told, or of what was granted. */
+static void run_stepped(bool until_eof)
+{
+    serial_on_sent(serial_sent);
+    while (!stopping) {
+        if (!may_run) {
+            serve(LLONG_MAX, until_eof);
+            continue;
+        }
+        unsigned long told = link_lines();
+        while (!stopping && link_lines() == told && machine_cycle() < granted_until) {
+            uint64_t slice = machine_cycle() + SLICE_CYCLES;
+            machine_run_until(slice < granted_until ? slice : granted_until);
+            look_at_supply();
+        }
+        say_reply();
+        may_run = false;
+        link_say("ran %llu\n", (unsigned long long)machine_cycle());
+        link_flush();
     }
 }
 
 int main(int count, char **arguments)
 {
     static const struct option options[] = {
-        {"fast", no_argument, 0, 'f'}, {"socket", required_argument, 0, 's'},
-        {"speed", required_argument, 0, 'x'}, {"wait", no_argument, 0, 'w'},
+        {"step", no_argument, 0, 't'}, {"socket", required_argument, 0, 's'},
+        {"wait", no_argument, 0, 'w'},
         {"until-eof", no_argument, 0, 'e'}, {"driver", required_argument, 0, 'd'},
         {"pads", required_argument, 0, 'p'}, {"eeprom", required_argument, 0, 'm'},
         {0, 0, 0, 0},
     };
-    bool fast = false, wait = false, until_eof = false;
+    bool step = false, wait = false, until_eof = false;
     const char *path = NULL, *driver = "reed", *eeprom = NULL;
-    int speed = 1, pads = 24;
+    int pads = 24;
     for (int option; (option = getopt_long(count, arguments, "", options, NULL)) != -1;) {
         switch (option) {
-        case 'f':
-            fast = true;
-            break;
-        case 'x':
-            speed = atoi(optarg);
+        case 't':
+            step = true;
             break;
         case 's':
             path = optarg;
@@ -274,9 +353,9 @@ int main(int count, char **arguments)
         }
     }
     int registers = pads % 8 || pads < 8 || pads > PADS ? 0 : boards_init(driver, pads);
-    if (optind != count - 1 || (wait && !path) || speed < 1 || speed > 20 || !registers) {
-        fprintf(stderr, "usage: emulator [--fast | --speed N] [--driver NAME] [--pads N] "
-                        "[--eeprom FILE] [--socket PATH [--wait]] [--until-eof] controller.elf\n");
+    if (optind != count - 1 || ((wait || step) && !path) || !registers) {
+        fprintf(stderr, "usage: emulator [--driver NAME] [--pads N] [--eeprom FILE] "
+                        "[--socket PATH [--wait] [--step]] [--until-eof] controller.elf\n");
         return 2;
     }
     struct sigaction action = {.sa_handler = stop};
@@ -300,7 +379,7 @@ int main(int count, char **arguments)
     if (wait)
         link_wait_for_client();
     link_take(command, greet);
-    run(fast, speed, until_eof);
+    (step ? run_stepped : run_paced)(until_eof);
     link_close();
     return 0;
 }

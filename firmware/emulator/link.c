@@ -27,6 +27,7 @@ struct client {
 static int listener = -1;
 static char socket_path[108];
 static struct client clients[CLIENTS];
+static unsigned long lines;
 
 void link_open(const char *path)
 {
@@ -114,10 +115,13 @@ void link_say(const char *format, ...)
     va_start(arguments, format);
     int length = vsnprintf(line, sizeof line, format, arguments);
     va_end(arguments);
+    lines++;
     for (int n = 0; n < CLIENTS; n++)
         if (clients[n].fd && !clients[n].new)
             append(&clients[n], line, length);
 }
+
+unsigned long link_lines(void) { return lines; }
 
 static void receive(struct client *client, void (*command)(const char *))
 {

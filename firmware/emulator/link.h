@@ -16,6 +16,7 @@ int link_polls(struct pollfd *polls);
 void link_take(void (*command)(const char *line), void (*greet)(void));
 void link_flush(void);
 void link_say(const char *format, ...) __attribute__((format(printf, 1, 2)));
+unsigned long link_lines(void); /* said so far */
 void link_close(void);
 
 #endif

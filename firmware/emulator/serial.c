@@ -24,7 +24,7 @@
 #define HELD 3 /* two in the buffer and one in the shift register */
 
 static int master = -1, kept_slave = -1;
-static uint8_t wire[8192]; /* on its way, not yet at the chip */
+static uint8_t wire[1 << 16]; /* on its way, not yet at the chip */
 static unsigned wire_length;
 static bool wire_busy;
 
@@ -37,7 +37,10 @@ static struct {
 static int held_count;
 static avr_cycle_count_t asked_at; /* when a message's end came in, until something goes out */
 static unsigned long latency;
+static uint64_t heard_at; /* cycle at which the latest message's end came in */
 static unsigned frame_after; /* bytes until one without its stop bit; 0: none */
+
+static void (*on_sent)(uint8_t); /* takes what the chip sends in the pty's place */
 
 static avr_io_read_t read_status;
 static void *read_status_parameter;
@@ -80,8 +83,10 @@ static void arrive(uint8_t byte)
         return;
     if (!is_at_wire_speed())
         byte ^= 0x5a;
-    if (byte == '\n')
+    if (byte == '\n') {
         asked_at = machine->cycle;
+        heard_at = machine_cycle();
+    }
     bool overrun = held_count == HELD;
     if (overrun)
         held_count--;
@@ -138,6 +143,10 @@ static void sent(avr_irq_t *irq, uint32_t value, void *parameter)
     asked_at = 0;
     if (!is_at_wire_speed())
         byte ^= 0x5a;
+    if (on_sent) {
+        on_sent(byte);
+        return;
+    }
     /* Nobody reading means a full pty: the byte is gone, as on a real wire. */
     if (write(master, &byte, 1) < 0 && errno != EAGAIN)
         perror("emulator: pty");
@@ -179,6 +188,10 @@ void serial_restarted(void)
 
 unsigned long serial_latency(void) { return latency; }
 
+uint64_t serial_heard(void) { return heard_at; }
+
+void serial_on_sent(void (*sent)(uint8_t)) { on_sent = sent; }
+
 void serial_frame(unsigned bytes) { frame_after = bytes; }
 
 int serial_fd(void) { return wire_length < sizeof wire ? master : -1; }
@@ -190,5 +203,12 @@ void serial_take(void)
     ssize_t count = read(master, wire + wire_length, sizeof wire - wire_length);
     if (count > 0)
         wire_length += count;
+    start_wire();
+}
+
+void serial_put(uint8_t byte)
+{
+    if (wire_length < sizeof wire)
+        wire[wire_length++] = byte;
     start_wire();
 }

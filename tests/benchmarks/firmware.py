@@ -29,9 +29,10 @@ def print_sizes(driver: str) -> None:
     rows = subprocess.run(command, check=True, capture_output=True, text=True).stdout.split("\n")
     size = {row.split()[0]: int(row.split()[1]) for row in rows if row.startswith(".")}
     variables = size[".data"] + size[".bss"] + size.get(".noinit", 0)
-    with Emulator(fast=True, driver=driver, pads=64) as emulator, Port(emulator.pty) as port:
+    with Emulator(driver=driver, pads=64) as emulator:
+        port = Port(emulator)
         port.write("TOUC:CONN (@1!3,2!64);SER 1;KEYS 1,2;HOLD 1,2;TIM 1,5,3,4,2;INIT;*OPC?")
-        port.serial.readline()
+        port.line()
         port.ask("ROUT:CLOS? (@1!1:1!64,2!1:2!64);:MEAS:VOLT:BUS2?;:TOUC:TIML?;:SYST:CONF:CRC?")
         for wrong in ("ROUT:CLOS (@1!1:1!99)", "TOUC:TIM 1.5E0 MS,#HFF", "X:" * 60, '"' * 190):
             port.write(wrong)
@@ -77,7 +78,7 @@ def print_touches(emulator: Emulator, port: Port, touches: int = 20) -> None:
     begun = len(emulator.settled())
     for _ in range(touches):
         port.write("TOUC:INIT;*OPC?")
-        port.serial.readline()
+        port.line()
     marks = [s.cycle for s in emulator.settled()[begun:] if s.closures]
     took_ms = (marks[-1] - marks[0]) / CYCLES_PER_MS / (touches - 1)
     print(f"shortest touches, asked for one by one: {1000 / took_ms:.1f} a second")
@@ -89,7 +90,8 @@ def main() -> None:
     given = parser.parse_args()
     for driver in ("reed", "crosspoint", "multiplexer"):
         print_sizes(driver)
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         emulator.rail(4500)
         port.errors()
         print_trips(emulator, port, given.phases)

@@ -16,7 +16,8 @@ def sound_server():
 
 @pytest.fixture(scope="module")
 def _controller():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         yield emulator, port
 
 

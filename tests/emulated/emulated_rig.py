@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
-from emulator import Emulator
-from sound_server import SoundServer, hurry
+from emulator import Emulator, hurry
+from sound_server import SoundServer
 
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.folder import new_simulated_project
@@ -146,9 +146,8 @@ class EmulatedRig:
         self._cut = cut
 
     def __enter__(self) -> Self:
-        self.emulator = Emulator()
+        self.emulator = Emulator(paced=True)
         self.emulator.__enter__()
-        hurry(self.emulator.pid)
         board = self.board
         self._toy = subprocess.Popen(
             [

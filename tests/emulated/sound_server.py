@@ -15,6 +15,8 @@ import time
 from pathlib import Path
 from typing import Self
 
+from emulator import hurry
+
 ASOUNDRC = """\
 pcm.toymic {
   type pulse
@@ -55,12 +57,6 @@ class Player:
         with contextlib.suppress(BrokenPipeError):
             self._process.stdin.close()
         self._process.wait()
-
-
-def hurry(pid: int) -> None:
-    """Let a process go before other work, where that is allowed: sound can't wait."""
-    with contextlib.suppress(PermissionError):
-        os.setpriority(os.PRIO_PROCESS, pid, -10)
 
 
 class SoundServer:

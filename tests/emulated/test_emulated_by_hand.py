@@ -16,11 +16,11 @@ from pathlib import Path
 
 import pytest
 from emulated_rig import PADSWEEP, export, padsweep
+from emulator import hurry
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
 
 from hands import write_project
-from sound_server import hurry
 
 from rig.log import SweepLog, verify
 

@@ -43,7 +43,8 @@ AS_STORED = configuration(
 
 @pytest.fixture
 def bench():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         assert port.errors() == [-500]
         yield emulator, port
 
@@ -78,21 +79,21 @@ def test_the_crc_is_that_of_an_independent_implementation(bench):
 
 
 def test_every_single_flipped_bit_of_the_stored_configuration_is_found():
-    with Emulator(fast=True, eeprom=configuration(deadman_ms=10_000)) as emulator:
+    with Emulator(eeprom=configuration(deadman_ms=10_000)) as emulator:
         good = configuration(pads=32, deadman_ms=9_000)
-        with Port(emulator.pty) as port:
-            for bit in range(LENGTH * 8):
-                bad = bytearray(good)
-                bad[bit // 8] ^= 1 << bit % 8
-                emulator.set_eeprom(EEPROM_CONFIGURATION, bytes(bad))
-                emulator.restart()
-                assert port.ask("SYST:ERR?;ERR?;DMAN?;CONF:PADS?;STOR?") == (
-                    '-500,"Power on";-315,"Configuration memory lost";3000;24;0'
-                ), f"bit {bit}"
-            emulator.set_eeprom(EEPROM_CONFIGURATION, good)
+        port = Port(emulator)
+        for bit in range(LENGTH * 8):
+            bad = bytearray(good)
+            bad[bit // 8] ^= 1 << bit % 8
+            emulator.set_eeprom(EEPROM_CONFIGURATION, bytes(bad))
             emulator.restart()
-            assert port.errors() == [-500]
-            assert port.ask("SYST:DMAN?;CONF:STOR?") == "9000;1"
+            assert port.ask("SYST:ERR?;ERR?;DMAN?;CONF:PADS?;STOR?") == (
+                '-500,"Power on";-315,"Configuration memory lost";3000;24;0'
+            ), f"bit {bit}"
+        emulator.set_eeprom(EEPROM_CONFIGURATION, good)
+        emulator.restart()
+        assert port.errors() == [-500]
+        assert port.ask("SYST:DMAN?;CONF:STOR?") == "9000;1"
 
 
 def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_never_a_mixture(
@@ -127,7 +128,8 @@ def test_sound_bytes_that_this_firmware_must_not_take_are_refused():
     for wrong in ({"pads": 20}, {"pads": 72}, {"closures": 9}, {"deadman_ms": 60_000},
                   {"closure_ms": 0}, {"peak_ma": 451}, {"blanking_ms": 2001}, {"layout": 2}):  # fmt: skip
         data = configuration(**{"pads": 24} | wrong)
-        with Emulator(eeprom=data, pads=24) as emulator, Port(emulator.pty) as port:
+        with Emulator(eeprom=data, pads=24) as emulator:
+            port = Port(emulator)
             assert port.errors() == [-500, -315], wrong
 
 

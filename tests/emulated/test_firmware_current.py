@@ -15,7 +15,8 @@ LATCH_MS = 1.0
 @pytest.fixture
 def bench():
     stored = configuration(peak_ma=PEAK_MA, average_ma=AVERAGE_MA, blanking_ms=0, deadman_ms=10_000)
-    with Emulator(eeprom=stored) as emulator, Port(emulator.pty) as port:
+    with Emulator(eeprom=stored) as emulator:
+        port = Port(emulator)
         emulator.current(20)
         assert port.errors() == [-500]
         yield emulator, port
@@ -65,7 +66,7 @@ def test_over_the_peak_limit_coils_and_supply_go_off_within_a_millisecond(bench,
         crossed = emulator.injected[count]
         emulator.current(20)
         emulator.wait_cycles(60 * CYCLES_PER_MS)
-        port.serial.reset_input_buffer()
+        port.replies()
         coils_ms, supply_ms = moments_of_cut(emulator, crossed)
         assert coils_ms <= LATCH_MS, business
         assert supply_ms <= LATCH_MS, business
@@ -100,8 +101,8 @@ def test_a_short_spike_and_a_steady_current_below_the_limits_trip_nothing(bench)
     emulator.wait_cycles(800 * CYCLES_PER_MS)
     emulator.current(0)
     emulator.wait_cycles(100 * CYCLES_PER_MS)
-    emulator.current(PEAK_MA - 3)  # for 15 to 25 ms: the mean stays below its limit
-    emulator.wait_cycles(10 * CYCLES_PER_MS)
+    emulator.current(PEAK_MA - 3)  # for 25 ms: the mean stays below its limit
+    emulator.wait_cycles(25 * CYCLES_PER_MS)
     emulator.current(0)
     emulator.wait_cycles(300 * CYCLES_PER_MS)
     assert port.ask("OUTP?;:OUTP:PROT:TRIP?") == "1;0"
@@ -161,7 +162,7 @@ def test_a_converter_that_stands_still_cuts_the_supply_and_fails_the_self_test(b
     cycle = emulator.cycle
     emulator.stop_converter()
     off = emulator.wait_for(lambda state: state.is_open_and_off, 5)
-    assert (off.cycle - cycle) / CYCLES_PER_MS < 10 + 5
+    assert (off.cycle - cycle) / CYCLES_PER_MS < 10
     assert port.errors() == [-240]
     assert port.ask("*TST?") == "2"
     port.write("OUTP:PROT:CLE;:OUTPut ON")
@@ -195,7 +196,8 @@ def test_blanking_reset_line_and_falling_rail_are_timed_right_across_the_wrap_of
     wrap_ms = 400
     elf = build_firmware(tmp_path / "near-wrap", clock_start_us=2**32 - wrap_ms * 1000)
     stored = configuration(blanking_ms=500)
-    with Emulator(elf=elf, eeprom=stored) as emulator, Port(emulator.pty) as port:
+    with Emulator(elf=elf, eeprom=stored) as emulator:
+        port = Port(emulator)
         emulator.current(440)
         emulator.rail(4_500)
         port.write("*CLS;:OUTPut ON;:TOY:RESet 600")
@@ -215,7 +217,8 @@ def test_blanking_reset_line_and_falling_rail_are_timed_right_across_the_wrap_of
         emulator.wait_cycles(20 * CYCLES_PER_MS)
         assert float(port.ask("MEAS:FTIM?")) < 1
         assert port.errors() == [106]
-    with Emulator(elf=elf) as emulator, Port(emulator.pty) as port:
+    with Emulator(elf=elf) as emulator:
+        port = Port(emulator)
         port.write("*CLS;:TOY:RESet 600")
         pulled = emulator.wait_for(lambda state: state.reset_line, 5).cycle
         released = emulator.wait_for(lambda state: not state.reset_line, 5).cycle

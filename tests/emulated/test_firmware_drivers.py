@@ -17,7 +17,8 @@ RELAY_BREAK_US = 2000
 
 @pytest.fixture(params=DRIVERS, scope="module")
 def rig(request):
-    with Emulator(driver=request.param, pads=64) as emulator, Port(emulator.pty) as port:
+    with Emulator(driver=request.param, pads=64) as emulator:
+        port = Port(emulator)
         assert port.errors() == [-500]
         yield request.param, emulator, port
 
@@ -116,7 +117,8 @@ def registers(driver: str, pads: int) -> int:
 @pytest.mark.parametrize("driver", DRIVERS)
 @pytest.mark.parametrize("more", [-5, -2, -1, 1, 2, 8])
 def test_a_chain_too_short_or_too_long_is_found_before_the_supply_goes_on(driver, more):
-    with Emulator(driver=driver, pads=24) as emulator, Port(emulator.pty) as port:
+    with Emulator(driver=driver, pads=24) as emulator:
+        port = Port(emulator)
         port.write("*CLS")
         emulator.chain_length(max(1, registers(driver, 24) + more))
         assert port.ask("*TST?") == "1"
@@ -131,7 +133,8 @@ def test_a_chain_too_short_or_too_long_is_found_before_the_supply_goes_on(driver
 
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_a_stage_of_the_chain_that_sticks_is_found_wherever_it_is(driver):
-    with Emulator(driver=driver, pads=24) as emulator, Port(emulator.pty) as port:
+    with Emulator(driver=driver, pads=24) as emulator:
+        port = Port(emulator)
         port.write("*CLS")
         for bit in range(registers(driver, 24) * 8):
             for level in (0, 1):

@@ -8,7 +8,8 @@ from emulator import CYCLES_PER_MS, CYCLES_PER_US, START_CYCLES, Emulator, Port,
 
 @pytest.fixture
 def bench():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         assert port.errors() == [-500]
         yield emulator, port
 
@@ -62,7 +63,7 @@ def test_any_whole_message_feeds_the_dead_man_and_a_half_one_does_not(bench):
     assert emulator.state.closures
     while emulator.state.closures:
         port.write(b"x")
-        emulator.wait_cycles(50 * CYCLES_PER_MS, seconds=5)
+        emulator.wait_cycles(50 * CYCLES_PER_MS)
         assert emulator.cycle - last_change(emulator) < 3_000 * CYCLES_PER_MS
 
 
@@ -94,7 +95,8 @@ def test_an_idle_controller_never_complains(bench):
 
 
 def test_no_closure_outlasts_10_s_while_the_host_keeps_talking():
-    with Emulator(speed=4) as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         port.write("*CLS;:SYSTem:DMAN 10000;:OUTPut ON;:ROUTe:CLOSe (@1!1)")
         emulator.wait_for(lambda state: state.closures, 10)
         first = last_change(emulator)
@@ -201,7 +203,8 @@ def test_moving_a_closure_breaks_before_it_makes(bench):
 
 def test_guards_work_across_the_wrap_of_the_clock(tmp_path):
     elf = build_firmware(tmp_path / "near-wrap", clock_start_us=2**32 - 1_000_000)
-    with Emulator(elf=elf) as emulator, Port(emulator.pty) as port:
+    with Emulator(elf=elf) as emulator:
+        port = Port(emulator)
         emulator.wait_cycles(700 * CYCLES_PER_MS - emulator.cycle)
         port.write("*CLS;:SYSTem:DMAN 500;:OUTPut ON")
         emulator.wait_for(lambda state: state.supply, 5)

@@ -13,7 +13,8 @@ SOURCE_V, SOURCE_OHM, GAIN = 0.18, 10_000, 20
 
 @pytest.fixture
 def bench():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         assert port.errors() == [-500]
         yield emulator, port
 

@@ -103,7 +103,7 @@ def test_messages_behind_a_long_wait_run_whole_or_not_at_all(bench):
     start = len(emulator.events())
     for pad in range(1, 33):
         port.write(f"ROUTe:CLOSe (@1!{pad});OPEN:ALL")
-    assert port.serial.readline() == b"1\n"
+    assert port.line() == "1"
     port.write("")  # ends whatever is left over of the loss
     emulator.wait_cycles(200 * CYCLES_PER_MS)
     assert set(port.errors()) == {-363}
@@ -140,13 +140,14 @@ def test_the_receiver_holds_three_bytes_and_no_more(bench, rest, errors):
 
 
 def test_the_tail_of_a_message_cut_by_a_reset_is_not_run():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         port.write("*ESE?" + ";:ROUTe:CLOSe (@1!1)" * 9)
         emulator.reset()
         emulator.wait_cycles(START_CYCLES)
         resumed = emulator.resets[0]
         assert not any(state.closures for state in emulator.events() if state.cycle > resumed)
-        port.serial.reset_input_buffer()
+        port.replies()
         assert set(port.errors()) == {-500, -363}
 
 

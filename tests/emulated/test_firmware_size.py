@@ -28,12 +28,13 @@ def test_flash_and_variables_keep_to_their_budgets(driver):
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_the_deepest_stack_leaves_room(driver):
     """The emulator paints the memory before the first instruction; this is what stays."""
-    with Emulator(driver=driver, pads=64) as emulator, Port(emulator.pty) as port:
+    with Emulator(driver=driver, pads=64) as emulator:
+        port = Port(emulator)
         emulator.wait_cycles(10 * CYCLES_PER_MS)
         start = emulator.untouched_stack()
         port.write("*CLS;:OUTP ON")
         port.write("TOUC:CONN (@1!3,2!64);SER 1;KEYS 1,2;HOLD 1,2;TIM 1,5,3,4,2;INIT;*OPC?")
-        assert port.serial.readline() == b"1\n"
+        assert port.line() == "1"
         port.ask("ROUT:CLOS? (@1!1:1!64,2!1:2!64);:MEAS:VOLT:BUS2?;:TOUC:TIM?;:MEAS:CURR?;PEAK?")
         port.ask("SYST:CONF:FORB?;RAIL?;:SYST:DRIV?;:SYST:ERR?;:STAT:OPER?;QUES?;:*IDN?")
         emulator.read_back("high")

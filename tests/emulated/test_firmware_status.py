@@ -46,7 +46,6 @@ TOUCH = "TOUC:CONN NONE;KEYS NONE;TIM 0,1,0,30,0;INIT"
 
 
 def touch_once(port):
-    # In one message: a slow computer between two would miss the touch.
     assert port.ask(f"{TOUCH};:STAT:OPER:COND?;*OPC?;COND?") == "16;1;0"
 
 

@@ -152,7 +152,7 @@ def test_refused_messages_give_their_number_and_do_nothing(bench, message, error
     before = emulator.settled()
     port.write(message)
     if error == -440:
-        assert port.serial.readline().startswith(b"padsweep,")
+        assert port.line().startswith("padsweep,")
     assert port.errors() == [error]
     assert port.ask("*ESE?;:ROUT:SER?") == "0;0"
     assert emulator.settled() == before

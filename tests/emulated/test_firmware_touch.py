@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from emulator import CYCLES_PER_MS, CYCLES_PER_US, Emulator, Port, build_firmware
+from emulator import CYCLES_PER_US, Emulator, Port, build_firmware
 
 TOUCH = "TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,30,50,60,40"
 
 
 @pytest.fixture
 def bench():
-    with Emulator() as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         assert port.errors() == [-500]
         yield emulator, port
 
@@ -212,7 +213,8 @@ def test_switching_the_supply_off_ends_a_touch(bench):
 def test_a_touch_runs_right_across_the_wrap_of_the_clock(tmp_path):
     before_wrap_us = 1_000_000
     elf = build_firmware(tmp_path / "near-wrap", clock_start_us=2**32 - before_wrap_us)
-    with Emulator(elf=elf) as emulator, Port(emulator.pty) as port:
+    with Emulator(elf=elf) as emulator:
+        port = Port(emulator)
         port.write("*CLS;TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,30,50,1500,40")
         timeline = port.touch()
         assert timeline[0] > 2**31 > timeline[5]  # it did cross
@@ -221,11 +223,11 @@ def test_a_touch_runs_right_across_the_wrap_of_the_clock(tmp_path):
 
 
 def test_the_clock_keeps_step_with_the_cycles_for_seconds():
-    with Emulator(speed=4) as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         port.write("*CLS;SYSTem:DMAN 10000")
         port.write("TOUCh:CONNections NONE;KEYS 1;TIMing 0,5000,0,9000,0;INITiate")
-        timeline = port.timeline(60)
-        emulator.wait_cycles(10 * CYCLES_PER_MS)  # the reply overtakes the events
+        timeline = port.timeline()
         marks, _ = edges(emulator.events(), lambda state: state.marker)
         span_us = (marks[1] - marks[0]) / CYCLES_PER_US
         assert timeline[5] - timeline[0] == pytest.approx(span_us, abs=25)

@@ -286,7 +286,7 @@ def test_queries_back_to_back_are_each_answered_in_order_or_reported(bench):
     data = b"".join(b"*ESE %d;*ESE?\n" % (n % 256) for n in range(300))
     port.write(data)
     emulator.wait_cycles((len(data) // 25 + 500) * CYCLES_PER_MS)
-    replies = [int(reply) for reply in port.serial.read(port.serial.in_waiting).split()]
+    replies = [int(reply) for reply in port.replies()]
     rest = iter(n % 256 for n in range(300))
     assert all(reply in rest for reply in replies)
     assert len(replies) > 60

@@ -73,7 +73,7 @@ class Native:
 
 
 class Emulated:
-    """The real firmware in the emulator beside the model; it runs as fast as it can."""
+    """The real firmware in the emulator beside the model."""
 
     LOOKS_OFTEN = False
 
@@ -99,17 +99,12 @@ class Emulated:
         """Send a message; a reply's end, or that of a query behind it, says that it is done."""
         self.port.write(message.encode("latin-1") + b"\n*OPC?\n")
         lines = []
-        while (line := self._line()) != "1" or not self._is_last(lines, model):
+        while (line := self.port.line()) != "1" or not self._is_last(lines, model):
             lines.append(line)
         return "\n".join(lines)
 
     def _is_last(self, lines: list[str], model: Model) -> bool:
         return len(lines) == bool(model.replies)
-
-    def _line(self) -> str:
-        line = self.port.serial.readline()
-        assert line.endswith(b"\n"), line
-        return line[:-1].decode()
 
     def check(self, model: Model) -> None:
         """The outputs, by asking."""
@@ -166,10 +161,11 @@ def test_native_firmware_is_as_the_model():
 
 @pytest.fixture(scope="module")
 def emulated():
-    """Give the emulated firmware, unpaced."""
+    """Give the emulated firmware."""
     from emulator import Emulator, Port
 
-    with Emulator(fast=True) as emulator, Port(emulator.pty) as port:
+    with Emulator() as emulator:
+        port = Port(emulator)
         port.errors()
         yield Emulated(emulator, port)
 
