@@ -51,6 +51,10 @@ class CaptureLost(BenchError):
     """The sound stream stopped or lost samples."""
 
 
+class BadSound(BenchError):
+    """What the sound input gives can't be judged: too loud, too soft, covered, or nothing."""
+
+
 class MissingLibrary(BenchError):
     """A system library that this bench needs is not installed."""
 

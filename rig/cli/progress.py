@@ -15,6 +15,7 @@ from rig.project import Toy
 from rig.sweep import (
     BendSeen,
     FreezeSeen,
+    Noticed,
     Recovered,
     SetAside,
     SweepDone,
@@ -178,6 +179,8 @@ class SweepView:
                 say(f"continuing: {event.done} touches are in the log")
         elif isinstance(event, SweepDone):
             self.done = event
+        elif isinstance(event, Noticed):
+            say(event.text)
         elif isinstance(event, SetAside):
             say(f"set aside: {event.what}: {event.why}")
         elif isinstance(event, TakeLost):

@@ -17,6 +17,7 @@ from rig.project import Project
 from rig.sweep import (
     BendSeen,
     FreezeSeen,
+    Noticed,
     Progress,
     Recovered,
     SetAside,
@@ -167,6 +168,8 @@ class Terminal:
             self._line(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}")
         elif isinstance(event, Recovered):
             self.note("the toy is back")
+        elif isinstance(event, Noticed):
+            self._line(event.text)
         elif isinstance(event, SetAside):
             self._line(f"set aside: {event.what}: {event.why}")
         elif isinstance(event, TakeLost):

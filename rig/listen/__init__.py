@@ -2,10 +2,12 @@
 
 from rig.listen.baseline import LEAST_TAKES, Baseline, Span
 from rig.listen.beginning import onset
-from rig.listen.decide import JUDGE, Ear, clean, is_clipped, lost
+from rig.listen.clipping import is_clipped, over_db
+from rig.listen.decide import JUDGE, Ear, clean, lost, too_loud
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement, is_change
 from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, Unlike, common_rate_hz
+from rig.listen.steady import is_silent, tone_hz
 
 __all__ = [
     "AFTERS",
@@ -28,6 +30,10 @@ __all__ = [
     "frames",
     "is_change",
     "is_clipped",
+    "is_silent",
     "lost",
     "onset",
+    "over_db",
+    "tone_hz",
+    "too_loud",
 ]

@@ -14,6 +14,7 @@ from rig.listen.beginning import mean_db
 from rig.listen.distance import LAG_FRAMES, Distance, both, compare, mean_apart_db
 from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.tail import Tail
+from rig.listen.watch import loud_level_db
 
 LEAST_TAKES = 3
 """A baseline of fewer clean takes says nothing."""
@@ -255,6 +256,28 @@ class Baseline:
         after = take.level_db[press + SKIP_FRAMES : press + self.answer_frames]
         loud = np.count_nonzero(after >= self.noise_level_db + FLOOR_OVER_NOISE_DB)
         return "strange" if was_quiet and loud >= STARTS_FRAMES else "none"
+
+    def louder_db(self, samples: np.ndarray, press: int) -> float:
+        """Say how much louder a press is answered than the clean takes are, dB.
+
+        It is 0 between the softest and the loudest of them; else it is told from the middle one.
+
+        Parameters
+        ----------
+        samples : ndarray of float, shape (n,)
+            As far as it goes, it is compared with as much of each clean take.
+        press : int
+            Frame of the press.
+        """
+        mine = frames(samples, self.rate_hz).level_db[press + SKIP_FRAMES :]
+        loud_db = loud_level_db(mine)
+        usual_db = [
+            loud_level_db(take.level_db[span.press + SKIP_FRAMES :][: len(mine)])
+            for take, span in self.takes
+        ]
+        if min(usual_db) <= loud_db <= max(usual_db):
+            return 0.0
+        return loud_db - float(np.median(usual_db))
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""

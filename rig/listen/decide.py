@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.listen.baseline import Baseline, Span
+from rig.listen.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.describe import describe
 from rig.listen.excerpts import Description
 from rig.listen.features import frames
@@ -21,8 +22,6 @@ It is a root mean square of 3 dB where the bands' differences are normally distr
 PITCH_AUDIBLE_DB = 0.8
 """For a re-pitching this is enough: a tone a few per cent lower is clearly heard, but hardly
 moves the bands."""
-CLIP_LEVEL = 0.999
-CLIP_SAMPLES = 24
 
 
 class Ear:
@@ -47,6 +46,10 @@ class Ear:
     def takes_learnt(self, key: str) -> int:
         """Count the clean takes of a key."""
         return len(self._clean.get(key, ()))
+
+    def peak_dbfs(self, key: str) -> float:
+        """Give the highest peak of a key's clean takes, dB re full scale."""
+        return max(peak_dbfs(samples) for samples, _ in self._clean[key])
 
     def baseline(self, key: str) -> Baseline:
         """Give the baseline of a key, calibrated on all its clean takes.
@@ -78,7 +81,7 @@ class Ear:
             is not audible; "lost" when the take is clipped.
         """
         if is_clipped(samples):
-            return lost("clipped")
+            return too_loud(samples)
         baseline = self.baseline(key)
         aligned = baseline.align(samples, span)
         distance = baseline.distance(aligned)
@@ -117,14 +120,14 @@ def is_audible(local_db: float, told: Description) -> bool:
     return local_db >= (PITCH_AUDIBLE_DB if fits else AUDIBLE_DB)
 
 
-def is_clipped(samples: np.ndarray) -> bool:
-    """Say whether a sound touches full scale more often than chance would."""
-    return bool(np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES)
-
-
-def lost(why: str) -> Judgement:
+def lost(why: str, **measures: float) -> Judgement:
     """Give the judgement of a take that can't be judged, with the reason."""
-    return Judgement("lost", None, None, 0.0, None, JUDGE, {"why": why})
+    return Judgement("lost", None, None, 0.0, None, JUDGE, {"why": why} | measures)
+
+
+def too_loud(samples: np.ndarray) -> Judgement:
+    """Give the judgement of a take that is clipped, with how far; see `over_db`."""
+    return lost("clipped", over_db=round(over_db(samples), 1))
 
 
 def clean() -> Judgement:

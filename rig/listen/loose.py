@@ -13,7 +13,8 @@ from scipy.sparse.csgraph import connected_components
 from rig.listen.align import ALIGN_RATE_HZ, shifted
 from rig.listen.baseline import FLOOR_OVER_NOISE_DB, LEAST_TAKES, SAME_PHRASE_DB
 from rig.listen.beginning import ROOM_FRAMES, SKIRT_FRAMES, first_frame, sounding
-from rig.listen.decide import AUDIBLE_DB, JUDGE, PITCH_AUDIBLE_DB, is_audible, is_clipped, lost
+from rig.listen.clipping import is_clipped
+from rig.listen.decide import AUDIBLE_DB, JUDGE, PITCH_AUDIBLE_DB, is_audible, too_loud
 from rig.listen.describe import describe_excerpts
 from rig.listen.distance import LAG_FRAMES, LOCAL_FRAMES, Distance, compare
 from rig.listen.excerpts import Description, Excerpt
@@ -280,7 +281,7 @@ class Recordings:
             Its own sample rate.
         """
         if is_clipped(samples):
-            return Judged(lost("clipped"), None, None)
+            return Judged(too_loud(samples), None, None)
         mine = prepared(resampled(samples, rate_hz, self.rate_hz), self.rate_hz, self.clean)
         laid = dict(enumerate(self._lay(mine, one) for one in self.clean))
         nearest = _nearest_first(laid)[0]

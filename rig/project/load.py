@@ -11,7 +11,15 @@ from pathlib import Path
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import hints, ladder
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
-from rig.project.models import BY_HAND_LEAVES_OUT, MAX_PADS, Project, Rig, Toy, letters
+from rig.project.models import (
+    BY_HAND_LEAVES_OUT,
+    LEAST_LEAD_IN_MS,
+    MAX_PADS,
+    Project,
+    Rig,
+    Toy,
+    letters,
+)
 from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
 
@@ -108,6 +116,16 @@ def _cross_checks(
         yield (rig_file, *slip)
     if rig.switch_rail_v is not None and rig.switch == "reed":
         yield rig_file, ("switch_rail_v",), "a reed relay has no supply rails: take this line out"
+    least_ms, given_ms = LEAST_LEAD_IN_MS.get(rig.bench, 0), rig.timings.lead_in_ms
+    if given_ms < least_ms:
+        yield (
+            rig_file,
+            ("timings", "lead_in_ms"),
+            (
+                f"lead_in_ms must be at least {least_ms}, is {given_ms}: a shorter one is over before "
+                "it is heard whether the toy lives"
+            ),
+        )
     if rig.bench == "simulated":
         yield from _simulated_checks(toy_file, rig_file, toy, rig)
     elif rig.bench == "by-hand":

@@ -4,6 +4,7 @@ from rig.sweep.engine import Sweep
 from rig.sweep.events import (
     BendSeen,
     FreezeSeen,
+    Noticed,
     Progress,
     Recovered,
     SetAside,
@@ -19,6 +20,7 @@ __all__ = [
     "BendSeen",
     "FreezeSeen",
     "Knowledge",
+    "Noticed",
     "Progress",
     "Recovered",
     "SetAside",

@@ -14,10 +14,11 @@ from datetime import UTC, datetime
 
 from rig.bench import Touch
 from rig.bench.byhand import ListeningBench, Prompt
-from rig.errors import CaptureLost, RigError, ToyLost
-from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
+from rig.errors import ToyLost
+from rig.listen import HOP_S, LEAST_TAKES, Judgement, is_clipped, lost, over_db
 from rig.log import SweepLog
 from rig.project import Project, path_ohm, touchable
+from rig.sweep import sounding
 from rig.sweep.book import Book
 from rig.sweep.events import (
     FreezeSeen,
@@ -27,16 +28,14 @@ from rig.sweep.events import (
     SweepDone,
     SweepEvent,
     SweepStarted,
-    TakeLost,
     Told,
 )
 from rig.sweep.hearing import Heard
 from rig.sweep.order import likeliest, shown_by
-from rig.sweep.plan import TRIES, Step, plan, step_words, touches_left
+from rig.sweep.plan import Step, plan, step_words, touches_left
 from rig.sweep.waiting import Got, Leave, Listener
 
 LEVEL_TRIES = 3
-LOST_IN_A_ROW = 4
 BATTERY_TRIES, PRESSES = 3, 3
 PATIENCE = 6.0
 """Where both hands are busy with batteries, a press is waited for so many times longer."""
@@ -77,7 +76,6 @@ class SweepByHand:
         self._pending: _Pending | None = None
         self._redo: Step | None = None
         self._held: tuple[str, ...] = ()
-        self._lost_in_a_row = 0
 
     def run(self) -> Iterator[SweepEvent]:
         """Ask for every touch that is still due, likeliest first, and report as it goes.
@@ -95,9 +93,7 @@ class SweepByHand:
         except Leave:
             self._note_leaving()
             return
-        self.book.judge_hits_again()
-        self.log.event("done", touches=self.book.touches)
-        self.log.flush()
+        yield from self.book.finish()
         yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
 
     def explore(self) -> Iterator[SweepEvent]:
@@ -143,22 +139,25 @@ class SweepByHand:
 
         Raises
         ------
-        RigError
-            Nothing is heard.
+        BadSound
+            Nothing is heard, or it is clipped.
         """
         for _ in range(LEVEL_TRIES):
             got = self.listener.wait(Prompt("level", key), PATIENCE * self._wait_s)
             if got.what == "sound" and got.heard.fault is None:
+                self._check_level(key, got.heard)
                 self.listener.learn_level(got.heard)
                 self.listener.until_quiet(self._longest_s)
                 return
-        raise self._nothing_heard(key)
+        raise self.listener.hidden(key)
 
-    def _nothing_heard(self, key: str) -> RigError:
-        return RigError(
-            f"nothing is heard when key {key!r} is pressed: check the toy's batteries and volume "
-            "and the input's level (sound in rig.yaml), then run `padsweep sweep` to continue"
-        )
+    def _check_level(self, key: str, heard: Heard) -> None:
+        if not is_clipped(heard.samples):
+            return
+        if self.book.ear.takes_learnt(key):
+            louder_db = over_db(heard.samples) - self.book.ear.peak_dbfs(key)
+            raise sounding.changed(key, louder_db)
+        raise sounding.too_loud(key, heard.samples)
 
     def _choose(self, due: Sequence[Step]) -> Step:
         """Pick the next pair: the one to do again, or the likeliest."""
@@ -254,17 +253,17 @@ class SweepByHand:
             self.log.judged(number, lost(heard.fault))
         else:
             self.book.touches += 1
-            self._lost_in_a_row = 0
         return number
 
     def _judge(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
         """Judge a pair's take and tell it; gives the touch that waits for its sequel."""
         judgement = self.book.judge(number, step, heard)
-        path = path_ohm(self.project.rig, step.series_ohm)
-        yield Told(
-            number, step.kind, step.pads, path,
-            judgement.sound, judgement.amount, judgement.unit,
-        )
+        if judgement.sound != "lost":
+            path = path_ohm(self.project.rig, step.series_ohm)
+            yield Told(
+                number, step.kind, step.pads, path,
+                judgement.sound, judgement.amount, judgement.unit,
+            )
         return _Pending(number, step, judgement)
 
     def _progress(self, number: int, step: Step) -> Progress:
@@ -324,7 +323,7 @@ class SweepByHand:
         if got.what != "sound":
             self.known.drop(step)
             if self.book.ear.takes_learnt(step.key) < LEAST_TAKES:
-                raise self._nothing_heard(step.key)
+                raise self.listener.hidden(step.key)
             pending, self._pending = self._pending, None
             yield from self._revive(step.key, pending)
             return
@@ -337,8 +336,9 @@ class SweepByHand:
         if got.heard.fault:
             yield from self._lost(number, step, got.heard.fault)
             return
-        self.listener.learn_level(got.heard)
-        self.book.take_in_clean(number, step, got.heard)
+        yield from self.book.take_in_clean(number, step, got.heard)
+        if not is_clipped(got.heard.samples):
+            self.listener.learn_level(got.heard)
         yield self._progress(number, step)
         self.listener.until_quiet(self._longest_s)
 
@@ -387,16 +387,7 @@ class SweepByHand:
     # Failures
 
     def _lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
-        yield TakeLost(number, why)
-        self._lost_in_a_row += 1
-        if self.known.fail(step, most=TRIES):
-            yield self.book.set_aside(step, why)
-        if self._lost_in_a_row >= LOST_IN_A_ROW:
-            self.log.event("paused", why=why)
-            raise CaptureLost(
-                f"{self._lost_in_a_row} takes in a row were lost ({why}): close other programs "
-                "that record or use another input, then run `padsweep sweep` to continue"
-            )
+        yield from self.book.lose(number, step, why)
         self.listener.until_quiet(self._longest_s)
 
     def _revive(self, key: str, pending: _Pending | None) -> Iterator[SweepEvent]:
@@ -469,6 +460,10 @@ class SweepByHand:
         heard = got.heard
         span = self.book.span(heard.offsets, len(heard.samples))
         judgement = self.book.ear.judge(key, heard.samples, span)
+        if judgement.sound == "lost":
+            self.person.note(f"that one was lost: {sounding.lost_words(judgement.measures)}")
+            self.listener.until_quiet(self._longest_s)
+            return
         yield Told(
             self.log.next_number(), "explore", None, None,
             judgement.sound, judgement.amount, judgement.unit,

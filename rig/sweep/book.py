@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
-from rig.errors import RigError
-from rig.listen import LEAST_TAKES, STOPS, Ear, Judgement, Span, clean, frames, is_change
+from rig.errors import BadSound, CaptureLost, RigError
+from rig.listen import (
+    LEAST_TAKES,
+    STOPS,
+    Ear,
+    Judgement,
+    Span,
+    clean,
+    is_change,
+    is_clipped,
+    lost,
+    too_loud,
+)
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
-from rig.sweep.events import BendSeen, SetAside
+from rig.sweep import sounding
+from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
 from rig.sweep.hearing import Heard
 from rig.sweep.plan import Knowledge, Step, step_words
 from rig.sweep.rejudge import is_clean
@@ -17,10 +31,9 @@ from rig.sweep.rejudge import is_clean
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
 CHECKS_IN_A_ROW = 3
-SOUNDING_DB = 12.0
-"""A key's sound must stand this far above the room for the ear to work."""
-QUIET_PERCENT = 5.0
-"""So much of a take, at least, holds only the room, unless the toy never stops sounding."""
+LOST_IN_A_ROW = 4
+LOUD_CLEAN_TAKES = 2
+"""One clipped take in a baseline may be a door that was slammed; the second one is the toy."""
 
 
 class Book:
@@ -49,6 +62,8 @@ class Book:
         self.touches = 0
         self.freezes = 0
         self._odd_checks = 0
+        self._lost_in_a_row = 0
+        self._loud_clean_takes = 0
 
     def remember(self) -> None:
         """Take in what the log holds already."""
@@ -82,9 +97,42 @@ class Book:
         span = self.span(heard.offsets, len(heard.samples))
         judgement = self.ear.judge(step.key, as_stored(heard.samples), span)
         self.log.judged(number, judgement)
+        if judgement.sound != "lost":
+            self._lost_in_a_row = 0
+        elif step.pads:
+            self._lost_in_a_row += 1
+            if self._lost_in_a_row >= LOST_IN_A_ROW:
+                # A bend may be louder than the toy: whether that fits, a clean press shows.
+                self.known.check_next()
         return judgement
 
-    def judge_hits_again(self) -> None:
+    def finish(self) -> Iterator[SweepEvent]:
+        """Close a sweep of which everything is done; tells what was too loud to be judged."""
+        self._judge_hits_again()
+        left_out = self._left_out()
+        if left_out:
+            yield Noticed(left_out)
+        self.log.event("done", touches=self.touches)
+        self.log.flush()
+
+    def _left_out(self) -> str:
+        beyond_db: dict[tuple[str, str], float] = {}
+        for record in self.log.records():
+            step = _step_of(record)
+            if not step or not step.pads or "over_db" not in record.measures:
+                continue
+            if record.stops or self.known.spot(step).aside:
+                beyond_db[step.pads] = max(record.measures["over_db"], beyond_db.get(step.pads, 0))
+        if not beyond_db:
+            return ""
+        down_db = sounding.down_db(max(beyond_db.values()))
+        one = "one pair is" if len(beyond_db) == 1 else f"{len(beyond_db)} pairs are"
+        return (
+            f"{one} too loud for the sound input over some path, which is left out: to hear it, "
+            f"turn the input down by {down_db} dB and sweep again with another --name"
+        )
+
+    def _judge_hits_again(self) -> None:
         """Hold every hit against all the clean takes that there are by the end."""
         self.log.flush()
         for record in self.log.records():
@@ -96,12 +144,11 @@ class Book:
 
     def complete(
         self, number: int, step: Step, judgement: Judgement, after: str, evidence: dict
-    ) -> BendSeen | None:
-        """Settle how the toy was after a pair's touch; gives the bend that it confirms."""
+    ) -> SweepEvent | None:
+        """Settle how the toy was after a pair's touch; gives what came of it."""
         self.log.completed(number, after, evidence)
         if judgement.sound == "lost" and after not in STOPS:
-            self.known.fail(step)
-            return None
+            return self._again(number, step, sounding.lost_words(judgement.measures))
         hit = self.ear.is_hit(judgement)
         self.known.note(step, hit, after)
         dull = judgement.sound == "none" and after == "answers"
@@ -117,26 +164,64 @@ class Book:
         self.log.event("set aside", plan_key=step.plan_key, why=why)
         return SetAside(step_words(step, self.project), why)
 
-    def take_in_clean(self, number: int, step: Step, heard: Heard) -> None:
+    def lose(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
+        """Count a take that was lost; its touch is made again, or set aside.
+
+        Raises
+        ------
+        CaptureLost
+            Too many in a row.
+        """
+        self._lost_in_a_row += 1
+        yield self._again(number, step, why)
+        if self._lost_in_a_row >= LOST_IN_A_ROW:
+            self.log.event("paused", why=why)
+            look = (
+                "close other programs that record or use another input" if self._by_hand
+                else "check the sound lead, its level and the marker's wire"
+            )
+            raise CaptureLost(
+                f"{self._lost_in_a_row} takes in a row were lost ({why}): {look}, {sounding.ON}"
+            )
+
+    def _again(self, number: int, step: Step, why: str) -> SweepEvent:
+        aside = self.known.fail(step)
+        return self.set_aside(step, why) if aside else TakeLost(number, why)
+
+    @property
+    def _by_hand(self) -> bool:
+        return self.project.rig.bench == "by-hand"
+
+    def take_in_clean(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
         """Take in a press with nothing bridged: it joins the baseline, or is held against it.
 
         Raises
         ------
+        BadSound
+            The toy is clipped or not heard.
         RigError
-            Nothing is heard at all, or the toy no longer sounds like its baseline.
+            It no longer sounds like its baseline.
         """
         self.log.completed(number, "answers", {})
+        if is_clipped(as_stored(heard.samples)):
+            yield from self._take_in_loud(number, step, heard)
+            return
+        self._lost_in_a_row = 0
         if step.kind == "baseline":
-            self._check_sounding(step.key, heard)
+            self._check_sounding(number, step.key, heard)
             self.learn(step.key, heard.samples, heard.offsets)
             self.log.judged(number, clean())
             self.known.note(step, False, "answers")
+            if self.known.clean_takes[step.key] == self.project.rig.sweep.baseline_takes:
+                text = sounding.fit_words(self.ear.peak_dbfs(step.key))
+                if text:
+                    yield Noticed(text)
             return
         judgement = self.judge(number, step, heard)
         self.known.note(step, False, "answers")
         if self.ear.is_hit(judgement):
             self._odd_checks += 1
-            self.known.since_check = 10**6  # ask again before the next pair
+            self.known.check_next()
             self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
         else:
             if self._odd_checks:  # the toy is the same, but it does that by itself now and then
@@ -149,17 +234,46 @@ class Book:
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"
             )
 
-    def _check_sounding(self, key: str, heard: Heard) -> None:
-        take = frames(heard.samples, self.rate_hz)
-        span = self.span(heard.offsets, len(heard.samples))
-        # The toy may still sound from before its press; somewhere in the take it is quiet.
-        before = np.median(take.level_db[: max(1, span.press - 2)])
-        quiet = min(before, np.percentile(take.level_db, QUIET_PERCENT))
-        if np.percentile(take.level_db[span.press :], 90) < quiet + SOUNDING_DB:
-            raise RigError(
-                f"nothing is heard when key {key!r} is pressed: check the toy's supply, its "
-                "volume, the key's lead and the sound input's level"
+    def _take_in_loud(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+        """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
+        judgement = too_loud(heard.samples)
+        self.log.judged(number, judgement)
+        beyond_db = judgement.measures["over_db"]
+        if self.is_first_baseline():
+            self._loud_clean_takes += 1
+            if not self.ear.takes_learnt(step.key) or self._loud_clean_takes >= LOUD_CLEAN_TAKES:
+                self._give_up_baseline(sounding.too_loud(step.key, heard.samples))
+        try:
+            yield from self.lose(number, step, sounding.lost_words(judgement.measures))
+        except CaptureLost:
+            rise_db = beyond_db - self.ear.peak_dbfs(step.key)
+            raise sounding.grown_loud(step.key, rise_db, self._lost_in_a_row) from None
+
+    def _check_sounding(self, number: int, key: str, heard: Heard) -> None:
+        press = self.span(heard.offsets, len(heard.samples)).press
+        quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
+        if stands_db < sounding.NEEDED_DB:
+            self.log.judged(number, lost("not heard"))
+            reason = sounding.hidden(
+                key, quiet_db, stands_db, heard.samples, self.rate_hz, self._by_hand
             )
+            if self.is_first_baseline():
+                self._give_up_baseline(reason)
+            raise reason
+
+    def is_first_baseline(self) -> bool:
+        """Say whether no pair has been touched yet: a baseline can be made afresh then."""
+        self.log.flush()
+        return not any(record.touch.connections for record in self.log.records())
+
+    def _give_up_baseline(self, reason: BadSound) -> None:
+        """Let the next run make the baseline afresh, at the level that it is set to then."""
+        for record in self.log.records():
+            if is_clean(record):
+                self.log.judged(record.number, lost("made at another level"))
+        self.log.event("paused", why=str(reason))
+        self.log.flush()
+        raise reason
 
 
 def _step_of(record: Record) -> Step | None:

@@ -16,7 +16,7 @@ from statistics import median
 import numpy as np
 
 from rig.bench import Bench
-from rig.errors import CaptureLost, GuardTripped, Restarted, ToyLost
+from rig.errors import GuardTripped, Restarted, ToyLost
 from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.project import Project, path_ohm
@@ -28,10 +28,9 @@ from rig.sweep.events import (
     SweepDone,
     SweepEvent,
     SweepStarted,
-    TakeLost,
 )
 from rig.sweep.hearing import Heard, hear
-from rig.sweep.plan import TRIES, Step, plan, step_words, touches_left
+from rig.sweep.plan import Step, plan, step_words, touches_left
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
@@ -39,7 +38,6 @@ RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 SPARE_FRAMES = 5
 """Beyond the frames that are compared: one window's length, and room for the shift."""
 NO_ANSWER = "the toy did not answer"
-LOST_IN_A_ROW = 4
 RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
 
 
@@ -76,7 +74,6 @@ class Sweep:
         self.recoveries = 0
         self._pending: _Pending | None = None
         self._news: list[SweepEvent] = []
-        self._lost_in_a_row = 0
         self._restarts = 0
         self._tripped: list[frozenset[str]] = []
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
@@ -103,9 +100,7 @@ class Sweep:
                     yield from self._make(step)
                 except Restarted as restart:
                     yield from self._begin_again(step, restart)
-            self.book.judge_hits_again()
-            self.log.event("done", touches=self.book.touches)
-            self.log.flush()
+            yield from self.book.finish()
             yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
         finally:
             self.log.see_to(None)
@@ -201,15 +196,15 @@ class Sweep:
             self.known.drop(step)
             return
         if heard.fault:
-            yield from self._take_lost(number, step, heard.fault)
+            yield from self.book.lose(number, step, heard.fault)
             return
-        self._lost_in_a_row = self._restarts = 0
+        self._restarts = 0
         if heard.timeline.guarded:
             self._take_in_trip(_Pending(number, step, heard))
             return
         self._tripped.clear()
         if step.pads is None:
-            self.book.take_in_clean(number, step, heard)
+            yield from self.book.take_in_clean(number, step, heard)
             return
         pending = _Pending(number, step, heard)
         if self._still_sounds(step.key, heard):
@@ -324,15 +319,3 @@ class Sweep:
         if self.known.fail(step, most=2):
             yield self.book.set_aside(step, "the controller restarted during it, twice")
         self.recovery.start()
-
-    def _take_lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
-        yield TakeLost(number, why)
-        self._lost_in_a_row += 1
-        if self.known.fail(step, most=TRIES):
-            yield self.book.set_aside(step, why)
-        if self._lost_in_a_row >= LOST_IN_A_ROW:
-            self.log.event("paused", why=why)
-            raise CaptureLost(
-                f"{self._lost_in_a_row} takes in a row were lost ({why}): check the sound lead, "
-                "its level and the marker's wire, then run `padsweep sweep` to continue"
-            )

@@ -79,6 +79,13 @@ class TakeLost(SweepEvent):
 
 
 @dataclass(frozen=True)
+class Noticed(SweepEvent):
+    """Something about the sound input that a person should know; the sweep goes on."""
+
+    text: str
+
+
+@dataclass(frozen=True)
 class SetAside(SweepEvent):
     """A touch is left to the person after too many failures."""
 

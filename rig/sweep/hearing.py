@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -10,6 +11,10 @@ import numpy as np
 from rig.bench import Bench, Chunk, Timeline, Touch
 from rig.bench.marker import TiedTimeline, find_pulses, tie
 from rig.errors import CaptureLost
+from rig.listen import is_silent
+
+SAME_PULSE, PULSE_AROUND = 2, 20
+"""Samples between two channels' views of one pulse, at most, and that are looked at before it."""
 
 Watcher = Callable[[np.ndarray], bool]
 
@@ -133,9 +138,32 @@ class _Tape:
         if not self.length:
             return "no sound arrived", None
         pulses = self.pulses()
-        if len(pulses) != 2:
-            return f"{len(pulses)} marker pulses instead of 2", None
         try:
-            return None, tie(timeline, *pulses, self.rate_hz, known_ratio)
+            if len(pulses) != 2:
+                raise CaptureLost(f"{len(pulses)} marker pulses instead of 2")
+            tied = tie(timeline, *pulses, self.rate_hz, known_ratio)
         except CaptureLost as fault:
-            return str(fault), None
+            return self._explained(timeline, str(fault)), None
+        if all(map(self._is_heard_too, pulses)):
+            return "the marker is on the sound channel as well: is the input mono?", None
+        return None, tied
+
+    def _is_heard_too(self, pulse: int) -> bool:
+        """Say whether a marker pulse is there on the sound channel as well."""
+        around = self.sound[max(0, pulse - PULSE_AROUND) : pulse + self.rate_hz // 100]
+        beside = find_pulses(around, self.rate_hz, max(0, pulse - PULSE_AROUND))
+        return any(abs(at - pulse) <= SAME_PULSE for at in beside)
+
+    def _explained(self, timeline: Timeline, fault: str) -> str:
+        """Give what is behind a marker that isn't as it should be, where that can be seen."""
+        sound, marker = self.sound[: self.length], self.marker[: self.length]
+        if is_silent(sound) and is_silent(marker):
+            return "the sound input gives nothing at all, not even noise: is it muted?"
+        beside = find_pulses(sound, self.rate_hz)
+        with contextlib.suppress(CaptureLost):
+            if len(beside) == 2 and tie(timeline, *beside, self.rate_hz):
+                return (
+                    "the marker is on the sound channel: swap sound_channel and marker_channel in "
+                    "rig.yaml"
+                )
+        return fault

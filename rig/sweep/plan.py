@@ -98,6 +98,7 @@ class Knowledge:
     under_way: list[Step] = field(default_factory=list)
     more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     since_check: int = 0
+    check_lost: bool = False
 
     def __post_init__(self):
         self.steps = list(pair_steps(self.project))
@@ -122,6 +123,7 @@ class Knowledge:
             return
         if step.pads is None:
             self.since_check = 0
+            self.check_lost = False
             return
         self.since_check += 1
         spot = self.spot(step)
@@ -152,6 +154,7 @@ class Knowledge:
         """Count a touch that came to nothing; says whether it is set aside now."""
         self.drop(step)
         if step.pads is None:
+            self.check_lost = self.check_lost or step.kind == "check"
             return False
         spot = self.spot(step)
         spot.failures += 1
@@ -160,6 +163,10 @@ class Knowledge:
             self.left.pop(replace(step, kind="sweep"), None)
             self.confirms.pop(replace(step, kind="confirm"), None)
         return spot.aside
+
+    def check_next(self) -> None:
+        """Ask for a clean press before the next pair."""
+        self.since_check = max(self.since_check, CHECK_EVERY)
 
     def drop(self, step: Step) -> None:
         """Forget that a step is under way; it's still due."""
@@ -228,10 +235,12 @@ def _plan(known: Knowledge, choose: Chooser | None) -> Iterator[Step]:
             if known.since_check >= CHECK_EVERY:
                 known.since_check = 0
                 yield Step("check", step.key)
+            while known.check_lost:
+                yield Step("check", step.key)
             yield step
         while again := known.next_confirm():
             yield again
-        if not known.under_way:
+        if not known.under_way and not known.check_lost:
             return
         # How the toy is after the last touch shows at one more press.
         yield Step("check", known.project.sweep_keys[0])

@@ -14,9 +14,10 @@ import numpy as np
 
 from rig.bench import Bench, Stimulus, Touch
 from rig.errors import ToyLost
-from rig.listen import HOP_S, Baseline, frames
+from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
-from rig.sweep.hearing import hear
+from rig.sweep import sounding
+from rig.sweep.hearing import Heard, Watcher, hear
 
 RAIL_OFF_V = 0.2
 """Below this no chip holds a state (design figure)."""
@@ -28,6 +29,7 @@ SILENT_PRESSES = 2
 TAIL_CHECK_S = 0.15
 LONGEST_LISTEN_MS = 5000
 """The controller ends any touch by itself; longer listening is done in pieces."""
+ROOM_MS = 1000
 
 Note = Callable[..., None]
 
@@ -60,6 +62,8 @@ class Recovery:
         self.project = project
         self.bench = bench
         self.note = note
+        self._said = ""
+        self._last: Heard | None = None
 
     def start(self) -> None:
         """Supply the toy, wait until it has started, and turn it on."""
@@ -86,10 +90,10 @@ class Recovery:
                 # the current guard has cut the supply: no press can be answered
                 return False
             press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
-            said = baseline.answer(heard.samples, press)
-            if said == "known":
+            self._last, self._said = heard, baseline.answer(heard.samples, press)
+            if self._said == "known":
                 return True
-            silent += said == "none"
+            silent += self._said == "none"
             if silent >= SILENT_PRESSES:
                 return False
             self.listen(self.project.toy.longest_phrase_s, baseline)
@@ -102,6 +106,9 @@ class Recovery:
         ------
         ToyLost
             When the last rung has failed; the toy is off then.
+        BadSound
+            The same, but it isn't the toy that fails: it sounds at another level, or no sound
+            comes in.
         """
         self.listen(self.project.toy.longest_phrase_s, baseline)
         self.note("recovery", rung="wait")
@@ -124,11 +131,30 @@ class Recovery:
             if self.answers(key, baseline):
                 return Revival("supply", tries)
         self.bench.safe()
+        self._check_sound(key, baseline)
         self.note("toy lost", key=key)
         raise ToyLost(
             f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; it is off and "
             "all pads are open: look at it, then run `padsweep sweep` to continue"
         )
+
+    def _check_sound(self, key: str, baseline: Baseline) -> None:
+        """Tell a dead toy, which is off now, from an input that is no longer as it was."""
+        self.bench.wait(self.project.rig.timings.rail_off_wait_s)
+        room = self._listen_once(ROOM_MS)
+        if self._last is None or room.fault:
+            return
+        if is_silent(room.samples):
+            raise sounding.nothing_comes()
+        if self._said == "strange":
+            press = round(self._last.seconds("press", self.bench.rate_hz) / HOP_S)
+            louder_db = baseline.louder_db(self._last.samples, press)
+            if abs(louder_db) >= sounding.CHANGED_DB:
+                raise sounding.changed(key, louder_db)
+        level_db = float(np.median(frames(room.samples, self.bench.rate_hz).level_db))
+        louder_db = level_db - baseline.noise_level_db
+        if louder_db >= sounding.ROOM_LOUDER_DB:
+            raise sounding.covered(key, louder_db, room.samples, self.bench.rate_hz)
 
     def power_cycle(self, tries: int = 1) -> float:
         """Cut the supply until the rail is down, longer on each try; give the fall time in s.
@@ -169,13 +195,15 @@ class Recovery:
         remaining_ms = int(seconds * 1000)
         while remaining_ms > 0:
             dwell_ms = min(remaining_ms, LONGEST_LISTEN_MS)
-            touch = Touch((), Stimulus(()), before_ms=20, lead_in_ms=0, dwell_ms=dwell_ms,
-                          tail_ms=20)
-            heard = hear(self.bench, touch, watch=is_over)
+            heard = self._listen_once(dwell_ms, is_over)
             if heard.ended_early or heard.fault:
                 return False
             remaining_ms -= dwell_ms
         return not self.is_quiet(heard.samples[-tail:], baseline)
+
+    def _listen_once(self, dwell_ms: int, watch: Watcher | None = None) -> Heard:
+        touch = Touch((), Stimulus(()), before_ms=20, lead_in_ms=0, dwell_ms=dwell_ms, tail_ms=20)
+        return hear(self.bench, touch, watch=watch)
 
     def is_quiet(self, sound: np.ndarray, baseline: Baseline) -> bool:
         """Say whether a stretch of sound holds nothing but the room."""

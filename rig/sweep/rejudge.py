@@ -105,7 +105,7 @@ def is_clean(record: Record) -> bool:
     Those made for it are, and so are the clean presses at intervals that sounded like it: they
     carry it along as the toy drifts, and let it grow.
     """
-    if record.fault or not record.take or not record.complete:
+    if record.fault or not record.take or not record.complete or record.sound == "lost":
         return False
     return record.kind == "baseline" or (record.kind == "check" and record.sound == "none")
 

@@ -10,9 +10,11 @@ import numpy as np
 
 from rig.bench import Chunk, Timeline
 from rig.bench.byhand import Command, ListeningBench, Prompt
+from rig.errors import BadSound
 from rig.listen import frames
 from rig.listen.watch import Watch, loud_level_db, trigger_level_db
 from rig.project.models import Timings
+from rig.sweep import sounding
 from rig.sweep.hearing import Heard
 
 ROOM_S = 1.0
@@ -64,6 +66,7 @@ class Listener:
         self._before = self._samples(timings.before_ms / 1000)
         self._lead_in = self._samples(timings.lead_in_ms / 1000)
         self._dwell = self._samples(timings.dwell_ms / 1000)
+        self._room = np.zeros(0, np.float32)
         self._room_db = 0.0
         self._room_mel_db = np.zeros(0)
         self._toys_db: list[float] = []
@@ -84,9 +87,16 @@ class Listener:
         tape = _Tape()
         while tape.length < self._samples(ROOM_S):
             tape.add(self.bench.listen())
-        room = frames(tape.cut(0, tape.length), self.bench.rate_hz)
+        self._room = tape.cut(0, tape.length)
+        room = frames(self._room, self.bench.rate_hz)
         self._room_db = loud_level_db(room.level_db)
+        if words := sounding.room_words(self._room_db, self._room, self.bench.rate_hz):
+            self.bench.person.note(words)
         self._room_mel_db = 10 * np.log10(np.mean(10 ** (room.mel_db / 10), axis=0))
+
+    def hidden(self, key: str) -> BadSound:
+        """Tell why a key's sound isn't heard above the room."""
+        return sounding.hidden(key, self._room_db, 0.0, self._room, self.bench.rate_hz, True)
 
     def learn_level(self, heard: Heard) -> None:
         """Take in how loud the toy is, from a take with nothing bridged."""

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rig.listen import Baseline, Ear, Span
+from rig.listen import Baseline, Ear, Span, is_silent, over_db, tone_hz
 
 RATE_HZ = 48_000
 BEFORE_S, LEAD_IN_S, DWELL_S, TAIL_S = 0.06, 0.24, 1.2, 0.5
@@ -205,3 +205,40 @@ def test_a_clean_take_that_still_sounded_before_its_press_is_not_the_room():
 def test_too_few_clean_takes_are_refused():
     with pytest.raises(ValueError, match="at least 3"):
         Baseline([(np.zeros(9600), SPAN)] * 2, RATE_HZ)
+
+
+@pytest.mark.parametrize("too_loud_db", [3, 9, 15])
+@pytest.mark.parametrize("which", [0, 1, 2])
+def test_how_far_a_clipped_sound_went_shows_in_its_flanks(which, too_loud_db):
+    rng = np.random.default_rng(16)
+    loud = take(phrase(which), rng)
+    loud *= 10 ** (too_loud_db / 20) / np.abs(loud).max()
+    assert over_db(np.clip(loud, -1, 1)) == pytest.approx(too_loud_db, abs=5)
+
+
+def test_a_clipped_sine_shows_its_height_and_a_square_wave_nothing():
+    t = np.arange(RATE_HZ) / RATE_HZ
+    for db in (1, 6, 20):
+        sine = 10 ** (db / 20) * np.sin(2 * np.pi * 440 * t)
+        # pi / 4 of the height where nothing but the flanks is left
+        assert -2.1 < over_db(np.clip(sine, -1, 1)) - db < 0.2
+    assert over_db(np.sign(np.sin(2 * np.pi * 440 * t + 0.1))) == 0
+    assert over_db(0.5 * np.sin(2 * np.pi * 440 * t)) == 0
+
+
+@pytest.mark.parametrize("hz", [50, 60, 100, 1003])
+def test_a_steady_tone_is_told_from_noise_and_from_the_toy(hz):
+    rng = np.random.default_rng(17)
+    sound = take(phrase(1), rng)
+    t = np.arange(len(sound)) / RATE_HZ
+    hum = 0.2 * np.sin(2 * np.pi * hz * t) + 0.1 * np.sin(2 * np.pi * 3 * hz * t)
+    assert tone_hz(sound, RATE_HZ) is None
+    assert tone_hz(sound + rng.normal(0, 0.3, len(t)), RATE_HZ) is None
+    assert tone_hz(sound + hum, RATE_HZ) == pytest.approx(hz, abs=0.5)
+
+
+def test_only_an_input_without_any_noise_is_silent():
+    rng = np.random.default_rng(18)
+    assert is_silent(np.zeros(1000))
+    assert is_silent(np.full(1000, 0.3) + rng.integers(-1, 2, 1000) / 32768)
+    assert not is_silent(rng.normal(0, 3 / 32768, 1000))

@@ -70,6 +70,7 @@ def test_a_good_folder_loads(tmp_path):
     assert project.rig.controller.baud == 250_000
     assert project.rig.timings.tail_ms == 400
     assert project.rig.timings.dwell_ms == 1200
+    assert project.rig.timings.lead_in_ms == 400
     assert project.sweep_keys == ["blue"]
 
 
@@ -155,6 +156,9 @@ WRONG = [
     ("rig", "[0, 33000]", "33000", 5, "must be a list"),
     ("rig", "tail_ms: 400", "tail_ms: 0.5 s", 10, "write 500"),
     ("rig", "tail_ms: 400", "tail_ms: 60000", 10, "at most 10000"),
+    ("rig", "tail_ms: 400", "lead_in_ms: 349", 10,
+     ("lead_in_ms must be at least 350, is 349: a shorter one is over before it is heard whether "
+     "the toy lives")),
     ("rig", "tail_ms: 400", "tial_ms: 400", 10, "did you mean tail_ms?"),
     ("rig", "keys: [blue]", "keys: [blu]", 11, "no key blu in toy.yaml: did you mean blue?"),
     ("rig", "keys: [blue]", "keys: [blue, blue]", 11, "key blue is there twice"),

@@ -1,0 +1,287 @@
+"""Mistakes at the sound input: each stops the sweep, or is told, in one clear line."""
+
+import re
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_sweep import new_log
+
+from rig.bench.simulated.bench import SimulatedBench
+from rig.bench.simulated.folder import new_simulated_project
+from rig.cli import main
+from rig.errors import BadSound, CaptureLost, ConfigError, RigError
+from rig.listen import HOP_S, Baseline, Span
+from rig.listen.baseline import ANSWER_FRAMES, SKIP_FRAMES
+from rig.log import SweepLog, verify
+from rig.project import load_project, setup_facts, setup_hash
+from rig.project.models import LEAST_LEAD_IN_MS
+from rig.sweep import Knowledge, Noticed, SetAside, Sweep, SweepDone, TakeLost, plan
+from rig.sweep.book import LOST_IN_A_ROW
+from rig.sweep.engine import SPARE_FRAMES
+
+SEED, PADS, LEADS, TAKES = 7, 8, "ABD", 8
+"""No pair of these leads does anything, so that little is judged."""
+
+
+def make_project(folder, leads=LEADS, **room):
+    """A toy of which few pads are reached, over one path: a sweep of it takes a second or two."""
+    made = new_simulated_project(folder, SEED, PADS)
+    pads = {n: p.model_copy(update={"forbidden": n not in leads}) for n, p in made.toy.pads.items()}
+    rig = made.rig
+    simulated = rig.simulated.model_copy(
+        update={"room": rig.simulated.room.model_copy(update=room)}
+    )
+    sweep = rig.sweep.model_copy(update={"baseline_takes": TAKES})
+    rig = rig.model_copy(
+        update={"simulated": simulated, "sweep": sweep, "series_ohm": [150_000.0]}
+    )
+    return replace(made, toy=made.toy.model_copy(update={"pads": pads}), rig=rig)
+
+
+@pytest.fixture
+def project(tmp_path):
+    return make_project(tmp_path / "toy")
+
+
+class Altered(SimulatedBench):
+    """A bench whose sound input is altered, from some bridged touch on, and clips as inputs do.
+
+    `change` is given each piece of the sound, the marker beside it, and which piece it is.
+    """
+
+    bridged, after, bridged_only = 0, 0, False
+
+    def __init__(self, project, change, **how):
+        super().__init__(project)
+        self.change = change
+        vars(self).update(how)
+
+    def begin(self, touch):
+        self.is_bridged = bool(touch.connections)
+        self.bridged += self.is_bridged
+        super().begin(touch)
+
+    def stream(self):
+        altered = self.bridged >= self.after and (self.is_bridged or not self.bridged_only)
+        for number, chunk in enumerate(super().stream()):
+            if altered:
+                sound, marker = self.change(chunk.sound, chunk.marker, number)
+                chunk = replace(chunk, sound=np.clip(sound, -1, 1), marker=marker)
+            yield chunk
+
+
+def louder(db, from_piece=0):
+    """Somebody turns the level; from a later piece on, only what follows the lead-in is louder."""
+    def change(sound, marker, number):
+        return sound * np.float32(10 ** (db / 20) if number >= from_piece else 1), marker
+    return change
+
+
+def run(log, project, bench, kind=None):
+    """Sweep as far as it goes; gives the events, and what was said at the end, if it was refused."""
+    events = []
+    try:
+        events.extend(Sweep(project, bench, log).run())
+    except RigError as error:
+        assert kind and type(error) is kind
+        assert error.exit_code == 5
+        assert "\n" not in str(error)
+        log.flush()
+        assert not verify(log)
+        return events, str(error)
+    assert kind is None
+    log.flush()
+    return events, ""
+
+
+def told(events, kind):
+    return [event for event in events if isinstance(event, kind)]
+
+
+BACK = "set the toy's volume, the input and the microphone back as they were"
+ON = "then run `padsweep sweep` to continue"
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("room: {gain_db: 9}",
+         (r"key 'boat' is too loud for the sound input, by about [4-8] dB \(estimated from how "
+         r"steeply its peaks are cut off\): turn the toy or the input down by 1[0-4] dB, 6 of them "
+         r"for bends that are louder still")),
+        ("room: {hum_db: -8}",
+         (r"key 'boat' stands only \d dB above a steady hum of 50 Hz; 12 dB are needed: join the toy's "
+         r"ground to the input's, keep leads away from mains cables, or turn the toy up")),
+        ("room_db: 0",
+         (r"key 'boat' stands only \d dB above the noise that is always there; 12 dB are needed: look "
+         r"at the sound lead, or turn the toy up")),
+    ],
+)
+def test_the_command_says_what_is_wrong_at_the_first_press(
+    tmp_path, monkeypatch, capsys, line, said
+):
+    folder = tmp_path / "toy"
+    new_simulated_project(folder, SEED, PADS)
+    rig = folder / "rig.yaml"
+    kept = [one for one in rig.read_text().splitlines() if line.split(":")[0] not in one]
+    rig.write_text("\n".join([*kept, f"  {line}"]))
+    monkeypatch.setattr(sys, "argv", ["padsweep", "sweep", "--project", str(folder)])
+    with pytest.raises(SystemExit) as left:
+        main.run()
+    assert left.value.code == 5
+    assert re.fullmatch(f"padsweep: {said}, {ON}\n", capsys.readouterr().err)
+
+
+class Dead(Altered):
+    """A bench whose toy is never supplied."""
+
+    def supply(self, on):
+        super().supply(False)
+
+
+@pytest.mark.parametrize(
+    ("bench", "change", "said"),
+    [
+        (Dead, louder(0),
+         (r"nothing is heard when key 'boat' is pressed, but noise at -6\d dBFS: check the toy's volume, "
+         r"its supply, the key's lead and the sound input's level")),
+        (Dead, louder(-30),
+         r"nothing is heard when key 'boat' is pressed, but noise at -9\d dBFS: check .*"),
+        (Dead, lambda sound, marker, _: (sound + 0.1 * np.sin(np.arange(len(sound)) / 24), marker),
+         r"key 'boat' isn't heard above a steady hum of 3[12]\d Hz; .*"),
+        (Altered, louder(-200),
+         ("the sound input gives nothing at all, not even noise: it is muted, or `sound` in rig.yaml "
+         "names another input or channel than the toy's; put it right")),
+    ],
+)
+def test_a_key_that_isnt_heard_says_what_is_there_instead(project, bench, change, said):
+    with new_log(project) as log:
+        _, why = run(log, project, bench(project, change), BadSound)
+        assert re.fullmatch(f"{said}, {ON}", why)
+
+
+def test_the_baseline_is_made_afresh_at_the_level_that_it_is_turned_down_to(project):
+    def some_phrases(sound, marker, number):
+        return louder(20 if len(log.records()) in (3, 5) else 0, from_piece=4)(sound, marker, number)
+
+    with new_log(project) as log:
+        events, why = run(log, project, Altered(project, some_phrases), BadSound)
+        assert "too loud" in why
+        # One clipped take may be a slammed door.
+        assert [event.number for event in told(events, TakeLost)] == [4]
+        before = log.records()
+        assert [one.sound for one in before] == 6 * ["lost"]
+    with SweepLog.open(log.folder, setup_hash(project), setup_facts(project)) as log:
+        events, _ = run(log, project, SimulatedBench(project))
+        assert told(events, SweepDone)
+        made = [one for one in log.records() if one.kind == "baseline" and one.sound == "none"]
+        assert len(made) >= TAKES
+        assert min(one.number for one in made) > len(before)
+
+
+def test_bends_louder_than_the_input_takes_are_set_aside_and_told_at_the_end(tmp_path):
+    project, pairs = make_project(tmp_path / "toy", "ABCD"), 6
+    with new_log(project) as log:
+        bench = Altered(project, louder(16, from_piece=4), bridged_only=True, after=1)
+        events, _ = run(log, project, bench)
+        records = log.records()
+    assert told(events, SweepDone)
+    assert len(told(events, SetAside)) == pairs
+    assert "too loud for the sound input" in told(events, SetAside)[0].why
+    assert len([one for one in records if one.sound == "lost"]) == 3 * pairs
+    # After each four in a row a clean press showed that the toy itself fits.
+    kinds = [one.kind for one in records if one.kind != "baseline"]
+    assert kinds[:6] == [*(LOST_IN_A_ROW + 1) * ["sweep"], "check"]
+    assert re.fullmatch(
+        r"6 pairs are too loud for the sound input over some path, which is left out: to hear it, "
+        r"turn the input down by \d+ dB and sweep again with another --name",
+        told(events, Noticed)[-1].text,
+    )
+
+
+def test_a_toy_that_clips_in_mid_sweep_pauses_it(tmp_path):
+    project = make_project(tmp_path / "toy", "ABCD")
+    with new_log(project) as log:
+        bench = Altered(project, louder(16, from_piece=4), after=2)
+        events, why = run(log, project, bench, BadSound)
+        lost = [one for one in log.records() if one.sound == "lost"]
+    assert re.fullmatch(
+        r"the toy has become too loud for the sound input: [5-6] takes in a row were clipped, with "
+        r"nothing bridged as well, and key 'boat' is about 1[3-8] dB louder than its baseline: set "
+        rf"volume, input and microphone back as they were, {ON}", why)
+    assert lost[-1].kind == "check"
+    assert not told(events, SweepDone)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (louder(4), f"key 'boat' is answered, but about [345] dB louder than in its baseline: {BACK}"),
+        (louder(30), ("key 'boat' can't be heard any more: the noise that is always there, 30 dB louder "
+         "than it was for the baseline, the toy being off: look at the sound lead, or set the input "
+         "back as it was")),
+        (louder(-200), "the sound input gives nothing at all, .*"),
+    ],
+)
+def test_a_level_that_is_turned_in_mid_sweep_is_no_dead_toy_and_no_freeze(project, change, said):
+    with new_log(project) as log:
+        _, why = run(log, project, Altered(project, change, after=2), BadSound)
+        assert re.fullmatch(f"{said}, {ON}", why)
+        assert not any(one.stops for one in log.records())
+
+
+def test_a_lost_check_is_made_again_before_the_next_pair(project):
+    known = Knowledge(project)
+    steps = []
+    for step in plan(known):
+        steps.append(step.kind)
+        if step.kind == "check" and steps.count("check") < 3:
+            known.fail(step)
+        else:
+            known.note(step, False, "answers")
+        if len(steps) == TAKES + 2:
+            known.check_next()
+    assert steps[TAKES:] == [*2 * ["sweep"], *3 * ["check"], "sweep"]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda sound, marker, _: (marker, sound),
+         "the marker is on the sound channel: swap sound_channel and marker_channel in rig.yaml"),
+        (lambda sound, marker, _: (sound + marker, sound + marker),
+         "the marker is on the sound channel as well: is the input mono?"),
+        (lambda sound, marker, _: (0 * sound, 0 * marker),
+         "the sound input gives nothing at all, not even noise: is it muted?"),
+    ],
+)
+def test_channels_that_are_mixed_up_are_named(project, change, said):
+    with new_log(project) as log:
+        events, why = run(log, project, Altered(project, change), CaptureLost)
+    assert len(told(events, TakeLost)) == LOST_IN_A_ROW
+    assert why.startswith(f"4 takes in a row were lost ({said}): check ")
+
+
+def test_a_lead_in_too_short_to_hear_a_dead_toy_is_refused(tmp_path):
+    new_simulated_project(tmp_path / "toy", SEED, PADS)
+    rig = tmp_path / "toy" / "rig.yaml"
+    text = rig.read_text()
+    rig.write_text(f"{text}timings: {{lead_in_ms: 299}}\n")
+    with pytest.raises(ConfigError, match="lead_in_ms must be at least 300, is 299"):
+        load_project(tmp_path / "toy")
+    rig.write_text(f"{text}timings: {{lead_in_ms: 300}}\n")
+    load_project(tmp_path / "toy")
+
+
+def test_the_least_lead_in_is_what_ear_and_host_need():
+    least = LEAST_LEAD_IN_MS["simulated"] / 1000
+    rng = np.random.default_rng(1)
+    for lead_in_s, whole in ((least, True), (least - HOP_S, False)):
+        span = Span.from_seconds(0.06, 0.06 + lead_in_s, 1.0, 1.2)
+        takes = [(rng.normal(0, 0.1, 57_600), span) for _ in range(3)]
+        assert (Baseline(takes, 48_000).lead_in_frames == ANSWER_FRAMES) == whole
+    heard_s = (SKIP_FRAMES + ANSWER_FRAMES + SPARE_FRAMES) * HOP_S
+    assert least - heard_s == pytest.approx(0.1)  # for the host
+    assert LEAST_LEAD_IN_MS["hardware"] / 1000 - heard_s == pytest.approx(0.15)
