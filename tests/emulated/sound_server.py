@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 from typing import Self
 
-from emulator import hurry
+from emulator import HANGS_S, hurry
 
 ASOUNDRC = """\
 pcm.toymic {
@@ -89,7 +89,7 @@ class SoundServer:
             command, env=self.env, stdout=self._log, stderr=self._log, stdin=subprocess.DEVNULL
         )
         hurry(self._process.pid)
-        deadline = time.monotonic() + 15
+        deadline = time.monotonic() + HANGS_S
         while self._control("info").returncode != 0:
             if self._process.poll() is not None or time.monotonic() > deadline:
                 text = (self.folder / "server.log").read_text()
@@ -126,5 +126,5 @@ class SoundServer:
 
     def _control(self, *words: str) -> subprocess.CompletedProcess:
         return subprocess.run(
-            ["pactl", *words], env=self.env, check=False, capture_output=True, text=True, timeout=10
+            ["pactl", *words], env=self.env, check=False, capture_output=True, text=True, timeout=HANGS_S
         )

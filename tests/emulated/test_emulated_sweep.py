@@ -13,7 +13,7 @@ from collections import Counter
 
 import pytest
 from emulated_rig import BOARD, EmulatedRig, export, padsweep
-from emulator import CYCLES_PER_MS
+from emulator import CYCLES_PER_MS, HANGS_S
 
 from rig.log import SweepLog, verify
 from rig.project import load_project, touchable
@@ -211,7 +211,7 @@ def test_ctrl_c_leaves_everything_open_and_off_at_once(cut):
         cut.emulator.wait_for(lambda state: bool(state.keys), 30)
         host.send_signal(signal.SIGINT)
         cycle = cut.emulator.cycle
-        _, said = host.communicate(timeout=30)
+        _, said = host.communicate(timeout=HANGS_S)
     assert host.returncode == 130, said
     assert "Traceback" not in said
     safe = cut.emulator.wait_for(lambda state: state.is_open_and_off, 1)
@@ -231,7 +231,7 @@ def test_after_a_restart_of_the_controller_in_mid_sweep_it_is_checked_and_the_sw
             assert time.monotonic() < deadline, "the sweep neither ends nor goes on"
             time.sleep(0.05)
         host.send_signal(signal.SIGINT)
-        _, said = host.communicate(timeout=30)
+        _, said = host.communicate(timeout=HANGS_S)
     cut.emulator.wait_for(lambda state: state.is_open_and_off, 5)
     with SweepLog.open(cut.folder / "sweeps" / "restarted", read_only=True) as log:
         assert verify(log) == []
@@ -249,7 +249,7 @@ def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line(cut):
     with cut.start_sweep("--name", "unplugged") as host:
         cut.emulator.wait_for(lambda state: bool(state.keys), 30)
         cut.emulator.kill()
-        _, said = host.communicate(timeout=30)
+        _, said = host.communicate(timeout=HANGS_S)
     assert host.returncode != 0
     assert_one_line(said, "is gone")
     with SweepLog.open(cut.folder / "sweeps" / "unplugged", read_only=True) as log:

@@ -24,7 +24,7 @@ def test_it_ends_in_order_on_sigterm_and_takes_its_socket_along():
         socket_path = emulator.socket_path
         assert os.path.exists(socket_path)
         emulator._process.terminate()
-        assert emulator._process.wait(timeout=5) == 0
+        assert emulator._process.wait(timeout=HANGS_S) == 0
         assert not os.path.exists(socket_path)
 
 
@@ -37,7 +37,7 @@ def test_it_ends_when_its_parent_is_gone():
     )
     assert process.stdout.readline().startswith("/dev/pts/")
     process.stdin.close()
-    assert process.wait(timeout=5) == 0
+    assert process.wait(timeout=HANGS_S) == 0
     process.stdout.close()
 
 

@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pytest
 from emulated_rig import BOARD, EmulatedRig
-from emulator import CYCLES_PER_US
+from emulator import CYCLES_PER_US, HANGS_S
 
 from rig.log import SweepLog, verify
 
@@ -91,7 +91,7 @@ def touched(sound_server, tmp_path_factory):
             check=False,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=HANGS_S,
         )
         assert done.returncode == 0, done.stderr
         rig.emulator.wait_for(lambda state: state.is_open_and_off, 5)

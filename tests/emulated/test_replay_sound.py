@@ -6,6 +6,7 @@ import threading
 
 import numpy as np
 import pytest
+from emulator import HANGS_S
 from sound_server import SoundServer
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
@@ -56,8 +57,8 @@ def record(server, seconds, until):
         threading.Event().wait(seconds)
     finally:
         recorder.terminate()
-        recorder.wait(10)
-        reader.join(10)
+        recorder.wait(HANGS_S)
+        reader.join(HANGS_S)
         recorder.stdout.close()
     return done, np.frombuffer(bytes(heard[: len(heard) // 4 * 4]), "<f4")
 
@@ -75,7 +76,7 @@ def test_the_baseline_is_heard_and_then_the_bend(project):
              "--project", project, "--play", "C-F"]
     with SoundServer() as server:
         done, heard = record(server, 0.5, lambda: subprocess.run(
-            words, env=server.env, capture_output=True, text=True, check=False, timeout=120))
+            words, env=server.env, capture_output=True, text=True, check=False, timeout=HANGS_S))
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     assert "C-F" in done.stdout

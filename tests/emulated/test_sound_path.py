@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from emulator import HANGS_S
 from sound_server import PLAYER, SoundServer
 
 from rig.bench.marker import find_pulses
@@ -65,7 +66,7 @@ def test_noise_comes_through_to_the_sample(sound_server, tmp_path):
             env=sound_server.env,
             input=played.astype("<f4").tobytes(),
             check=True,
-            timeout=30,
+            timeout=HANGS_S,
         )
         assert recorder.stdout.readline() == "whole\n"
     sound, marker = np.load(tmp_path / "take.npy")

@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
-from killing import run_and_kill, tell_line
+from killing import random_moment, run_and_kill, tell_line
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.errors import LogError
@@ -54,12 +54,12 @@ def test_a_log_killed_at_random_moments(tmp_path):
     before: list = []
     left_behind = 0
     for _ in range(KILLS):
-        assert run_and_kill(make_touches_for_ever, folder, witness,
-                            after_s=chance.uniform(0.0, 0.25)) is None
+        moment = random_moment(chance, lambda: len(lines_with(witness, "begun")), most=10,
+                               start_s=0.1, touch_s=0.03)
+        assert run_and_kill(make_touches_for_ever, folder, witness, when=moment) is None
         if not (folder / "log.db").exists():  # killed before there was a log
             assert before == []
             continue
-        lines = witness.read_text().splitlines() if witness.exists() else []
         left_behind += _unclean(folder)
         log = SweepLog.open(folder)
         assert verify(log) == []
@@ -69,13 +69,18 @@ def test_a_log_killed_at_random_moments(tmp_path):
         settled = [one for one in before if one.complete]
         assert [one for one in records if one.number in {old.number for old in settled}] == settled
         complete = {one.plan_key for one in records if one.complete}
-        assert {line.split()[1] for line in lines if line.startswith("safe")} <= complete
+        assert {line.split()[1] for line in lines_with(witness, "safe")} <= complete
         before = records
-    begun = Counter(line for line in witness.read_text().splitlines() if "begun" in line)
-    repeats = sum(count - 1 for count in begun.values())
+    repeats = sum(count - 1 for count in Counter(lines_with(witness, "begun")).values())
     assert len(before) > KILLS, "hardly anything was made: the test shows nothing"
     assert 0 < repeats <= 2 * KILLS
     assert left_behind > 0, "no kill left anything half done: the test shows nothing"
+
+
+def lines_with(witness: Path, word: str) -> list[str]:
+    """Give the witness' lines of one kind."""
+    lines = witness.read_text().splitlines() if witness.exists() else []
+    return [line for line in lines if line.startswith(word)]
 
 
 def _unclean(folder: Path) -> bool:
@@ -87,10 +92,11 @@ def _unclean(folder: Path) -> bool:
 
 def test_two_killed_attempts_are_counted(tmp_path):
     folder, witness = tmp_path / "main", tmp_path / "witness"
-    for _ in range(2):
-        assert run_and_kill(_intend_and_hang, folder, witness, after_s=1.0) is None
+    for kills in (1, 2):
+        assert run_and_kill(_intend_and_hang, folder, witness, when=lambda kills=kills: len(
+            lines_with(witness, "closed")) == kills) is None
     with SweepLog.open(folder) as log:
-        assert log.attempts("deadly") == witness.read_text().count("closed") == 2
+        assert log.attempts("deadly") == 2
 
 
 def _intend_and_hang(folder: Path, witness: Path) -> None:

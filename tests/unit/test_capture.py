@@ -234,7 +234,7 @@ def test_without_portaudio_there_is_one_clear_line(error, says):
         "except MissingLibrary as error:\n    print(error)\n"
     )
     run = subprocess.run(
-        [sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=30
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=120
     )
     assert says in run.stdout and run.stdout.count("\n") == 1, run.stderr
     assert issubclass(MissingLibrary, BenchError)

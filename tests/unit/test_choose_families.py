@@ -90,7 +90,7 @@ TOUCH = st.builds(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.lists(TOUCH, min_size=1, max_size=3), min_size=1, max_size=5))
 def test_distances_are_symmetric_and_within_bounds(found):
     apart = distances(found)

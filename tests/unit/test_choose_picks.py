@@ -179,7 +179,7 @@ TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc"), exclude_character
 OHMS = st.none() | st.floats(1, 1e7).map(lambda value: float(f"{value:.10g}"))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.tuples(LETTERS, LETTERS, TEXTS, TEXTS, OHMS, st.sampled_from([None, *CONTROLS]),
                           st.booleans()), max_size=6))
 def test_anything_a_person_writes_and_the_program_changes_is_read_back(entries):

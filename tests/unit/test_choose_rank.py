@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from making_logs import bridge
 from making_records import baseline, record, seen_twice
@@ -153,7 +153,6 @@ SPOTS = st.lists(st.tuples(
 ), max_size=14)
 
 
-@settings(deadline=None)
 @given(SPOTS)
 def test_whatever_was_made_the_finds_hold_together(spots):
     records = [record(n, pads, kind, sound, after, path)

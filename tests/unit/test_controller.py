@@ -17,6 +17,10 @@ from rig.bench.controller import ACTIONS, Controller
 from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
 IDENTITY = "padsweep,controller,0,0.2.0"
+REPLY_S = 60.0
+"""A peer that answers at all does so by then, however busy the machine is."""
+SILENCE_S = 0.05
+"""So long is waited for a peer that says nothing more."""
 
 
 class Peer:
@@ -78,13 +82,13 @@ def peer():
 
 @pytest.fixture
 def controller(peer):
-    controller = open_quickly(peer)
+    controller = open_at(peer)
     yield controller
     controller.close()
 
 
-def open_quickly(peer, restart_s=1.0):
-    return Controller.open(peer.port, restart_s=restart_s, reply_s=0.15)
+def open_at(peer, restart_s=REPLY_S):
+    return Controller.open(peer.port, restart_s=restart_s, reply_s=REPLY_S)
 
 
 def one_line(caught) -> str:
@@ -100,15 +104,15 @@ def test_opening_learns_who_is_there(controller):
 
 
 def test_opening_waits_out_a_restart(peer):
-    peer.deaf_lines = 6  # three probes, each a line end and a query
-    controller = open_quickly(peer, restart_s=3.0)
+    peer.deaf_lines = 4  # two probes, each a line end and a query
+    controller = open_at(peer)
     assert controller.query("SYSTem:DMAN?") == "3000"
     controller.close()
 
 
 def test_errors_from_before_the_opening_are_cleared(peer):
     peer.queue = ['-102,"Syntax error"', '-350,"Queue overflow"']
-    controller = open_quickly(peer)
+    controller = open_at(peer)
     assert controller.errors() == []
     controller.close()
 
@@ -131,21 +135,22 @@ def test_a_file_is_no_port(tmp_path):
 def test_silence(peer):
     peer.raw["*IDN?"] = b""
     with pytest.raises(LinkLost) as caught:
-        open_quickly(peer)
+        open_at(peer, restart_s=0.5)
     assert "nothing came" in one_line(caught)
 
 
 def test_another_device(peer):
     peer.replies["*IDN?"] = "Somebody,Multimeter,123,1.0"
     with pytest.raises(LinkLost) as caught:
-        open_quickly(peer)
+        open_at(peer)
     assert "another device ('Somebody,Multimeter,123,1.0')" in one_line(caught)
 
 
 def test_a_device_that_never_replies_with_a_line(peer):
     peer.raw["*IDN?"] = b"\x80\xff\x00"
-    with pytest.raises(LinkLost) as caught:
-        open_quickly(peer)
+    with pytest.raises(LinkLost) as caught:  # whose time is over once it has replied to a probe
+        Controller.open(peer.port, clock=lambda: 2 * REPLY_S * (peer.heard.count("*IDN?") > 1),
+                        restart_s=REPLY_S, reply_s=REPLY_S)
     assert "\\x80" in one_line(caught)
 
 
@@ -153,7 +158,7 @@ def test_a_device_that_never_replies_with_a_line(peer):
 def test_firmware_that_does_not_fit(peer, version):
     peer.replies["*IDN?"] = f"padsweep,controller,0,{version}"
     with pytest.raises(LinkLost) as caught:
-        open_quickly(peer)
+        open_at(peer)
     assert version in one_line(caught) and "firmware/" in one_line(caught)
 
 
@@ -169,15 +174,15 @@ def test_two_programs_can_not_share_a_port(peer, controller):
         check=True,
         capture_output=True,
         text=True,
-        timeout=30,
+        timeout=REPLY_S,
     )
     assert run.stdout.startswith(f"{peer.port} is in use"), run.stderr
     assert run.stdout.count("\n") == 1
 
 
 def test_the_port_is_free_again_after_close(peer):
-    open_quickly(peer).close()
-    open_quickly(peer).close()
+    open_at(peer).close()
+    open_at(peer).close()
 
 
 def test_a_command_reads_the_error_queue(peer, controller):
@@ -209,14 +214,23 @@ def test_every_error_of_the_firmware_s_own_has_its_action():
     assert own <= set(ACTIONS) <= set(numbers)
 
 
-def test_a_short_reply_is_an_error_at_once(peer, controller):
+def test_a_short_reply_is_an_error_at_once(peer, controller, monkeypatch):
     peer.raw["MEASure:VOLTage?"] = b"4.5"
+    link, read_until = controller._link, controller._link.read_until
+
+    def read_what_came(*arguments):
+        select.select([link.fileno()], [], [], REPLY_S)
+        link.timeout = SILENCE_S
+        return read_until(*arguments)
+
+    monkeypatch.setattr(link, "read_until", read_what_came)
     with pytest.raises(LinkLost) as caught:
         controller.query("MEASure:VOLTage?")
     assert "only b'4.5'" in one_line(caught)
 
 
 def test_no_reply(peer, controller):
+    controller._link.timeout = SILENCE_S
     with pytest.raises(LinkLost) as caught:
         controller.query("TOUCh:STATe?")
     assert "nothing within" in one_line(caught)
@@ -235,7 +249,7 @@ def test_garbage_in_a_reply(peer, controller, raw):
 
 def test_bytes_nobody_asked_for(peer, controller):
     peer.say(b"boo\n")
-    select.select([controller._link.fileno()], [], [], 5)
+    select.select([controller._link.fileno()], [], [], REPLY_S)
     with pytest.raises(LinkLost) as caught:
         controller.query("SYSTem:DMAN?")
     assert "boo" in one_line(caught) and "unasked" in one_line(caught)
@@ -298,7 +312,7 @@ def test_an_error_queue_that_never_ends(peer, controller):
 
 def test_unplugged():
     peer = Peer()
-    controller = open_quickly(peer)
+    controller = open_at(peer)
     peer.close()
     with pytest.raises(LinkLost) as caught:
         controller.query("SYSTem:DMAN?")

@@ -5,7 +5,7 @@ import io
 import json
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from making_logs import BASELINE, add, new_log
 
@@ -25,14 +25,12 @@ def finite(value):
     return value if value is not None and abs(value) < float("inf") else None
 
 
-@settings(deadline=None)
 @given(ROWS)
 def test_json_comes_back(rows):
     expected = [row | {"number": finite(row["number"])} for row in rows]
     assert json.loads(as_text(rows, COLUMNS, "json")) == expected
 
 
-@settings(deadline=None)
 @given(ROWS)
 def test_csv_comes_back(rows):
     read = list(csv.DictReader(io.StringIO(as_text(rows, COLUMNS, "csv"), newline="")))

@@ -36,19 +36,17 @@ JUDGEMENTS = st.builds(
 )
 
 
-@settings(deadline=None)
 @given(TOUCHES)
 def test_touches(touch):
     assert rows.touch_from_json(rows.touch_to_json(touch)) == touch
 
 
-@settings(deadline=None)
 @given(LINES)
 def test_timelines(line):
     assert rows.timeline_from_json(rows.timeline_to_json(line)) == line
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(touch=TOUCHES, line=LINES, judgement=JUDGEMENTS, after=st.sampled_from(AFTERS),
        facts=st.dictionaries(WORDS, JSON, max_size=3), fault=st.none() | WORDS,
        path_ohm=st.none() | NUMBERS, key=WORDS)

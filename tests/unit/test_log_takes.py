@@ -5,7 +5,7 @@ import os
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -15,13 +15,11 @@ from rig.log import takes
 STEPS = hnp.arrays(np.int16, st.integers(1, 5000), elements=st.integers(-32768, 32767))
 
 
-@settings(deadline=None)
 @given(STEPS)
 def test_pcm_steps_come_back_exactly(pcm):
     assert np.array_equal(takes.to_pcm(takes.from_pcm(pcm)), pcm)
 
 
-@settings(deadline=None)
 @given(hnp.arrays(np.float32, st.integers(1, 300),
                   elements=st.floats(-1, 1 - 1 / 32768, width=32)))
 def test_any_sample_comes_back_within_half_a_step(samples):

@@ -47,7 +47,7 @@ def test_a_recording_that_begins_inside_a_pulse_leaves_it_out():
     assert find_pulses(marker, RATE_HZ) == [5_000]
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     edges=st.lists(st.integers(1, 18), min_size=0, max_size=5, unique=True),
     offset=st.integers(0, 900),
