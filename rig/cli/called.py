@@ -18,7 +18,7 @@ NEVER_WITH = ("--help", "--before", "--after")
 """A command with one of these isn't about a project."""
 
 _COMMAND = re.compile(
-    rf"(?<![\w./\\-]){PROGRAM} (?P<command>--help|[a-z]+)(?![\w-])"
+    rf"(?<![\w./\\-]){PROGRAM} (?P<command>--help|COMMAND|[a-z]+)(?![\w-])"
     rf"(?P<rest>(?:(?!  |[`\n]|{PROGRAM} ).)*)"
 )
 """A command in a text: up to a line's end, a backquote, two spaces or the next command."""
@@ -52,7 +52,7 @@ class Call:
 
     def _pasted(self, found: re.Match[str]) -> str:
         command, rest = found["command"], found["rest"]
-        if command not in self.options and command != "--help":
+        if command not in self.options and command not in ("--help", "COMMAND"):
             return found[0]
         if self.project is not None and quoted(self.project) != self.project:
             rest = rest.replace(f" {self.project}", f" {quoted(self.project)}")

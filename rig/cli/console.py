@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from typing import Any
 
 from rich.console import Console
@@ -36,3 +37,20 @@ def console() -> Console:
     if sys.stdout.isatty():
         return Screen(**plain)
     return Screen(**plain, color_system=None, width=200, soft_wrap=True)
+
+
+def print_commands(out: Console, commands: Mapping[str, str]) -> None:
+    """Print commands to paste, each with what it does: beside it, or above on a narrow screen.
+
+    Parameters
+    ----------
+    out : rich.console.Console
+    commands : mapping of str to str
+        A command as `padsweep COMMAND ...`, and what it does.
+    """
+    shown = {as_called(command): what for command, what in commands.items()}
+    widest = max(map(len, shown))
+    beside = not out.is_terminal or 4 + widest + max(map(len, shown.values())) <= out.width
+    for command, what in shown.items():
+        line = f"  {command:<{widest}}  {what}" if beside else f"  {what}:\n    {command}"
+        out.print(line, soft_wrap=True)

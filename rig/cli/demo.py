@@ -9,7 +9,7 @@ import typer
 from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import DEMO_KIND, DEMO_PADS, DEMO_SEED, new_simulated_project
 from rig.choose import finds
-from rig.cli.console import console
+from rig.cli.console import console, print_commands
 from rig.cli.player import cannot_play
 from rig.cli.progress import SweepView
 from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
@@ -61,13 +61,11 @@ def demo(
     log.close()
     out.print(told)
     out.print(f"\neverything is in {folder}/; next:")
-    after = {
+    print_commands(out, {
         f"padsweep replay --project {folder}": "listen; keep, or set aside",
         f"padsweep sheet --project {folder}": "what you kept, to build",
         f"padsweep export --project {folder} --finds": "all finds as rows",
-    }
-    for command, what in after.items():
-        out.print(f"  {command:<{max(map(len, after))}}  {what}")
+    })
     if missing := cannot_play():
         out.print(missing)
 

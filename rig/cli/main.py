@@ -30,7 +30,6 @@ app = App(
     name=PROGRAM,
     cls=Group,
     help="Find, choose and plan the bends of a battery sound toy.",
-    no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -99,12 +98,10 @@ def _leave_with(
 def _ended(command: TyperGroup, words: Sequence[str], call: Call) -> tuple[int, str]:
     """Run a command to an end that was foreseen: its exit code, and what to tell of it."""
     try:
-        with command.make_context(call.program, list(words), obj=call) as context:
+        with command.make_context(call.program, list(words) or ["--help"], obj=call) as context:
             command.invoke(context)
     except typer.Exit as leave:
         return leave.exit_code, ""
-    except ERRORS.NoArgsIsHelpError as asked:
-        print(asked.format_message())
     except ERRORS.UsageError as error:
         return error.exit_code, usage_words(error)
     except RigError as error:

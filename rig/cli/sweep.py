@@ -100,18 +100,17 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
         `Stopped` after Ctrl-C; whatever else ends it early.
     """
     with closing(open_log(project, name)) as log:
-        bench = open_bench(project)
-        events = Sweep(project, bench, log).run()
-        try:
-            done = view.show(events)
-        except KeyboardInterrupt:
-            raise Stopped(
-                "stopped: the toy is off, all pads are open and the log is whole; "
-                f"`padsweep sweep --project {project.folder}` continues"
-            ) from None
-        finally:
-            events.close()
-            bench.close()
+        with (
+            closing(open_bench(project)) as bench,
+            closing(Sweep(project, bench, log).run()) as events,
+        ):
+            try:
+                done = view.show(events)
+            except KeyboardInterrupt:
+                raise Stopped(
+                    "stopped: the toy is off, all pads are open and the log is whole; "
+                    f"`padsweep sweep --project {project.folder}` continues"
+                ) from None
         return done, summary(log, project.rig.sweep.false_discovery)
 
 
@@ -127,16 +126,15 @@ def run_by_hand(
     """
     again = f"`padsweep sweep --project {project.folder}` continues"
     with closing(open_log(project, name)) as log, single_keys():
-        bench = open_hands(project, terminal)
-        sweep = SweepByHand(project, bench, log)
-        events = sweep.explore() if explore else sweep.run()
-        try:
-            done = terminal.show(events)
-        except KeyboardInterrupt:
-            raise Stopped(f"stopped: take the bridge off; the log is whole, {again}") from None
-        finally:
-            events.close()
-            bench.close()
+        with closing(open_hands(project, terminal)) as bench:
+            sweep = SweepByHand(project, bench, log)
+            with closing(sweep.explore() if explore else sweep.run()) as events:
+                try:
+                    done = terminal.show(events)
+                except KeyboardInterrupt:
+                    raise Stopped(
+                        f"stopped: take the bridge off; the log is whole, {again}"
+                    ) from None
         told = summary(log, project.rig.sweep.false_discovery)
         return done, told if done else f"{told}\nleft early: {again}"
 

@@ -30,7 +30,7 @@ _NUMBER = re.compile(rb"(?<![\w.])-?\d+(?:\.\d+)?")
 _WORD = re.compile(rb"[A-Za-z_][\w-]*")
 
 OPTIONS = [
-    "--project", "--name", "--list", "--keep", "--skip", "--undo", "--note", "--again", "--finds",
+    "--project", "--name", "--list", "--keep", "--set-aside", "--undo", "--note", "--again", "--finds",
     "--all", "--format", "--output", "--force", "--out", "--dry-run", "--jobs", "--before", "--after",
     "--seed", "--pads", "--kind", "--board", "--by-hand", "--simulated", "--explore", "--folder",
     "--help", "-h", "--version", "--nme", "-x", "--", "-", "--=", "--name=", "--list=3", "--jobs=1.5",
@@ -74,7 +74,7 @@ def edit_folder(random: Random, folder: Path) -> str:
     there = [name for name in FILES if (folder / name).is_file()]
     if random.random() < 0.12 or not there:
         return _edit_files(random, folder)
-    at = min(int(random.expovariate(0.9)), len(there) - 1)
+    at = min(int(random.expovariate(0.5)), len(there) - 1)
     path = folder / there[at]
     text = path.read_bytes()
     edit = random.choice(TEXT_EDITS)
@@ -129,7 +129,7 @@ def delete_line(random: Random, text: bytes) -> bytes:
 def double_line(random: Random, text: bytes) -> bytes:
     lines = text.splitlines(keepends=True) or [b""]
     at = random.randrange(len(lines))
-    return b"".join(lines[: at + 1] * 1 + [lines[at]] * random.choice((1, 1, 100)) + lines[at + 1 :])
+    return b"".join(lines[: at + 1] + [lines[at]] * random.choice((1, 1, 100)) + lines[at + 1 :])
 
 
 def swap_lines(random: Random, text: bytes) -> bytes:
@@ -141,6 +141,20 @@ def swap_lines(random: Random, text: bytes) -> bytes:
 
 def other_number(random: Random, text: bytes) -> bytes:
     return _other(random, text, _NUMBER, NUMBERS)
+
+
+def near_number(random: Random, text: bytes) -> bytes:
+    found = list(_NUMBER.finditer(text))
+    if not found:
+        return text
+    one = random.choice(found)
+    value = float(one[0]) * random.choice((0.5, 0.9, 2, 10, 1000)) + random.choice((0, 0, 1, -1))
+    told = f"{value:.0f}" if random.random() < 0.7 else f"{value:g}"
+    return text[: one.start()] + told.encode() + text[one.end() :]
+
+
+def word_of_the_file(random: Random, text: bytes) -> bytes:
+    return _other(random, text, _WORD, [one.decode() for one in _WORD.findall(text)] or ["x"])
 
 
 def other_word(random: Random, text: bytes) -> bytes:
@@ -221,7 +235,7 @@ def _other(random: Random, text: bytes, what: re.Pattern, values: list[str]) -> 
 
 
 TEXT_EDITS: list[Callable[[Random, bytes], bytes]] = [
-    *(other_number, other_value, other_word) * 4, *(misspell, delete_line, indent, outdent) * 2,
+    *(near_number, word_of_the_file, other_number, other_value) * 4, other_word, *(misspell, delete_line, indent, outdent) * 2,
     double_line, swap_lines, insert_bytes, insert_bytes, delete_bytes, other_line_ends, other_encoding,
     cut, nest, repeat, replace_all,
 ]  # fmt: skip

@@ -41,12 +41,14 @@ CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 BOARD_FILE = "board file.yaml"
 STOP_S = 4.0
 """After so long a sweep or demo is stopped as by Ctrl-C."""
-HANG_S = 60.0
-"""A run that lasts longer hangs; the slowest takes some seconds, more on a busy machine."""
+BUSY_S = 30.0
+"""A run that needs more of the processor hangs; the slowest needs some seconds."""
+BLOCKED_S = 600.0
+"""So does one that lasts longer, however busy the machine is with other things."""
 
 QUICK = [
     "check --project toy", "check", "replay --project toy", "replay --project toy --list",
-    "replay --project toy --keep A-D --note words", "replay --project toy --skip A-C --undo A-D",
+    "replay --project toy --keep A-D --note words", "replay --project toy --set-aside A-C --undo A-D",
     "sheet --project toy", "sheet --project toy --out sheet.html", "export --project toy",
     "export --project toy --finds --format json", "export --project toy --all --output rows.csv",
 ]
@@ -89,13 +91,13 @@ def main() -> int:
     parser.add_argument("--lines", action="store_true", help="print the lines that were told")
     given = parser.parse_args()
     tally = Tally()
+    kept = Path(tempfile.gettempdir()) / f"padsweep-edit-{given.seed}-{given.only}"
     with tempfile.TemporaryDirectory() as folder, _a_machine_of_its_own(Path(folder)):
         templates = make_templates(Path(folder) / "templates")
         numbers = range(given.edits) if given.only is None else [given.only]
         for number in numbers:
             once(templates, Path(folder) / "work", given.seed, number, tally)
         if given.only is not None:
-            kept = Path(tempfile.gettempdir()).parent / f"padsweep-edit-{given.seed}-{given.only}"
             shutil.copytree(Path(folder) / "work", kept, dirs_exist_ok=True, symlinks=True)
             print(f"the folder: {kept}")
     for line, count in sorted(tally.lines.items()) if given.lines else ():
@@ -147,7 +149,7 @@ def once(templates: dict[str, Path], work: Path, seed: int, number: int, tally: 
         words = edit_command(random, words)
     os.chdir(work / "toy" if command == "check" and kind != "none" and (work / "toy").is_dir() else work)
     began = time.monotonic()
-    done = _run(words)
+    done = run_guarded(words)
     tally.slowest_s = max(tally.slowest_s, time.monotonic() - began)
     tally.codes[done.code] += 1
     tally.lines[done.err.strip()[:200]] += done.code != 0
@@ -177,29 +179,32 @@ def _reports(work: Path) -> list[Path]:
     return sorted(p for p in work.rglob("padsweep-report-*.txt") if p.is_file())
 
 
-def _run(words: list[str]) -> Done:
+def run_guarded(words: list[str]) -> Done:
     """Run the program, stop it if it sweeps for long, and give up on it if it doesn't end."""
     began = time.monotonic()
 
     def rung(signum, frame):
-        if time.monotonic() - began > HANG_S:
+        if signum == signal.SIGPROF or time.monotonic() - began > BLOCKED_S:
             raise HangingError
         if set(words) & {"sweep", "demo"}:
             raise KeyboardInterrupt
-        signal.setitimer(signal.ITIMER_REAL, HANG_S)
 
-    before = signal.signal(signal.SIGALRM, rung)
-    signal.setitimer(signal.ITIMER_REAL, STOP_S, HANG_S)
+    before = [(one, signal.signal(one, rung)) for one in (signal.SIGALRM, signal.SIGPROF)]
+    signal.setitimer(signal.ITIMER_REAL, STOP_S, BLOCKED_S)
+    signal.setitimer(signal.ITIMER_PROF, BUSY_S, BUSY_S)
     try:
         return run_main(*words)
     except HangingError as hanging:
         at = hanging.__traceback__
         while at.tb_next:
             at = at.tb_next
-        return Done(-1, "", f"didn't end: {at.tb_frame.f_code.co_filename}, line {at.tb_lineno}")
+        where = at.tb_frame.f_back or at.tb_frame
+        return Done(-1, "", f"didn't end: {where.f_code.co_filename}, line {where.f_lineno}")
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        for timer in (signal.ITIMER_REAL, signal.ITIMER_PROF):
+            signal.setitimer(timer, 0)
+        for one, handler in before:
+            signal.signal(one, handler)
 
 
 @contextmanager

@@ -11,7 +11,7 @@ import pytest
 from running import run_main, swept_project
 
 from rig.cli.called import Call, as_called, during, names_command, typed
-from rig.cli.console import console
+from rig.cli.console import console, print_commands
 
 BOTH = frozenset({"--project", "--name"})
 OPTIONS = {"sweep": BOTH, "replay": BOTH, "check": frozenset({"--project"}), "judge": BOTH,
@@ -65,21 +65,41 @@ def test_a_folder_is_quoted_for_the_shell():
                     "make `bin/padsweep new 'my toy'`")
 
 
-def test_the_console_keeps_a_command_in_one_line(monkeypatch):
+def narrow_terminal(monkeypatch):
+    """Let standard output be a terminal of 60 columns."""
     class Narrow(io.StringIO):
         def isatty(self):
             return True
 
     monkeypatch.setattr(sys, "stdout", out := Narrow())
-    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setenv("COLUMNS", "60")
     monkeypatch.setenv("TERM", "xterm")
+    return out
+
+
+def test_the_console_keeps_a_command_in_one_line(monkeypatch):
+    narrow = narrow_terminal(monkeypatch)
     with during(Call("/a/long/way/to/padsweep", OPTIONS, project="a/folder/of/mine")):
         console().print("next: padsweep sweep")
-        console().print("a line that says something at more than forty columns")
-    lines = out.getvalue().splitlines()
+        console().print("a line that says something that needs more than sixty columns")
+    lines = narrow.getvalue().splitlines()
     assert lines[0] == "next: /a/long/way/to/padsweep sweep --project a/folder/of/mine"
     assert len(lines) == 3
     assert as_called("padsweep sweep") == "padsweep sweep"  # the run is over
+
+
+@pytest.mark.parametrize(("program", "lines"), [
+    ("padsweep", ["  padsweep sweep --project toy   touch every pair",
+                  "  padsweep replay --project toy  listen"]),
+    ("a/long/way/to/padsweep", ["  touch every pair:",
+                                "    a/long/way/to/padsweep sweep --project toy", "  listen:",
+                                "    a/long/way/to/padsweep replay --project toy"]),
+])
+def test_what_commands_do_stands_beside_them_where_that_fits(monkeypatch, program, lines):
+    narrow = narrow_terminal(monkeypatch)
+    with during(Call(program, OPTIONS, project="toy")):
+        print_commands(console(), {"padsweep sweep": "touch every pair", "padsweep replay": "listen"})
+    assert narrow.getvalue().splitlines() == lines
 
 
 def test_what_calls_it_again(tmp_path, monkeypatch):
