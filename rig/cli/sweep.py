@@ -170,7 +170,7 @@ def unsure_words(records: list[Record], heard: int, false_discovery: float) -> s
     if not unsure:
         return ""
     keys = {one.key for one in records if one.kind == "confirm"}
-    takes = min(sum(r.kind == "baseline" and not r.fault and r.key == k for r in records)
+    takes = min(sum(r.kind == "baseline" and r.counts and r.key == k for r in records)
                 for k in keys)
     needed = takes_needed(len(p_values), heard, false_discovery)
     more = (f"; with {len(p_values)} pairs take {needed} clean presses, not {takes} "

@@ -8,8 +8,6 @@ from scipy.ndimage import median_filter
 
 from rig.listen.features import BAND_HIGH_HZ, BAND_LOW_HZ
 
-SILENT_PEAK = 2 / 32768
-"""A muted input stays within so much: takes are kept in 16 bits."""
 WINDOW_S = 0.2
 """Whole periods of both mains, and bins 5 Hz wide."""
 QUIET_QUANTILE = 0.25
@@ -24,8 +22,8 @@ in the quietest quarter, a tone all of it."""
 
 
 def is_silent(samples: np.ndarray) -> bool:
-    """Say whether an input gives nothing at all, not even noise."""
-    return float(np.ptp(samples)) <= 2 * SILENT_PEAK if len(samples) else True
+    """Say whether an input gives nothing at all: any that is open has some noise."""
+    return len(samples) == 0 or float(np.ptp(samples)) == 0.0
 
 
 def tone_hz(samples: np.ndarray, rate_hz: int) -> float | None:

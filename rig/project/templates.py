@@ -108,7 +108,7 @@ keep: all             # all | finds: which takes stay on the disk
 
 timings:
   before_ms: 60
-  lead_in_ms: 400     # key pressed, nothing closed yet: time to hear a dead toy
+  lead_in_ms: 400     # key pressed, nothing closed yet: time to hear a dead toy; 350 or more
   dwell_ms: 1200      # pads closed, at most
   tail_ms: 500        # everything open again
   rail_off_wait_s: 2.0

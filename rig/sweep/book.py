@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NoReturn
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from rig.log.takes import as_stored
 from rig.project import Project, path_ohm
 from rig.sweep import sounding
 from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
-from rig.sweep.hearing import Heard
+from rig.sweep.hearing import EXPLAINED, Heard
 from rig.sweep.plan import Knowledge, Step, step_words
 from rig.sweep.rejudge import is_clean
 
@@ -176,10 +177,12 @@ class Book:
         yield self._again(number, step, why)
         if self._lost_in_a_row >= LOST_IN_A_ROW:
             self.log.event("paused", why=why)
-            look = (
-                "close other programs that record or use another input" if self._by_hand
-                else "check the sound lead, its level and the marker's wire"
-            )
+            if why in EXPLAINED:
+                look = "put that right"
+            elif self._by_hand:
+                look = "close other programs that record or use another input"
+            else:
+                look = "check the sound lead, its level and the marker's wire"
             raise CaptureLost(
                 f"{self._lost_in_a_row} takes in a row were lost ({why}): {look}, {sounding.ON}"
             )
@@ -238,15 +241,14 @@ class Book:
         """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
         judgement = too_loud(heard.samples)
         self.log.judged(number, judgement)
-        beyond_db = judgement.measures["over_db"]
-        if self.is_first_baseline():
-            self._loud_clean_takes += 1
-            if not self.ear.takes_learnt(step.key) or self._loud_clean_takes >= LOUD_CLEAN_TAKES:
-                self._give_up_baseline(sounding.too_loud(step.key, heard.samples))
+        self._loud_clean_takes += self._is_first_baseline()
+        learnt = self.ear.takes_learnt(step.key)
+        if not learnt or self._loud_clean_takes >= LOUD_CLEAN_TAKES:
+            self._refuse(sounding.too_loud(step.key, heard.samples))
         try:
             yield from self.lose(number, step, sounding.lost_words(judgement.measures))
         except CaptureLost:
-            rise_db = beyond_db - self.ear.peak_dbfs(step.key)
+            rise_db = judgement.measures["over_db"] - self.ear.peak_dbfs(step.key)
             raise sounding.grown_loud(step.key, rise_db, self._lost_in_a_row) from None
 
     def _check_sounding(self, number: int, key: str, heard: Heard) -> None:
@@ -254,26 +256,24 @@ class Book:
         quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
         if stands_db < sounding.NEEDED_DB:
             self.log.judged(number, lost("not heard"))
-            reason = sounding.hidden(
+            self._refuse(sounding.hidden(
                 key, quiet_db, stands_db, heard.samples, self.rate_hz, self._by_hand
-            )
-            if self.is_first_baseline():
-                self._give_up_baseline(reason)
-            raise reason
+            ))
 
-    def is_first_baseline(self) -> bool:
-        """Say whether no pair has been touched yet: a baseline can be made afresh then."""
-        self.log.flush()
-        return not any(record.touch.connections for record in self.log.records())
-
-    def _give_up_baseline(self, reason: BadSound) -> None:
-        """Let the next run make the baseline afresh, at the level that it is set to then."""
-        for record in self.log.records():
-            if is_clean(record):
-                self.log.judged(record.number, lost("made at another level"))
+    def _refuse(self, reason: BadSound) -> NoReturn:
+        """Stop for a level that is wrong; a baseline without pairs is made afresh next time."""
+        if self._is_first_baseline():
+            for record in self.log.records():
+                if is_clean(record):
+                    self.log.judged(record.number, lost("made at another level"))
         self.log.event("paused", why=str(reason))
         self.log.flush()
         raise reason
+
+    def _is_first_baseline(self) -> bool:
+        """Say whether no pair has been touched yet."""
+        self.log.flush()
+        return not any(record.touch.connections for record in self.log.records())
 
 
 def _step_of(record: Record) -> Step | None:

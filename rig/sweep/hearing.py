@@ -13,6 +13,11 @@ from rig.bench.marker import TiedTimeline, find_pulses, tie
 from rig.errors import CaptureLost
 from rig.listen import is_silent
 
+MUTED = "the sound input gives nothing at all, not even noise: is it muted?"
+MONO = "the marker is on the sound channel as well: is the input mono?"
+SWAPPED = "the marker is on the sound channel: swap sound_channel and marker_channel in rig.yaml"
+EXPLAINED = (MUTED, MONO, SWAPPED)
+"""Faults that say what to look at."""
 SAME_PULSE, PULSE_AROUND = 2, 20
 """Samples between two channels' views of one pulse, at most, and that are looked at before it."""
 
@@ -145,7 +150,7 @@ class _Tape:
         except CaptureLost as fault:
             return self._explained(timeline, str(fault)), None
         if all(map(self._is_heard_too, pulses)):
-            return "the marker is on the sound channel as well: is the input mono?", None
+            return MONO, None
         return None, tied
 
     def _is_heard_too(self, pulse: int) -> bool:
@@ -158,12 +163,9 @@ class _Tape:
         """Give what is behind a marker that isn't as it should be, where that can be seen."""
         sound, marker = self.sound[: self.length], self.marker[: self.length]
         if is_silent(sound) and is_silent(marker):
-            return "the sound input gives nothing at all, not even noise: is it muted?"
+            return MUTED
         beside = find_pulses(sound, self.rate_hz)
         with contextlib.suppress(CaptureLost):
             if len(beside) == 2 and tie(timeline, *beside, self.rate_hz):
-                return (
-                    "the marker is on the sound channel: swap sound_channel and marker_channel in "
-                    "rig.yaml"
-                )
+                return SWAPPED
         return fault

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.bench import Bench, Stimulus, Touch
-from rig.errors import ToyLost
+from rig.errors import BenchError, ToyLost
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
@@ -81,7 +81,7 @@ class Recovery:
         A phrase that was never heard before may come, a few times in a row; silence counts
         sooner.
         """
-        silent = 0
+        silent, self._last = 0, None
         for _ in range(PRESSES):
             heard = self._press(key)
             if heard.fault:
@@ -135,14 +135,19 @@ class Recovery:
         self.note("toy lost", key=key)
         raise ToyLost(
             f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; it is off and "
-            "all pads are open: look at it, then run `padsweep sweep` to continue"
+            "all pads are open: look at it and its sound lead, then run `padsweep sweep` to continue"
         )
 
     def _check_sound(self, key: str, baseline: Baseline) -> None:
         """Tell a dead toy, which is off now, from an input that is no longer as it was."""
-        self.bench.wait(self.project.rig.timings.rail_off_wait_s)
-        room = self._listen_once(ROOM_MS)
-        if self._last is None or room.fault:
+        if self._last is None:
+            return
+        try:
+            self.bench.wait(self.project.rig.timings.rail_off_wait_s)
+            room = self._listen_once(ROOM_MS)
+        except BenchError:
+            return
+        if room.fault:
             return
         if is_silent(room.samples):
             raise sounding.nothing_comes()
@@ -151,9 +156,9 @@ class Recovery:
             louder_db = baseline.louder_db(self._last.samples, press)
             if abs(louder_db) >= sounding.CHANGED_DB:
                 raise sounding.changed(key, louder_db)
-        level_db = float(np.median(frames(room.samples, self.bench.rate_hz).level_db))
-        louder_db = level_db - baseline.noise_level_db
-        if louder_db >= sounding.ROOM_LOUDER_DB:
+        level_db = frames(room.samples, self.bench.rate_hz).level_db
+        if not baseline.is_quiet(level_db):
+            louder_db = float(np.median(level_db)) - baseline.noise_level_db
             raise sounding.covered(key, louder_db, room.samples, self.bench.rate_hz)
 
     def power_cycle(self, tries: int = 1) -> float:

@@ -17,7 +17,6 @@ NOTICED_DB = 3.0
 """Noise alone seems to stand so far above its own quiet moments."""
 CHANGED_DB = 2.0
 """Less than this beyond the loudest or softest clean take is no other level."""
-ROOM_LOUDER_DB = 6.0
 SPARE_DB = 6
 """Bends are up to about 6 dB louder than the toy itself (invented toys, seeds 8 and 21 to 23)."""
 LITTLE_SPARE_DB = 3.0
@@ -29,7 +28,8 @@ SOFT_DBFS = -60.0
 """With peaks below this a take is heard through the input's own noise."""
 QUIET_PERCENT = 5.0
 """So much of a take, at least, holds only the room, unless the toy never stops sounding."""
-HUM_BELOW_HZ = 400.0
+MAINS_HZ, HUM_WITHIN_HZ, HUM_BELOW_HZ = (50, 60), 2.0, 700.0
+"""Hum is the mains and its lower multiples."""
 
 
 def lost_words(measures: dict) -> str:
@@ -53,16 +53,16 @@ def too_loud(key: str, take: np.ndarray) -> BadSound:
     """Tell of a toy whose sound with nothing bridged is clipped from the start."""
     beyond_db = over_db(take)
     return BadSound(
-        f"key {key!r} is {loud_words(beyond_db)} (estimated from how steeply its peaks are cut "
-        f"off): turn the toy or the input down by {down_db(beyond_db)} dB, {SPARE_DB} of them "
-        f"for bends that are louder still, {ON}"
+        f"key {key!r} is {loud_words(beyond_db)} (estimated from the slopes of its clipped "
+        f"peaks): turn the toy or the input down by {down_db(beyond_db)} dB, {SPARE_DB} of them for "
+        f"louder bends, {ON}"
     )
 
 
 def grown_loud(key: str, rise_db: float, lost: int) -> BadSound:
     """Tell of a toy that has become too loud since its baseline."""
     return BadSound(
-        f"the toy has become too loud for the sound input: {lost} takes in a row were clipped, "
+        f"the toy has become too loud for the sound input: {lost} takes in a row were lost, "
         f"with nothing bridged as well, and key {key!r} is about {max(rise_db, 1):.0f} dB louder "
         f"than its baseline: set volume, input and microphone back as they were, {ON}"
     )
@@ -119,13 +119,11 @@ def hidden(
             f"the toy's volume, {where} and the sound input's level{other}, {ON}"
         )
     what, do = _steady(quiet_db, sound, rate_hz, by_hand)
-    stands = (
-        f"stands only {stands_db:.0f} dB above" if stands_db >= NOTICED_DB else "isn't heard above"
-    )
-    return BadSound(
-        f"key {key!r} {stands} {what}; {NEEDED_DB:.0f} dB are needed: {do}, "
-        f"or turn the toy up, {ON}"
-    )
+    if stands_db < NOTICED_DB:
+        told = f"isn't heard above {what}: look whether the toy sounds at all"
+    else:
+        told = f"stands only {stands_db:.0f} dB above {what}, {NEEDED_DB:.0f} dB are needed"
+    return BadSound(f"key {key!r} {told}; {do}, or turn the toy up, {ON}")
 
 
 def room_words(level_db: float, room: np.ndarray, rate_hz: int) -> str:
@@ -135,7 +133,7 @@ def room_words(level_db: float, room: np.ndarray, rate_hz: int) -> str:
     if level_db < LOUD_ROOM_DBFS:
         return ""
     what, do = _steady(level_db, room, rate_hz, True)
-    return f"the room is loud: {what}, at {level_db:.0f} dBFS; {do} if the toy isn't heard"
+    return f"the room is loud: {what}, at {level_db:.0f} dBFS; if the toy isn't heard, {do}"
 
 
 def _steady(
@@ -143,11 +141,11 @@ def _steady(
 ) -> tuple[str, str]:
     """Name what is always there, and what to do about it."""
     hz = tone_hz(sound, rate_hz)
-    if hz is not None and hz < HUM_BELOW_HZ:
-        return (f"a steady hum of {hz:.0f} Hz",
-                "join the toy's ground to the input's, keep leads away from mains cables")
+    if hz is not None and _is_hum(hz):
+        look = "keep the microphone" if by_hand else "look at the sound lead's screen, keep all leads"
+        return f"a steady hum of {hz:.0f} Hz", f"{look} away from mains cables"
     if hz is not None:
-        return f"a steady tone of {hz:.0f} Hz", "turn off what makes it, which may be the toy itself"
+        return f"a steady tone of {hz:.0f} Hz", "turn off what makes it (the toy itself?)"
     if level_db < COVERS_DBFS:
         do = "turn the input up"
     elif by_hand:
@@ -155,6 +153,10 @@ def _steady(
     else:
         do = "look at the sound lead"
     return "the noise that is always there", do
+
+
+def _is_hum(hz: float) -> bool:
+    return hz < HUM_BELOW_HZ and any(abs(hz - m * round(hz / m)) < HUM_WITHIN_HZ for m in MAINS_HZ)
 
 
 def loudness(take: np.ndarray, press: int, rate_hz: int) -> tuple[float, float]:
@@ -183,12 +185,13 @@ def fit_words(peak_dbfs: float) -> str:
     """Say what is worth knowing of a baseline's highest peak; empty where it fits well."""
     if peak_dbfs > -LITTLE_SPARE_DB:
         return (
-            f"the toy comes within {max(ceil(-peak_dbfs), 1)} dB of the most that the sound input takes: bends "
-            f"louder than that can't be judged; {ceil(SPARE_DB + peak_dbfs)} dB less would do for most"
+            f"the toy comes within {max(ceil(-peak_dbfs), 1)} dB of the most that the sound input "
+            "takes: bends louder than that can't be judged; "
+            f"{ceil(SPARE_DB + peak_dbfs)} dB less would do for most"
         )
     if peak_dbfs < SOFT_DBFS:
         return (
-            f"the toy is very soft at the sound input, its highest peaks are at {peak_dbfs:.0f} dBFS: "
-            "what is soft in it may not be heard; an input turned up hears more"
+            f"the toy is very soft at the sound input, with peaks at {peak_dbfs:.0f} dBFS: turn the "
+            "input up, so that its own noise covers less"
         )
     return ""
