@@ -36,7 +36,7 @@ def _is_waiting() -> bool:
     if os.name == "nt":
         import msvcrt
 
-        return msvcrt.kbhit()
+        return msvcrt.kbhit()  # type: ignore[attr-defined]  # there on Windows
     return bool(select.select([sys.stdin.fileno()], [], [], 0)[0])
 
 
@@ -99,7 +99,7 @@ def read_key() -> str:
     if os.name == "nt":
         import msvcrt
 
-        return msvcrt.getwch()
+        return msvcrt.getwch()  # type: ignore[attr-defined]  # there on Windows
     # Not through sys.stdin: its buffer would hold back what follows for `input`.
     handle = sys.stdin.fileno()
     key = os.read(handle, 1)

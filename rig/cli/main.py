@@ -10,6 +10,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from typing import cast
 
 import typer
 from typer.core import TyperGroup
@@ -61,7 +62,7 @@ def run() -> None:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _stop)
     _open_streams()
-    command = typer.main.get_command(app)
+    command = cast(TyperGroup, typer.main.get_command(app))
     options = {
         name: frozenset(option for param in one.params for option in param.opts)
         for name, one in command.commands.items()

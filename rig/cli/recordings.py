@@ -135,17 +135,17 @@ def _unlike(ear: Recordings, paths: Sequence[str]) -> Iterator[Doubt]:
             "if all are phrases of one key, else leave out what doesn't belong"
         )
     for one in unlike:
-        which, beside = [paths[i] for i in one.which], paths[one.beside]
+        mine, beside = [paths[i] for i in one.which], paths[one.beside]
         said = sound_words(one.told.sound, one.told.amount, one.told.unit)
         if _only_level(ear, one):
-            yield Doubt(f"{_and_more(which)}: {said} than {beside}, and else the same: {STAYS}",
-                        which)
-        elif len(which) == 1 and len(ear.alike[0]) > 1:
+            yield Doubt(f"{_and_more(mine)}: {said} than {beside}, and else the same: {STAYS}",
+                        mine)
+        elif len(mine) == 1 and len(ear.alike[0]) > 1:
             seems = "" if one.told.sound == "timbre" else f" (beside {beside}: {said})"
             yield Doubt(
-                f"{which[0]}: unlike all others from before, by at least {one.apart_db:.0f} dB where they "
+                f"{mine[0]}: unlike all others from before, by at least {one.apart_db:.0f} dB where they "
                 f"differ most{seems}; if it is a phrase of its own record that again, and if "
-                "it is bent, or of another toy or key, leave it out", which
+                "it is bent, or of another toy or key, leave it out", mine
             )
 
 

@@ -209,7 +209,7 @@ class Baseline:
         self._lead_in_limits_db = np.minimum(
             max(2.0, 2.5 * self._usual_lead_in_db), 0.7 * mean_apart_db(self._stack, silence, LAG_FRAMES)
         )
-        return ~(among <= self._lead_in_limits_db).any(axis=1)
+        return np.logical_not(np.any(among <= self._lead_in_limits_db, axis=1))
 
     @property
     def answer_frames(self) -> int:

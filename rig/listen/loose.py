@@ -354,8 +354,8 @@ class Recordings:
         room_db = np.maximum(mine.room_db, clean.room_db)
         level_db = float(10 * np.log10(np.sum(10 ** (room_db / 10))))
         pads = [self._padded(one, length) for one in (mine.samples, laid.samples)]
-        excerpts = [Excerpt(one, frames(one, self.rate_hz), start) for one in pads]
-        return describe_excerpts(*excerpts, length - start, level_db, self.rate_hz)
+        bent, plain = (Excerpt(one, frames(one, self.rate_hz), start) for one in pads)
+        return describe_excerpts(bent, plain, length - start, level_db, self.rate_hz)
 
     def _padded(self, samples: np.ndarray, length: int) -> np.ndarray:
         """Give so many frames of a sound, silence after its end."""

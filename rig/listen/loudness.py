@@ -62,8 +62,8 @@ def _by_parts(rate_hz: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndar
     states = 2 * len(sections)
     before = np.zeros((PART + states, states))
     before[PART:] = np.eye(states)
-    before = before.reshape(-1, len(sections), 2).transpose(1, 0, 2)
-    results, after = sosfilt(sections, np.eye(PART + states, PART), axis=1, zi=before)
+    by_section = before.reshape(-1, len(sections), 2).transpose(1, 0, 2)
+    results, after = sosfilt(sections, np.eye(PART + states, PART), axis=1, zi=by_section)
     after = after.transpose(1, 0, 2).reshape(-1, states)
     results = results.astype(np.float32)
     return results[:PART], results[PART:], after[:PART], after[PART:]

@@ -59,7 +59,7 @@ def fundamentals(
     down = divider(hop, rate_hz)
     if down > 1:
         sound = _lowered(sound, down, rate_hz)
-        hop, rate_hz = hop // down, rate_hz / down
+        hop, rate_hz = hop // down, rate_hz / down  # type: ignore[assignment]  # a part of a Hz
     hops = padded(sound, (count + 3) * hop).reshape(-1, hop)
     shortest = int(rate_hz / HIGH_HZ)
     lag = np.arange(shortest, 2 * hop + 1, dtype=np.float32)
@@ -142,10 +142,10 @@ def _differences(hops: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     energy = within[:-1, -1] + within[1:, -1]  # half of that of two hops
     moved = within[2:] - within[:-2]
     by_hop = _correlations(hops)
-    difference = np.empty((count, 2, hop), np.float32)
-    np.add(moved[:-1], 2.0 * energy[:count, None], out=difference[:, 0])
-    np.add(moved[1:], (energy[:count] + energy[1 : count + 1])[:, None], out=difference[:, 1])
-    difference = difference.reshape(count, 2 * hop)
+    halves = np.empty((count, 2, hop), np.float32)
+    np.add(moved[:-1], 2.0 * energy[:count, None], out=halves[:, 0])
+    np.add(moved[1:], (energy[:count] + energy[1 : count + 1])[:, None], out=halves[:, 1])
+    difference = halves.reshape(count, 2 * hop)
     difference -= by_hop[:-1]
     difference -= by_hop[1:]
     return difference, energy[:count] / hop

@@ -86,7 +86,8 @@ def spectral_measures(
     batches = [
         _spectra(windows[first : first + BATCH], rate_hz) for first in range(0, len(windows), BATCH)
     ]
-    return tuple(np.concatenate(parts) for parts in zip(*batches, strict=True))
+    mel_db, centroid_hz, roll_off_hz, flatness = map(np.concatenate, zip(*batches, strict=True))
+    return mel_db, centroid_hz, roll_off_hz, flatness
 
 
 def _spectra(windows: np.ndarray, rate_hz: int) -> tuple[np.ndarray, ...]:

@@ -256,8 +256,8 @@ class Rig(_Model):
         if not isinstance(data, dict):
             return data
         if data.get("bench") == "hardware" and isinstance(data.get("timings", {}), dict):
-            timings = {"lead_in_ms": HARDWARE_LEAD_IN_MS} | data.get("timings", {})
-            return data | {"timings": timings}
+            usual = {"lead_in_ms": HARDWARE_LEAD_IN_MS}
+            return data | {"timings": usual | data.get("timings", {})}
         if data.get("bench") != "by-hand":
             return data
         by_hand = data.get("by_hand")

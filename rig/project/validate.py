@@ -172,7 +172,8 @@ def _parted_number(document: Document, path: tuple, field: str) -> str | None:
 def _fields(model: type[BaseModel], path: tuple) -> list[str]:
     """Give the field names of the model that stands at `path` inside `model`."""
     found = _annotation(model, path)
-    return list(found.model_fields) if isinstance(found, type) else []
+    is_model = isinstance(found, type) and issubclass(found, BaseModel)
+    return list(found.model_fields) if is_model else []
 
 
 def _literals(model: type[BaseModel], path: tuple) -> list[str]:

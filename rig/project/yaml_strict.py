@@ -44,7 +44,7 @@ _PROBLEMS = (
 class _Loader(yaml.SafeLoader):
     """PyYAML's reader without its implicit types; scalars are resolved in `_plain`."""
 
-    yaml_implicit_resolvers: ClassVar[dict] = {}
+    yaml_implicit_resolvers: ClassVar[dict] = {}  # type: ignore[misc]  # is the class's
 
     def compose_node(self, parent, index):
         event = self.peek_event()
@@ -156,6 +156,7 @@ def _build(node: yaml.Node, path: tuple, document: Document) -> object:
         return [_build(item, (*path, i), document) for i, item in enumerate(node.value)]
     if isinstance(node, yaml.MappingNode):
         return _build_mapping(node, path, document)
+    assert isinstance(node, yaml.ScalarNode)
     text = _readable(node, document)
     return _plain(text) if node.style is None else text
 

@@ -8,12 +8,12 @@ press brings nothing, twice, a press with nothing bridged tells a cut from a fre
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from rig.bench import Touch
-from rig.bench.byhand import ListeningBench, Prompt
+from rig.bench.byhand import Ask, ListeningBench, Prompt
 from rig.errors import ToyLost
 from rig.listen import HOP_S, LEAST_TAKES, Judgement, is_clipped, lost, over_db
 from rig.log import SweepLog
@@ -77,7 +77,7 @@ class SweepByHand:
         self._redo: Step | None = None
         self._held: tuple[str, ...] = ()
 
-    def run(self) -> Iterator[SweepEvent]:
+    def run(self) -> Generator[SweepEvent, None, None]:
         """Ask for every touch that is still due, likeliest first, and report as it goes.
 
         It ends early, without `SweepDone`, where the person leaves.
@@ -96,7 +96,7 @@ class SweepByHand:
         yield from self.book.finish()
         yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
 
-    def explore(self) -> Iterator[SweepEvent]:
+    def explore(self) -> Generator[SweepEvent, None, None]:
         """Listen while the person pokes at will, and ask which two it was when something is new.
 
         It ends when the person leaves.
@@ -217,7 +217,7 @@ class SweepByHand:
         """Give a step's touch as hands make it: no lead-in, and the take ends with the dwell."""
         return replace(step.touch(self.project), lead_in_ms=0, tail_ms=0)
 
-    def _prompt(self, ask: str, step: Step, why: str = "") -> Prompt:
+    def _prompt(self, ask: Ask, step: Step, why: str = "") -> Prompt:
         return Prompt(ask, step.key, step.pads, path_ohm(self.project.rig, step.series_ohm), why)
 
     def _ask_pair(self, step: Step) -> tuple[Got, Got | None]:
@@ -255,7 +255,9 @@ class SweepByHand:
             self.book.touches += 1
         return number
 
-    def _judge(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+    def _judge(
+        self, number: int, step: Step, heard: Heard
+    ) -> Generator[SweepEvent, None, _Pending]:
         """Judge a pair's take and tell it; gives the touch that waits for its sequel."""
         judgement = self.book.judge(number, step, heard)
         if judgement.sound != "lost":
@@ -432,7 +434,7 @@ class SweepByHand:
 
     def _came_back(self, pending: _Pending | None, tries: int) -> Iterator[SweepEvent]:
         evidence = {"answered": False, "rung": "person", "tries": tries}
-        self.log.event("recovered", pending and pending.number, **evidence)
+        self.log.event("recovered", pending.number if pending else None, **evidence)
         self.recoveries += 1
         yield Recovered("person", tries)
         if pending:

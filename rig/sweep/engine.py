@@ -8,7 +8,7 @@ the one before. So a touch is *made* when its take is in and *complete* one pres
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from statistics import median
@@ -78,7 +78,7 @@ class Sweep:
         self._tripped: list[frozenset[str]] = []
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
-    def run(self) -> Iterator[SweepEvent]:
+    def run(self) -> Generator[SweepEvent, None, None]:
         """Make every touch that is still due, and report as it goes.
 
         Whatever ends it (the plan's end, an error, Ctrl-C, the caller's `close()`), the toy
@@ -275,7 +275,7 @@ class Sweep:
                     self._close_book(pending, "freeze", evidence | {"rung": "none"})
                 raise
             evidence |= {"rung": revival.rung, "tries": revival.tries}
-            self.log.event("recovered", pending and pending.number, **evidence)
+            self.log.event("recovered", pending.number if pending else None, **evidence)
             if revival.froze:
                 after = "freeze"
                 self.recoveries += 1

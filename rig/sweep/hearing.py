@@ -146,7 +146,7 @@ class _Tape:
         try:
             if len(pulses) != 2:
                 raise CaptureLost(f"{len(pulses)} marker pulses instead of 2")
-            tied = tie(timeline, *pulses, self.rate_hz, known_ratio)
+            tied = tie(timeline, pulses[0], pulses[1], self.rate_hz, known_ratio)
         except CaptureLost as fault:
             return self._explained(timeline, str(fault)), None
         if all(map(self._is_heard_too, pulses)):
@@ -166,6 +166,6 @@ class _Tape:
             return MUTED
         beside = find_pulses(sound, self.rate_hz)
         with contextlib.suppress(CaptureLost):
-            if len(beside) == 2 and tie(timeline, *beside, self.rate_hz):
+            if len(beside) == 2 and tie(timeline, beside[0], beside[1], self.rate_hz):
                 return SWAPPED
         return fault

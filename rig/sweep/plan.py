@@ -53,7 +53,7 @@ class Step:
     def touch(self, project: Project) -> Touch:
         """Build the touch with the set-up's timings."""
         timings = project.rig.timings
-        connections = ()
+        connections: tuple[Connection, ...] = ()
         if self.pads is not None:
             connections = (Connection((self.pads[0],), (self.pads[1],), self.series_ohm),)
         return Touch(

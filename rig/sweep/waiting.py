@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import count
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
@@ -35,6 +35,9 @@ class Leave(Exception):
     """The person leaves; everything heard so far is logged."""
 
 
+What = Literal["sound", "silence", "again", "skip", "froze"]
+
+
 @dataclass(frozen=True)
 class Got:
     """What came of a prompt.
@@ -47,7 +50,7 @@ class Got:
         The take; with "silence" and "froze" it holds the end of the waiting.
     """
 
-    what: Literal["sound", "silence", "again", "skip", "froze"]
+    what: What
     heard: Heard | None = None
 
 
@@ -128,9 +131,10 @@ class Listener:
             self.bench.person.note("too soon: wait for the tone, then press")
             state = self.until_quiet(SOUNDS_ON_S if bridged else None)
             if state in ("again", "skip"):
-                return Got(state)
+                return Got(cast(What, state))
             # What comes too soon again and again is the bridge itself, which makes it sound.
             any_time = bridged and (tries >= TOO_SOON_MOST or state == "sounding")
+        raise AssertionError("a count has no end")
 
     def _once(self, bridged: bool, limit_s: float | None, any_time: bool) -> Got | None:
         """Wait for one press; None when it came before the tone was over, unless it may."""
@@ -160,11 +164,11 @@ class Listener:
             self.bench.person.tone("stop")
             return Got("sound", heard)
         if said not in ("silence", "froze"):
-            return Got(said)
+            return Got(cast(What, said))
         while tape.length < self._before + self._dwell:
             tape.add(self.bench.listen())
         start = tape.length - self._before - self._dwell
-        return Got(said, self._take(tape, start, start + self._before, bridged))
+        return Got(cast(What, said), self._take(tape, start, start + self._before, bridged))
 
     def _take(self, tape: _Tape, start: int, press: int, bridged: bool) -> Heard:
         """Listen to a take's end and cut it out; its bridge was closed before the press.
