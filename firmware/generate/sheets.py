@@ -337,7 +337,7 @@ def alike(netlist: Netlist, boards: int) -> set[str]:
     """
     def moved(name: str, board: int) -> str:
         for head, step in (("PAD_", 8), ("PAD", 8), ("TOY", 8), ("CHAIN_", 2)):
-            digits = name[len(head):].split("_")[0]
+            digits = name[len(head):].split("_", maxsplit=1)[0]
             if name.startswith(head) and digits.isdigit():
                 return head + str(int(digits) + step * board) + name[len(head) + len(digits):]
         return name

@@ -86,7 +86,7 @@ def _leave_with(
         code, told = 1, _unusable(error)
         if not told:
             failed.append(error)
-    except Exception as error:  # noqa: BLE001 - whatever it is, it is told in one line
+    except Exception as error:
         failed.append(error)
     if failed:
         code, told = EXIT_CODE, unforeseen(failed[0], call)

@@ -204,7 +204,7 @@ class Writer:
                     self._busy = False
                     self._change.notify_all()
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except Exception as trouble:  # noqa: BLE001 - the next caller gets it, whatever it is
+        except Exception as trouble:
             self._fail(trouble)
         finally:
             with suppress(sqlite3.Error):

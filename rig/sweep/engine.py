@@ -70,7 +70,7 @@ class Sweep:
         self.book = Book(project, log, bench.rate_hz)
         self.known = self.book.known
         self.ear = self.book.ear
-        self.recovery = Recovery(project, bench, lambda kind, **d: log.event(kind, **d))
+        self.recovery = Recovery(project, bench, log.event)
         self.recoveries = 0
         self._pending: _Pending | None = None
         self._news: list[SweepEvent] = []

@@ -27,4 +27,4 @@ def bench(_controller):
     emulator, port = _controller
     port.write("*RST;*CLS;*ESE 0;*SRE 0;:STATus:PRESet")
     assert port.errors() == []
-    yield emulator, port
+    return emulator, port

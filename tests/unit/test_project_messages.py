@@ -42,7 +42,7 @@ def bare(annotation):
     """Give a type without `| None` and limits."""
     args = [arg for arg in get_args(annotation) if arg is not type(None)]
     origin = get_origin(annotation)
-    if origin is Annotated or origin in (Union, types.UnionType) and len(args) == 1:
+    if origin is Annotated or (origin in (Union, types.UnionType) and len(args) == 1):
         return bare(args[0])
     return annotation
 

@@ -194,7 +194,7 @@ class SimulatedBench:
             if at is None or step in self._done or at > self._sample:
                 continue
             self._done.add(step)
-            if step in ("press", "release") or step in ("close", "open") and touch.connections:
+            if step in ("press", "release") or (step in ("close", "open") and touch.connections):
                 self._room.click(self._sample)
             if step == "press":
                 self.toy.keys(set(touch.stimulus.keys))

@@ -168,7 +168,7 @@ def operating_point(cards: Iterable[Card]) -> dict[str, float]:
         Nodes have no path to ground, or voltage sources form a loop; names them.
     """
     cards = list(cards)
-    nodes = [node for node in dict.fromkeys(n for c in cards for n in (c.plus, c.minus))]
+    nodes = list(dict.fromkeys(n for c in cards for n in (c.plus, c.minus)))
     nodes = [node for node in nodes if node != "0"]
     sources = [card for card in cards if card.name[0] == "v"]
     _refuse_loops(sources)
