@@ -16,6 +16,7 @@ _TEXTS = "note|name|device|port|picture"
 _TEXT = re.compile(rf"(?P<before>(?:.*[{{,])?\s*(?:- +)?(?:{_TEXTS})\s*: *)(?P<text>\S.*)")
 _NEXT = re.compile(r"\s*(?:,\s*[a-z]\w*\s*:\s.*|\}[^}]*)$")
 _COMMENT = re.compile(r"\s+#.*$")
+_NUMBER = re.compile(r"\d+(\.\d+)? ?[^\W\d]*")
 _LONGEST = 160
 """Of a line that is shown, characters."""
 
@@ -111,12 +112,12 @@ def parted_numbers(document: Document, path: tuple) -> list[str] | None:
     list of str
         Such as "0", "6.8", "33", "150".
     """
-    inside = re.search(rf"\b{path[-1]}\s*:\s*\[([^\]]*)\]", document.text)
-    if not inside:
+    inside = re.search(rf"(?m)^[^#\n]*\b{path[-1]}\s*:\s*\[([^\]#]*)\]", document.text)
+    pieces = inside[1].split(",") if inside else []
+    if not all(_NUMBER.fullmatch(piece.strip()) for piece in pieces):
         return None
-    pieces = inside[1].split(",")
     glued = [piece[:1].isdigit() for piece in pieces[1:]]
-    if all(glued) or not any(glued):
+    if not any(glued) or all(glued):
         return None
     found = [pieces[0].strip()]
     for piece, is_glued in zip(pieces[1:], glued, strict=True):

@@ -54,6 +54,7 @@ def test_edits_of_any_kind_are_swept_or_refused(tmp_path, first):
          "Hz, a talker is made for 640,000 Hz: other parts at osc"),
         (TALKER, "parts:\n", "parts:\n  RM: {between: [mute, plus], ohm: 1000}\n", "keys:",
          "no key makes a sound"),
+        (KEYBOARD, "habits: {", "habits: {hiss: 0.1, ", "keys:", "no key makes a sound"),
         (TALKER, "moon: {between: [row0", "moon: {between: [plus", "moon:",
          "and a sweep presses the first one: put one that sounds first, such as `boat`"),
         (KEYBOARD, "keys:\n", "keys:\n  power: {between: [row1, col4]}\n", "power:",

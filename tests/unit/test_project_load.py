@@ -148,6 +148,9 @@ WRONG = [
      "series_ohm: [0, 6800, 33000, 150000]")),
     ("rig", "[0, 33000]", "[0, 6,8k, 33k]", 5, ("a decimal comma makes two values of one: write "
      "series_ohm: [0, 6800, 33000]")),
+    ("rig", "[0, 33000]", "[0, 6,8, # in k\n  33, 150]", 5, "take one of them out, or if"),
+    ("rig", "series_ohm: [0, 33000]", "# series_ohm: [0, 6,8]\nseries_ohm: [0, 5]", 6,
+     "take one of them out, or if kilo-ohms were meant write series_ohm: [0, 5000]"),
     ("rig", "[0, 33000]", "[0, 33,000]", 5, "write 33000, not 33,000"),
     ("rig", "[0, 33000]", "[0, 33000, 34000]", 5, "33000 and 34000 ohm are one path"),
     ("rig", "[0, 33000]", "[0, 100, 33000]", 5, "(3000.4 and 3100.4 ohm): take one of them out"),

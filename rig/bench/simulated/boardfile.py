@@ -59,7 +59,9 @@ from rig.project.yaml_strict import Document, read_yaml
 CLOCK_RANGE = 4.0
 """So much faster or slower than its nominal clock a chip may run."""
 
-_SOUNDS_RMS = 1e-3
+_SOUNDS_RMS, _SOUNDS_OVER_HISS = 1e-3, 4.0
+"""What a key's sound must exceed; 12 dB over the hiss, as the ear needs 9."""
+
 PLUS, MINUS = "plus", "minus"
 _RAILS = {PLUS: "vcc", MINUS: "gnd"}
 _Resistor = tuple[int, int, float]
@@ -303,12 +305,12 @@ class _Reader:
             heard = toy.run(board.press_ms * RATE_HZ // 1000)
             toy.keys(set())
             heard = np.concatenate((heard, toy.run(RATE_HZ // 2)))
-            if _rms(heard) > 2 * before + _SOUNDS_RMS:
+            if _rms(heard) > _SOUNDS_OVER_HISS * before + _SOUNDS_RMS:
                 break
         else:
             self._wrong(
                 ("keys",), "no key makes a sound: keys join a row and a column, such as "
-                "[row0, col0]; look also at what is joined to mute, reset, test, osc and amp",
+                "[row0, col0]; look also at what is joined to mute, reset, test, osc and amp, and at hiss",
             )  # fmt: skip
         if key != board.keys[0]:
             self._wrong(
