@@ -1,7 +1,7 @@
 """Every error that a person can meet, in one tree.
 
 The command line prints the message of a `RigError` as one line and leaves with
-its `exit_code`; anything else is a bug and shows its traceback.
+its `exit_code`; anything else is a bug, and its traceback goes into a report.
 """
 
 

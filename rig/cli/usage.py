@@ -61,7 +61,7 @@ class Command(TyperCommand):
     def invoke(self, ctx: Any) -> Any:
         """Run the command; what it is about is kept for the commands that it prints."""
         if isinstance(ctx.obj, Call):
-            ctx.obj.command = self.name
+            ctx.obj.command = self.name or ""
             ctx.obj.project = _given_project(ctx)
             ctx.obj.name = ctx.params.get("name") if _is_given(ctx, "name") else None
         return super().invoke(ctx)

@@ -10,6 +10,7 @@ from running import run_main, small_project
 from rig.bench.simulated.bench import SimulatedBench
 from rig.cli import project as project_commands
 from rig.cli.called import Call
+from rig.cli.progress import SweepView
 from rig.cli.unforeseen import EXIT_CODE, unforeseen
 from rig.log import SweepLog, verify
 from rig.sweep import engine
@@ -79,6 +80,20 @@ def test_a_sweep_is_safe_its_log_whole_and_the_person_told(folder, monkeypatch):
         assert verify(log) == []
         assert len(log.records()) > 6
     assert "takes/ (" in next(folder.glob("padsweep-report-*.txt")).read_text("utf-8")
+
+
+def test_the_bench_is_given_back_even_if_it_refuses_to_be_made_safe(folder, monkeypatch):
+    closed = []
+
+    def stopped(view, events):
+        next(events)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(SweepView, "show", stopped)
+    monkeypatch.setattr(SimulatedBench, "safe", lambda bench: [].pop())
+    monkeypatch.setattr(SimulatedBench, "close", closed.append)
+    assert run_main("sweep", "--project", folder).code == EXIT_CODE
+    assert len(closed) == 1
 
 
 def test_a_thread_that_ends_unforeseen_stops_the_command(folder, monkeypatch):
