@@ -117,17 +117,19 @@ class Book:
         self.log.flush()
 
     def _left_out(self) -> str:
-        beyond_db: dict[tuple[str, str], float] = {}
+        loud_db: dict[tuple, float] = {}
         for record in self.log.records():
-            step = _step_of(record)
-            if not step or not step.pads or "over_db" not in record.measures:
-                continue
-            if record.stops or self.known.spot(step).aside:
-                beyond_db[step.pads] = max(record.measures["over_db"], beyond_db.get(step.pads, 0))
-        if not beyond_db:
+            spot = (record.pads_1, record.pads_2, record.path_ohm, record.key)
+            if record.touch.connections and "over_db" in record.measures:
+                loud_db.setdefault(spot, record.measures["over_db"])
+            elif record.counts:
+                loud_db[spot] = -1.0  # it was heard all the same
+        loud_db = {spot: db for spot, db in loud_db.items() if db >= 0}
+        if not loud_db:
             return ""
-        down_db = sounding.down_db(max(beyond_db.values()))
-        one = "one pair is" if len(beyond_db) == 1 else f"{len(beyond_db)} pairs are"
+        pairs = len({spot[:2] for spot in loud_db})
+        down_db = sounding.down_db(max(loud_db.values()))
+        one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
         return (
             f"{one} too loud for the sound input over some path, which is left out: to hear it, "
             f"turn the input down by {down_db} dB and sweep again with another --name"
