@@ -100,10 +100,10 @@ class Knowledge:
     since_check: int = 0
     check_lost: bool = False
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.steps = list(pair_steps(self.project))
         self.left = dict.fromkeys(self.steps)
-        same_pair = defaultdict(list)
+        same_pair: dict[tuple, list[Step]] = defaultdict(list)
         self._higher: dict[Step, list[Step]] = {}
         for step in self.steps:
             earlier = same_pair[step.key, step.pads]
