@@ -189,12 +189,10 @@ class SweepView:
             return
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend    {self._pair(event.pads)} over {ohms(event.path_ohm)}: {told}")
+            say(f"bend    {'-'.join(event.pads)} over {ohms(event.path_ohm)}: {told}"
+                f"   {where(self.toy, event.pads)}".rstrip())
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {self._pair(event.pads)} over {ohms(event.path_ohm)}")
+            say(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}"
+                f"   {where(self.toy, event.pads)}".rstrip())
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")
-
-    def _pair(self, pads: tuple[str, str]) -> str:
-        notes = where(self.toy, pads)
-        return f"{'-'.join(pads)}, {notes}," if notes else "-".join(pads)

@@ -163,9 +163,11 @@ class Terminal:
             pair = f"{'-'.join(event.pads)}: " if event.pads else ""
             self.note(f"{pair}{sound_words(event.sound, event.amount, event.unit)}")
         elif isinstance(event, BendSeen):
-            self._line(f"bend  {'-'.join(event.pads)} over {ohms(event.path_ohm)}, heard again")
+            self._line(f"bend    {'-'.join(event.pads)} over {ohms(event.path_ohm)}, heard again"
+                       f"   {where(self.project.toy, event.pads)}".rstrip())
         elif isinstance(event, FreezeSeen):
-            self._line(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}")
+            self._line(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}"
+                       f"   {where(self.project.toy, event.pads)}".rstrip())
         elif isinstance(event, Recovered):
             self.note("the toy is back")
         elif isinstance(event, Noticed):

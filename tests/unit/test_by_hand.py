@@ -366,7 +366,7 @@ def test_each_prompt_says_what_to_do(project, capsys):
     terminal.say(Prompt("touch", "woof", ("C", "F"), PATH_OHM))
     said = capsys.readouterr().out.splitlines()
     note = project.toy.pads["C"].note
-    assert said[-1].startswith("bridge C and F, then press woof   (C: ")
+    assert said[-1].startswith("bridge C and F, then press woof   C (")
     assert note in said[-1]
     assert "count to ten, put them in, press woof to turn it on, then press woof" in said[-3]
     assert all("press woof" in line for line in said if "bridge nothing" in line)
@@ -414,8 +414,8 @@ def run_command(monkeypatch, project, bench, *words):
 
 def test_the_command_sweeps_and_says_what_it_came_to(monkeypatch, project):
     said = run_command(monkeypatch, project, at_the_bench())
-    assert "B-F: " in said and "bend  B-F at 10 kΩ, heard again" in said
-    assert "freeze  C-F at 10 kΩ" in said and "the toy is back" in said
+    assert "B-F: " in said and "bend    B-F over 10 kΩ, heard again   B (" in said
+    assert "freeze  C-F over 10 kΩ   C (" in said and "the toy is back" in said
     assert said.splitlines()[-1] == f"next: padsweep replay --project {project.folder}"
 
 
