@@ -49,7 +49,7 @@ class Command(TyperCommand):
         if rest:
             ctx.fail(f"{self.name} takes no further word {shown(rest[0])}")
         for param in self.params:
-            value = ctx.params[param.name]
+            value = ctx.params.get(param.name)
             if isinstance(value, str):
                 ctx.params[param.name] = _text(ctx, param, value)
             elif isinstance(value, list) and not str(param.metavar).startswith("FILE"):
