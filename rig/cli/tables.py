@@ -77,7 +77,7 @@ def lay_out(
         if width is not None and total() > width and at in beside and not columns[at].stays:
             beside.remove(at)
     below = [at for at in range(len(columns)) if at not in beside]
-    indent = " " * (widths[beside[0]] + len(GAP))
+    indent = " " * min(widths[beside[0]] + len(GAP), 8)
 
     def line(cells: Sequence[str]) -> str:
         padded = (cells[at] + " " * (widths[at] - cell_len(cells[at])) for at in beside)
@@ -86,7 +86,8 @@ def lay_out(
     laid = [[line([column.heading for column in columns])]]
     for cells in rows:
         rest = "; ".join(columns[at].label + cells[at] for at in below if cells[at])
-        wrapped = textwrap.wrap(rest, max(20, (width or 200) - len(indent)))
+        wide = cell_len(rest) - len(rest)  # letters that take two columns
+        wrapped = textwrap.wrap(rest, max(10, (width or 200) - len(indent) - wide))
         laid.append([line(cells), *(indent + one for one in wrapped)])
     return laid
 
