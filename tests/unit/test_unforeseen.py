@@ -91,7 +91,7 @@ def test_the_bench_is_given_back_even_if_it_refuses_to_be_made_safe(folder, monk
 
     monkeypatch.setattr(SweepView, "show", stopped)
     monkeypatch.setattr(SimulatedBench, "safe", lambda bench: [].pop())
-    monkeypatch.setattr(SimulatedBench, "close", closed.append)
+    monkeypatch.setattr(SimulatedBench, "close", lambda bench: closed.append(1))
     assert run_main("sweep", "--project", folder).code == EXIT_CODE
     assert len(closed) == 1
 
