@@ -1,16 +1,15 @@
 """Mistakes at the sound input: each stops the sweep, or is told, in one clear line."""
 
 import re
-import sys
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from running import run_main
 from test_sweep import new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
-from rig.cli import main
 from rig.errors import BadSound, CaptureLost, ConfigError, RigError
 from rig.listen import HOP_S, Baseline, Span
 from rig.listen.baseline import ANSWER_FRAMES, SKIP_FRAMES
@@ -151,20 +150,15 @@ LEFT_OUT = (
     ("line", "said"),
     [("room: {gain_db: 9}", TOO_LOUD), ("room: {hum_db: -8}", HUM), ("room_db: 0", NOISE)],
 )
-def test_the_command_says_what_is_wrong_at_the_first_press(
-    tmp_path, monkeypatch, capsys, line, said
-):
+def test_the_command_says_what_is_wrong_at_the_first_press(tmp_path, line, said):
     folder = tmp_path / "toy"
     new_simulated_project(folder, SEED, PADS)
     rig = folder / "rig.yaml"
     kept = [one for one in rig.read_text().splitlines() if line.split(":")[0] not in one]
     rig.write_text("\n".join([*kept, f"  {line}"]))
-    monkeypatch.setattr(sys, "argv", ["padsweep", "sweep", "--project", str(folder)])
-    with pytest.raises(SystemExit) as left:
-        main.run()
-    assert left.value.code == 5
-    told = capsys.readouterr().err.replace(f" --project {folder}", "")
-    assert re.fullmatch(f"padsweep: {said}, {ON}\n", told)
+    done = run_main("sweep", "--project", folder)
+    assert done.code == 5
+    assert re.fullmatch(f"padsweep: {said}, {ON}\n", done.err.replace(f" --project {folder}", ""))
 
 
 class Dead(Altered):
