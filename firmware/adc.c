@@ -80,6 +80,12 @@ uint16_t adc_mv_of(uint16_t sum_of_samples)
 
 uint16_t adc_mv(uint8_t channel) { return adc_mv_of(adc_sum(channel)); }
 
+uint16_t adc_supply_mv(void)
+{
+    uint16_t seen = adc_sum(REFERENCE_CHANNEL);
+    return seen < ADC_FULL / 4 ? UINT16_MAX : REFERENCE_MV * ADC_FULL / seen;
+}
+
 uint16_t adc_rail_raw(void)
 {
     uint16_t raw;

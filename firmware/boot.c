@@ -1,6 +1,8 @@
 #include "boot.h"
 
+#include <avr/boot.h>
 #include <avr/eeprom.h>
+#include <util/atomic.h>
 #include <avr/wdt.h>
 
 #include "errors.h"
@@ -37,8 +39,6 @@ void boot_init(void)
     if (eeprom_read_word(STORED_COMPLEMENT) != (uint16_t)~count)
         count = 0;
     count++;
-    eeprom_update_word(STORED_COUNT, count);
-    eeprom_update_word(STORED_COMPLEMENT, ~count);
 
     events_set(ESR_PON);
     if (cause & (1 << WDRF))
@@ -50,5 +50,20 @@ void boot_init(void)
 }
 
 uint16_t boot_count(void) { return count; }
+
+void boot_store(void)
+{
+    eeprom_update_word(STORED_COUNT, count);
+    eeprom_update_word(STORED_COMPLEMENT, ~count);
+}
+
+uint8_t boot_fuse(uint8_t which)
+{
+    static const uint8_t places[BOOT_FUSES] PROGMEM = {GET_LOW_FUSE_BITS, GET_HIGH_FUSE_BITS,
+                                                       GET_EXTENDED_FUSE_BITS, GET_LOCK_BITS};
+    uint8_t bits, place = pgm_read_byte(&places[which]);
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) bits = boot_lock_fuse_bits_get(place);
+    return bits;
+}
 
 void boot_feed_watchdog(void) { wdt_reset(); }

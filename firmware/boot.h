@@ -4,8 +4,12 @@
 
 #include <stdint.h>
 
-void boot_init(void); /* counts the start in EEPROM, reports its cause in the error queue */
+#define BOOT_FUSES 4 /* low, high, extended, lock bits */
+
+void boot_init(void); /* counts the start, reports its cause in the error queue */
 uint16_t boot_count(void);
+void boot_store(void); /* keeps the count in EEPROM; takes up to 14 ms once after a start */
+uint8_t boot_fuse(uint8_t which);
 void boot_feed_watchdog(void); /* in a wait longer than a turn of the main loop */
 
 #endif

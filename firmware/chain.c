@@ -43,7 +43,7 @@ void chain_enable(void)
 {
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        if (!current_cut())
+        if (!current_cut() && !current_has_spilt())
             pin_drivers_on();
     }
 }

@@ -4,6 +4,7 @@
 #include <util/atomic.h>
 
 #include "board.h"
+#include "supply.h"
 
 #define TICKS_PER_US 2 /* 16 MHz through the prescaler of 8 */
 #define TICK_US 1000
@@ -11,11 +12,12 @@
 static volatile uint32_t base_us = CLOCK_START_US;
 static volatile uint8_t tick;
 
-/* One interrupt a millisecond also wakes the main loop from idle sleep. */
+/* One interrupt a millisecond also beats for the supply and wakes the main loop from sleep. */
 ISR(TIMER1_COMPA_vect)
 {
     base_us += TICK_US;
     tick++;
+    supply_beat();
 }
 
 void clock_init(void)

@@ -73,23 +73,7 @@ int16_t configure_rail_series(void)
     return 0;
 }
 
-int16_t configured_rail_series(void)
-{
-    TRY(parse_end());
-    reply_begin();
-    if (!configuration.rail_series)
-        TEXT("NONE");
-    bool any = false;
-    for (uint8_t n = 0; n < SERIES_CHANNELS; n++) {
-        if (!(configuration.rail_series >> n & 1))
-            continue;
-        if (any)
-            reply_char(',');
-        any = true;
-        reply_number(n + 1);
-    }
-    return 0;
-}
+int16_t configured_rail_series(void) { return answer_bits(configuration.rail_series, word_none); }
 
 /* --- the stored configuration ----------------------------------------------------------- */
 
@@ -110,66 +94,85 @@ int16_t default_configuration(void)
 int16_t configuration_sum(void) { return answer(configuration_crc()); }
 int16_t configuration_stored(void) { return answer(configuration_is_stored()); }
 
-/* --- times and limits ------------------------------------------------------------------- */
+/* --- times, limits, resistors ----------------------------------------------------------- */
 
-static int16_t set_quantity(enum unit unit, uint16_t least, uint16_t most, uint16_t *into)
+struct quantity {
+    uint16_t *in_force;
+    uint16_t least, most, usual;
+    enum unit unit;
+};
+
+#define QUANTITY(name, field, unit, least, most, usual) \
+    static const struct quantity name PROGMEM = {&configuration.field, least, most, usual, unit};
+
+static int16_t set_quantity(const struct quantity *of)
 {
+    struct quantity q;
     int32_t value;
-    TRY(parse_quantity(unit, least, most, &value));
+    memcpy_P(&q, of, sizeof q);
+    TRY(parse_quantity(q.unit, q.least, q.most, q.usual, &value));
     TRY(finish());
-    *into = value;
+    *q.in_force = value;
     return 0;
 }
 
-int16_t deadman(void)
+/* Told in the unit of the command that sets it. */
+static int16_t answer_configured(const struct quantity *of)
 {
-    return set_quantity(UNIT_MS, DEADMAN_LEAST_MS, DEADMAN_MOST_MS, &configuration.deadman_ms);
+    struct quantity q;
+    memcpy_P(&q, of, sizeof q);
+    return answer_quantity(*q.in_force, q.least, q.most, q.usual);
 }
 
-int16_t deadman_query(void)
+#define BOTH_OF(quantity, command, query)                 \
+    int16_t command(void) { return set_quantity(&quantity); } \
+    int16_t query(void) { return answer_configured(&quantity); }
+
+QUANTITY(deadman_time, deadman_ms, UNIT_MS, DEADMAN_LEAST_MS, DEADMAN_MOST_MS, DEADMAN_USUAL_MS)
+BOTH_OF(deadman_time, deadman, deadman_query)
+QUANTITY(closure, closure_ms, UNIT_MS, CLOSURE_LEAST_MS, CLOSURE_MOST_MS, CLOSURE_MOST_MS)
+BOTH_OF(closure, closure_time, closure_time_query)
+QUANTITY(hold, hold_s, UNIT_S, 1, HOLD_MOST_S, HOLD_USUAL_S)
+BOTH_OF(hold, hold_time, hold_time_query)
+QUANTITY(peak, peak_ma, UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, PEAK_USUAL_MA)
+BOTH_OF(peak, peak_limit, peak_limit_query)
+QUANTITY(average, average_ma, UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, AVERAGE_USUAL_MA)
+BOTH_OF(average, average_limit, average_limit_query)
+QUANTITY(delay, blanking_ms, UNIT_MS, 0, BLANKING_MOST_MS, BLANKING_USUAL_MS)
+BOTH_OF(delay, blanking, blanking_query)
+QUANTITY(leads, lead_ohm, UNIT_OHM, LEAD_LEAST_OHM, LEAD_MOST_OHM, LEAD_USUAL_OHM)
+BOTH_OF(leads, configure_leads, configured_leads)
+QUANTITY(supply, supply_mv, UNIT_MV, SUPPLY_LEAST_MV, SUPPLY_MOST_MV, SUPPLY_USUAL_MV)
+BOTH_OF(supply, configure_supply, configured_supply)
+QUANTITY(pad, pad_ua, UNIT_UA, PAD_LEAST_UA, PAD_MOST_UA, PAD_USUAL_UA)
+BOTH_OF(pad, configure_pad_limit, configured_pad_limit)
+
+int16_t configure_bank(void)
 {
-    return answer_quantity(configuration.deadman_ms, DEADMAN_LEAST_MS, DEADMAN_MOST_MS);
+    uint16_t bank[SERIES_CHANNELS] = {0};
+    uint8_t channel = 0;
+    do {
+        int32_t ohm;
+        if (channel == SERIES_CHANNELS)
+            return -108;
+        TRY(parse_quantity(UNIT_OHM, 0, BANK_MOST_OHM, 0, &ohm));
+        bank[channel++] = ohm / BANK_STEP_OHM;
+    } while (parse_more());
+    TRY(finish());
+    memcpy(configuration.bank, bank, sizeof bank);
+    return 0;
 }
 
-int16_t closure_time(void)
+int16_t configured_bank(void)
 {
-    return set_quantity(UNIT_MS, CLOSURE_LEAST_MS, CLOSURE_MOST_MS, &configuration.closure_ms);
-}
-
-int16_t closure_time_query(void)
-{
-    return answer_quantity(configuration.closure_ms, CLOSURE_LEAST_MS, CLOSURE_MOST_MS);
-}
-
-int16_t peak_limit(void)
-{
-    return set_quantity(UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, &configuration.peak_ma);
-}
-
-int16_t average_limit(void)
-{
-    return set_quantity(UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, &configuration.average_ma);
-}
-
-int16_t blanking(void)
-{
-    return set_quantity(UNIT_MS, 0, BLANKING_MOST_MS, &configuration.blanking_ms);
-}
-
-int16_t blanking_query(void)
-{
-    return answer_quantity(configuration.blanking_ms, 0, BLANKING_MOST_MS);
-}
-
-/* Limits are told in the unit of the command that sets them, as the dead-man is. */
-int16_t peak_limit_query(void)
-{
-    return answer_quantity(configuration.peak_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA);
-}
-
-int16_t average_limit_query(void)
-{
-    return answer_quantity(configuration.average_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA);
+    TRY(parse_end());
+    reply_begin();
+    for (uint8_t n = 0; n < SERIES_CHANNELS; n++) {
+        if (n)
+            reply_char(',');
+        reply_number((uint32_t)configuration.bank[n] * BANK_STEP_OHM);
+    }
+    return 0;
 }
 
 int16_t current_tripped(void) { return answer(guard_current_tripped()); }

@@ -30,12 +30,14 @@ int16_t answer_decimal(uint32_t number, uint8_t places)
     return 0;
 }
 
-int16_t answer_quantity(uint32_t number, uint32_t least, uint32_t most)
+int16_t answer_quantity(uint32_t number, uint32_t least, uint32_t most, uint32_t usual)
 {
     if (parse_word(PSTR("MINimum")))
         number = least;
     else if (parse_word(PSTR("MAXimum")))
         number = most;
+    else if (parse_word(PSTR("DEFault")))
+        number = usual;
     return answer(number);
 }
 
@@ -45,7 +47,7 @@ int16_t identity_query(void)
 {
     TRY(parse_end());
     reply_begin();
-    TEXT("padsweep,controller,0,0.2.0");
+    TEXT("padsweep,controller,0,0.3.0");
     scpi_last_query();
     return 0;
 }
@@ -195,4 +197,22 @@ int16_t version_query(void)
     return 0;
 }
 
-int16_t boots_query(void) { return answer(boot_count()); }
+int16_t boots_query(void)
+{
+    TRY(parse_end());
+    if (!guard_is_anything_on())
+        boot_store(); /* so that a loop of starts that nobody watches doesn't wear the EEPROM */
+    return answer(boot_count());
+}
+
+int16_t fuses_query(void)
+{
+    TRY(parse_end());
+    reply_begin();
+    for (uint8_t n = 0; n < BOOT_FUSES; n++) {
+        if (n)
+            reply_char(',');
+        reply_number(boot_fuse(n));
+    }
+    return 0;
+}

@@ -65,7 +65,7 @@ int16_t route_open_all(void)
         return touch_stop();
     image_t wanted = *relays_now();
     memset(wanted.byte, 0, PAD_BYTES);
-    wanted.series = 0;
+    wanted.series = wanted.aux = 0;
     return relays_set(&wanted);
 }
 
@@ -85,22 +85,46 @@ int16_t route_close_query(void)
     return 0;
 }
 
+/* Channels of the bank, several for their values side by side; or 0 alone, for none. */
+static int16_t parse_series(uint8_t *series)
+{
+    uint8_t read = 0;
+    do {
+        int32_t channel;
+        TRY(parse_integer(0, SERIES_CHANNELS, &channel));
+        if (channel)
+            read |= 1 << (channel - 1);
+        else if (read || parse_more())
+            return -222;
+        else
+            break;
+    } while (parse_more());
+    TRY(parse_end());
+    *series = read;
+    return 0;
+}
+
 int16_t route_series(void)
 {
-    int32_t channel;
-    TRY(parse_integer(0, SERIES_CHANNELS, &channel));
-    TRY(parse_end());
     image_t wanted = *relays_now();
-    wanted.series = channel ? 1 << (channel - 1) : 0;
+    TRY(parse_series(&wanted.series));
     return relays_set(&wanted);
 }
 
-int16_t route_series_query(void)
+int16_t route_series_query(void) { return answer_bits(relays_now()->series, PSTR("0")); }
+
+int16_t route_hold(void)
 {
-    uint8_t channel = 0;
-    for (uint8_t bits = relays_now()->series; bits; bits >>= 1)
-        channel++;
-    return answer(channel);
+    uint8_t holds;
+    TRY(parse_bits(HOLD_CHANNELS, word_none, 0, &holds));
+    image_t wanted = *relays_now();
+    wanted.aux = holds << AUX_HOLD_FIRST;
+    return relays_set(&wanted);
+}
+
+int16_t route_hold_query(void)
+{
+    return answer_bits(relays_now()->aux >> AUX_HOLD_FIRST, word_none);
 }
 
 int16_t parse_bits(uint8_t most, PGM_P word, uint8_t of_word, uint8_t *bits)
@@ -117,6 +141,24 @@ int16_t parse_bits(uint8_t most, PGM_P word, uint8_t of_word, uint8_t *bits)
     }
     TRY(parse_end());
     *bits = read;
+    return 0;
+}
+
+int16_t answer_bits(uint8_t bits, PGM_P word)
+{
+    TRY(parse_end());
+    reply_begin();
+    if (!bits)
+        reply_text(word);
+    bool any = false;
+    for (uint8_t n = 1; bits; n++, bits >>= 1) {
+        if (!(bits & 1))
+            continue;
+        if (any)
+            reply_char(',');
+        any = true;
+        reply_number(n);
+    }
     return 0;
 }
 
@@ -141,7 +183,7 @@ int16_t key_release(void)
 int16_t toy_reset(void)
 {
     int32_t ms;
-    TRY(parse_quantity(UNIT_MS, 1, 2000, &ms));
+    TRY(parse_quantity(UNIT_MS, 1, 2000, 100, &ms));
     TRY(parse_end());
     reset_line_pull(ms);
     return 0;
@@ -172,10 +214,18 @@ int16_t output_switch(void)
     }
     if (guard_is_latched())
         return 105;
-    if (!supply_is_on() && guard_self_test())
+    if (supply_is_on())
+        return 0;
+    if (touch_is_busy())
+        return -221; /* the switch's proof would shift its steps */
+    if (guard_self_test())
         return -330;
-    supply_set(true);
-    return 0;
+    int16_t error = supply_on();
+    if (error == 111) { /* what reports it opens everything too */
+        guard_latch(error);
+        return 0;
+    }
+    return error;
 }
 
 int16_t output_query(void) { return answer(supply_is_on()); }
@@ -193,6 +243,14 @@ int16_t rail_voltage(void)
 {
     TRY(parse_end());
     return answer_decimal(adc_mv(RAIL_CHANNEL), 3);
+}
+
+int16_t own_voltage(void)
+{
+    TRY(parse_end());
+    if (!image_is_empty(relays_now()))
+        return -221; /* coils pull it down */
+    return answer_decimal(adc_supply_mv(), 3);
 }
 
 /* Adds aux channels to what is closed, for as long as `channel` is converted. */
@@ -270,14 +328,7 @@ int16_t touch_connections(void)
     return 0;
 }
 
-int16_t touch_series(void)
-{
-    int32_t channel;
-    TRY(parse_integer(0, SERIES_CHANNELS, &channel));
-    TRY(parse_end());
-    touch_settings.series = channel;
-    return 0;
-}
+int16_t touch_series(void) { return parse_series(&touch_settings.series); }
 
 int16_t touch_keys(void)
 {
@@ -292,11 +343,11 @@ int16_t touch_hold(void)
 int16_t touch_timing(void)
 {
     int32_t before, press, lead_in, dwell, tail;
-    TRY(parse_quantity(UNIT_MS, 0, 10000, &before));
-    TRY(parse_quantity(UNIT_MS, 1, 5000, &press));
-    TRY(parse_quantity(UNIT_MS, 0, 10000, &lead_in));
-    TRY(parse_quantity(UNIT_MS, 1, CLOSURE_MOST_MS, &dwell));
-    TRY(parse_quantity(UNIT_MS, 0, 10000, &tail));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, TOUCH_BEFORE_MS, &before));
+    TRY(parse_quantity(UNIT_MS, 1, 5000, TOUCH_PRESS_MS, &press));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, TOUCH_LEAD_IN_MS, &lead_in));
+    TRY(parse_quantity(UNIT_MS, 1, CLOSURE_MOST_MS, TOUCH_DWELL_MS, &dwell));
+    TRY(parse_quantity(UNIT_MS, 0, 10000, TOUCH_TAIL_MS, &tail));
     TRY(parse_end());
     touch_settings.before_ms = before;
     touch_settings.press_ms = press;
@@ -306,12 +357,34 @@ int16_t touch_timing(void)
     return 0;
 }
 
-int16_t touch_start(void)
+int16_t touch_limit(void)
+{
+    int32_t above = 0;
+    if (!parse_word(word_none))
+        TRY(parse_quantity(UNIT_MA, 1, CURRENT_MOST_MA, 20, &above));
+    TRY(parse_end());
+    touch_settings.above_ma = above;
+    return 0;
+}
+
+static int16_t start(bool armed)
 {
     TRY(parse_end());
     if (touch_is_busy())
         return -213;
-    return touch_initiate();
+    return touch_initiate(armed);
+}
+
+int16_t touch_start(void) { return start(false); }
+int16_t touch_arm(void) { return start(true); }
+
+int16_t touch_close(void)
+{
+    int32_t us = TOUCH_CLOSE_NOW;
+    if (parse_more())
+        TRY(parse_quantity(UNIT_US, 0, 30000000, TOUCH_CLOSE_NOW, &us));
+    TRY(parse_end());
+    return touch_close_at(us);
 }
 
 int16_t touch_state_query(void)

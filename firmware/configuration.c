@@ -16,15 +16,21 @@ struct stored {
 
 struct configuration configuration;
 
+static bool is_known;
+
 static const struct configuration defaults PROGMEM = {
     .layout = CONFIGURATION_LAYOUT,
     .pads = 24,
     .closures = CLOSURES_MAX,
-    .deadman_ms = 3000,
-    .closure_ms = 10000,
-    .peak_ma = 300,
-    .average_ma = 150,
-    .blanking_ms = 100,
+    .deadman_ms = DEADMAN_USUAL_MS,
+    .closure_ms = CLOSURE_MOST_MS,
+    .peak_ma = PEAK_USUAL_MA,
+    .average_ma = AVERAGE_USUAL_MA,
+    .blanking_ms = BLANKING_USUAL_MS,
+    .hold_s = HOLD_USUAL_S,
+    .lead_ohm = LEAD_USUAL_OHM,
+    .supply_mv = SUPPLY_USUAL_MV,
+    .pad_ua = PAD_USUAL_UA,
 };
 
 static uint16_t crc_of(const struct configuration *of)
@@ -63,7 +69,10 @@ static bool is_sound(const struct configuration *c)
            is_between(c->closure_ms, CLOSURE_LEAST_MS, CLOSURE_MOST_MS) &&
            is_between(c->peak_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA) &&
            is_between(c->average_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA) &&
-           c->blanking_ms <= BLANKING_MOST_MS;
+           c->blanking_ms <= BLANKING_MOST_MS && is_between(c->hold_s, 1, HOLD_MOST_S) &&
+           c->lead_ohm >= LEAD_LEAST_OHM &&
+           is_between(c->supply_mv, SUPPLY_LEAST_MV, SUPPLY_MOST_MV) &&
+           is_between(c->pad_ua, PAD_LEAST_UA, PAD_MOST_UA);
 }
 
 bool configuration_load(void)
@@ -72,11 +81,13 @@ bool configuration_load(void)
     read(&stored);
     if (stored.crc == crc_of(&stored.configuration) && is_sound(&stored.configuration)) {
         configuration = stored.configuration;
-        return true;
+        return is_known = true;
     }
     configuration_default();
-    return false;
+    return is_known = false;
 }
+
+bool configuration_is_known(void) { return is_known; }
 
 static void write(uint8_t place, uint8_t value)
 {
@@ -90,6 +101,7 @@ void configuration_save(void)
 {
     struct stored wanted = {configuration, configuration_crc()};
     const uint8_t *bytes = (const uint8_t *)&wanted;
+    is_known = true;
     if (configuration_is_stored())
         return;
     write(0, LAYOUT_BEING_WRITTEN);

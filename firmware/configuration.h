@@ -1,10 +1,10 @@
 /* What the controller is told once about its rig and its limits, kept in EEPROM.
  *
- * Layout, byte by byte; words have their low byte first. The CRC covers bytes 0-29: CRC-16 of
+ * Layout, byte by byte; words have their low byte first. The CRC covers bytes 0-53: CRC-16 of
  * polynomial 0x1021, start 0xffff, highest bit first, nothing reflected or inverted. In EEPROM it
- * follows at 30-31, low byte first.
+ * follows at 54-55, low byte first.
  *
- *    0      layout, 1
+ *    0      layout, 2
  *    1      pads fitted
  *    2      most pads closed at once
  *    3-10   forbidden pads: pad n is bit (n - 1) % 8 of byte (n - 1) / 8
@@ -14,7 +14,12 @@
  *   22-23   longest closure, ms
  *   24-25   peak limit of the supply current, mA
  *   26-27   average limit, mA
- *   28-29   blanking of the peak limit after switching on, ms
+ *   28-29   blanking of both limits after switching on, ms
+ *   30-31   longest closure of a hold channel outside touches, s
+ *   32-33   resistor of each lead, ohm
+ *   34-35   most that the toy's supply can be, mV
+ *   36-37   most that may flow through a pad, uA
+ *   38-53   series bank, in steps of 100 ohm, rounded down, channel 1 first
  */
 #ifndef CONFIGURATION_H
 #define CONFIGURATION_H
@@ -24,7 +29,7 @@
 
 #include "image.h"
 
-#define CONFIGURATION_LAYOUT 1
+#define CONFIGURATION_LAYOUT 2
 
 struct configuration {
     uint8_t layout;
@@ -33,21 +38,42 @@ struct configuration {
     uint8_t rail_series;
     uint16_t deadman_ms, closure_ms;
     uint16_t peak_ma, average_ma, blanking_ms;
+    uint16_t hold_s;
+    uint16_t lead_ohm, supply_mv, pad_ua;
+    uint16_t bank[SERIES_CHANNELS];
 };
 
-_Static_assert(sizeof(struct configuration) == 30, "the host computes the CRC of this layout");
+_Static_assert(sizeof(struct configuration) == 54, "the host computes the CRC of this layout");
 
 #define DEADMAN_LEAST_MS 500
+#define DEADMAN_USUAL_MS 3000
 #define DEADMAN_MOST_MS 10000
 #define CLOSURE_LEAST_MS 100
 #define CLOSURE_MOST_MS 10000
 #define CURRENT_LEAST_MA 10
 #define CURRENT_MOST_MA 450
-#define BLANKING_MOST_MS 2000
+#define PEAK_USUAL_MA 300
+#define AVERAGE_USUAL_MA 150
+#define BLANKING_USUAL_MS 100
+#define BLANKING_MOST_MS 500
+#define HOLD_USUAL_S 60
+#define HOLD_MOST_S 3600 /* the clock wraps after 4294 s */
+#define LEAD_LEAST_OHM 100
+#define LEAD_USUAL_OHM 1500 /* as the guide's parts list has them */
+#define LEAD_MOST_OHM 65535
+#define SUPPLY_LEAST_MV 1000
+#define SUPPLY_USUAL_MV 4800 /* three fresh cells */
+#define SUPPLY_MOST_MV 12800
+#define PAD_LEAST_UA 20
+#define PAD_USUAL_UA 2000
+#define PAD_MOST_UA 10000
+#define BANK_STEP_OHM 100
+#define BANK_MOST_OHM 6500000L
 
 extern struct configuration configuration; /* in force; written while nothing is on */
 
 bool configuration_load(void); /* false: EEPROM held none, the defaults are in force */
+bool configuration_is_known(void); /* it was loaded or saved since the start */
 void configuration_default(void);
 void configuration_save(void); /* takes up to 0.12 s, with the watchdog fed */
 bool configuration_is_stored(void);

@@ -36,10 +36,50 @@ static uint8_t count(uint8_t bits)
     return ones;
 }
 
+/* Resistance of `ohm` beside `other`, rounded down; both below 2^16. */
+static uint32_t beside(uint32_t ohm, uint32_t other_ohm)
+{
+    return ohm + other_ohm ? ohm - (ohm * ohm + ohm + other_ohm - 1) / (ohm + other_ohm) : 0;
+}
+
+/* A division takes 40 us, and most touches are of one pad on each bus. */
+static uint32_t shared(uint32_t ohm, uint8_t by) { return by == 1 ? ohm : ohm / by; }
+
+/* Between the buses: the least of the closed channels, shared by as many as are closed. */
+static bool series_ohm(uint8_t series, uint32_t *ohm)
+{
+    uint16_t least = UINT16_MAX;
+    for (uint8_t n = 0; n < SERIES_CHANNELS; n++)
+        if (series >> n & 1 && configuration.bank[n] < least)
+            least = configuration.bank[n];
+    *ohm = series ? shared((uint32_t)least * BANK_STEP_OHM, count(series)) : 0;
+    return series;
+}
+
+/* The worst pad has one end of the supply, all others have the other: its lead, then those of
+ * the `mates` on its bus beside the way over the series to the `across` on the other. */
+static bool carries_too_much(uint8_t mates, uint8_t across, bool is_joined, uint32_t series)
+{
+    uint32_t lead = configuration.lead_ohm, ohm = lead;
+    if (!mates && !(is_joined && across))
+        return false;
+    uint32_t over = is_joined && across ? series + shared(lead, across) : UINT16_MAX;
+    if (!mates)
+        ohm += over;
+    else
+        ohm += beside(shared(lead, mates), over < UINT16_MAX ? over : UINT16_MAX);
+    return (uint64_t)ohm * configuration.pad_ua < (uint32_t)configuration.supply_mv * 1000;
+}
+
 int16_t guard_allows(const image_t *wanted)
 {
-    uint8_t on_1 = 0, on_2 = 0, rails_1 = 0, rails_2 = 0;
-    bool joined = wanted->series & ~configuration.rail_series, same_rail = true;
+    uint8_t on_1 = 0, on_2 = 0, both = 0, rails_1 = 0, rails_2 = 0;
+    bool same_rail = true;
+    uint32_t series;
+    bool is_joined = series_ohm(wanted->series, &series);
+    bool rails_meet = wanted->series & ~configuration.rail_series || count(wanted->series) > 1;
+    if (!configuration_is_known() && !image_is_empty(wanted))
+        return -315;
     for (uint8_t n = 0; n < BUS_BYTES; n++) {
         uint8_t bus1 = wanted->bus1[n], bus2 = wanted->bus2[n], rails = configuration.rails[n];
         if ((bus1 | bus2) & configuration.forbidden[n])
@@ -48,23 +88,31 @@ int16_t guard_allows(const image_t *wanted)
             return -222;
         on_1 += count(bus1);
         on_2 += count(bus2);
+        both += count(bus1 & bus2);
         rails_1 += count(bus1 & rails);
         rails_2 += count(bus2 & rails);
         same_rail &= (bus1 & rails) == (bus2 & rails);
-        joined |= bus1 & bus2; /* a pad on both buses joins them without any resistor */
     }
-    if (rails_1 > 1 || rails_2 > 1 || (rails_1 && rails_2 && !same_rail && joined))
+    if (both) /* such a pad joins the buses without any resistor */
+        rails_meet = true;
+    if (rails_1 > 1 || rails_2 > 1 || (rails_1 && rails_2 && !same_rail && rails_meet))
         return 109;
     if (on_1 + on_2 > configuration.closures || on_1 > driver.bus_pads || on_2 > driver.bus_pads)
         return -221;
+    if (both ? carries_too_much(on_1 + on_2 - both - 1, 0, false, 0)
+             : (on_1 && carries_too_much(on_1 - 1, on_2, is_joined, series)) ||
+                   (on_2 && carries_too_much(on_2 - 1, on_1, is_joined, series)))
+        return 113;
     return 0;
 }
 
 /* --- what is held ------------------------------------------------------------------- */
 
+static bool is_hold(uint8_t bit) { return bit >= BIT_AUX + AUX_HOLD_FIRST; }
+
 static bool is_timed(uint8_t bit)
 {
-    return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || bit >= BIT_AUX + AUX_HOLD_FIRST;
+    return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || is_hold(bit);
 }
 
 static void hold(uint8_t bit, uint32_t now_us)
@@ -102,7 +150,7 @@ void guard_fed(void) { fed_us = clock_us(); }
 static void everything_off(void)
 {
     relays_off();
-    supply_set(false);
+    supply_off();
     reset_line_release();
 }
 
@@ -122,7 +170,9 @@ uint8_t guard_self_test(void)
 {
     uint8_t failed = chain_test(driver_registers()) ? 0 : SELF_TEST_CHAIN;
     if (!adc_works())
-        failed |= SELF_TEST_CONVERTER;
+        return failed | SELF_TEST_CONVERTER;
+    if (image_is_empty(relays_now()) && adc_supply_mv() < RELAYS_LEAST_MV)
+        failed |= SELF_TEST_SUPPLY;
     return failed;
 }
 
@@ -133,8 +183,19 @@ void guard_run(void)
         guard_latch(cut);
         return;
     }
+    int16_t fault = supply_fault();
+    if (fault) { /* whatever has latched before: the toy may still be supplied */
+        guard_latch(fault);
+        return;
+    }
     if (!guard_is_anything_on())
         return;
+    if (current_has_spilt()) {
+        relays_off();
+        touch_cut();
+        current_unwatch();
+        errors_push(114);
+    }
     uint32_t now_us = clock_us();
     if (clock_since(now_us, converter_us) > CONVERTER_CHECK_US) {
         converter_us = now_us;
@@ -149,8 +210,10 @@ void guard_run(void)
         return;
     }
     uint32_t closure_us = configuration.closure_ms * 1000UL;
+    uint32_t hold_us = configuration.hold_s * 1000000UL;
     for (uint8_t n = 0; n < HELD_MAX; n++)
-        if (held[n].used && clock_since(now_us, held[n].since_us) > closure_us) {
+        if (held[n].used &&
+            clock_since(now_us, held[n].since_us) > (is_hold(held[n].bit) ? hold_us : closure_us)) {
             relays_off();
             touch_abort();
             errors_push(102);

@@ -10,11 +10,12 @@
 
 #define SELF_TEST_CHAIN 1     /* the chain doesn't give back what is shifted through it */
 #define SELF_TEST_CONVERTER 2 /* the converter stands still: no current would be seen */
+#define SELF_TEST_SUPPLY 4    /* less than 4.6 V for the relays, while all are open */
 
 uint8_t guard_self_test(void); /* 0: passed; moves no relay */
 
 void guard_run(void);
-void guard_fed(void); /* a whole message came in */
+void guard_fed(void); /* a command was carried out */
 void guard_off(void); /* everything open, keys up, touch aborted, supply off */
 bool guard_is_anything_on(void);
 

@@ -20,6 +20,7 @@ void loop_start(void)
         errors_push(-315);
     touch_reset();
     relays_init();
+    supply_init();
     if (uart_start_clean())
         errors_push(-363);
     if (guard_self_test())

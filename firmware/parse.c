@@ -32,15 +32,28 @@ static bool same_letter(char wanted, char c)
     return wanted >= 'A' && (wanted & 0x1f) <= 26 && !((wanted ^ c) & ~0x20);
 }
 
+/* A node without "<1|2>" may still bear the suffix that it has by default, 1. */
+static const char *take_usual_suffix(const char *header)
+{
+    uint8_t number = 0;
+    for (; isdigit(*header); header++)
+        if (number < 10)
+            number = number * 10 + (*header - '0');
+    if (number != 1)
+        parse_suffix = 0;
+    return header;
+}
+
 /* One pass that gives up at the first difference: the table is searched for every message,
  * so equal letters take a few cycles each. */
 bool parse_matches(const char *header, PGM_P pattern)
 {
-    bool was_small = false;
+    bool was_small = false, is_letter = false; /* of the node's last character */
     for (;;) {
         char wanted = pgm_read_byte(pattern);
         if (same_letter(wanted, *header)) {
             was_small = wanted & 0x20;
+            is_letter = true;
             header++;
             pattern++;
             continue;
@@ -49,6 +62,9 @@ bool parse_matches(const char *header, PGM_P pattern)
             while (islower(wanted))
                 wanted = pgm_read_byte(++pattern);
         }
+        if (is_letter && isdigit(*header) && !isalpha(wanted) && wanted != '<')
+            header = take_usual_suffix(header);
+        is_letter = false;
         switch (wanted) {
         case '[':
             if (parse_matches(header, pattern + 1))
@@ -175,7 +191,7 @@ bool parse_word(PGM_P pattern)
     char *end = parse_at;
     while (is_word(*end))
         end++;
-    if (!isalpha(*parse_at) || (*end && *end != ' ' && *end != ','))
+    if (!isalpha(*parse_at) || isdigit(end[-1]) || (*end && *end != ' ' && *end != ','))
         return false;
     char kept = *end;
     *end = 0;
@@ -225,7 +241,7 @@ static int16_t power_of_ten(int16_t *scale)
 
 static int16_t suffix(enum unit unit, int16_t *scale)
 {
-    static const char bases[][4] PROGMEM = {"", "S", "A", "V", "OHM"};
+    static const char bases[][4] PROGMEM = {"", "S", "A", "V", "OHM", "A", "S", "S"};
     parse_blanks();
     char *text = parse_at;
     if (!isalpha(*text) && *text != '/')
@@ -238,7 +254,8 @@ static int16_t suffix(enum unit unit, int16_t *scale)
         return -138;
     char kept = *parse_at, prefix = toupper(*text);
     PGM_P base = bases[unit];
-    int8_t power = unit == UNIT_OHM ? 0 : 3; /* of the unit without a prefix */
+    /* Of the unit without a prefix. */
+    int8_t power = unit == UNIT_OHM || unit == UNIT_S ? 0 : unit == UNIT_UA || unit == UNIT_US ? 6 : 3;
     *parse_at = 0;
     if (strcasecmp_P(text, base)) {
         if (strcasecmp_P(text + 1, base))
@@ -246,7 +263,7 @@ static int16_t suffix(enum unit unit, int16_t *scale)
         if (unit == UNIT_OHM && (prefix == 'K' || prefix == 'M'))
             power = prefix == 'K' ? 3 : 6;
         else if (unit != UNIT_OHM && (prefix == 'M' || prefix == 'U'))
-            power = prefix == 'M' ? 0 : -3;
+            power -= prefix == 'M' ? 3 : 6;
         else
             power = INT8_MAX;
     }
@@ -353,12 +370,14 @@ int16_t parse_integer(int32_t least, int32_t most, int32_t *value)
     return number(UNIT_NONE, least, most, value);
 }
 
-int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t *value)
+int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t usual, int32_t *value)
 {
     if (parse_word(PSTR("MINimum")))
         *value = least;
     else if (parse_word(PSTR("MAXimum")))
         *value = most;
+    else if (parse_word(PSTR("DEFault")))
+        *value = usual;
     else
         return number(unit, least, most, value);
     return parse_finish();

@@ -11,18 +11,19 @@
 
 /* What a bare number is counted in. Suffixes: S MS US, A MA UA, V MV UV, OHM KOHM MOHM (the
  * standard's megohm). */
-enum unit { UNIT_NONE, UNIT_MS, UNIT_MA, UNIT_MV, UNIT_OHM };
+enum unit { UNIT_NONE, UNIT_MS, UNIT_MA, UNIT_MV, UNIT_OHM, UNIT_UA, UNIT_S, UNIT_US };
 
 /* True when a header without its '?' fits a pattern: capitals are a node's short form, all of
- * it the long one, [:NODe] may be left out, NODe<1|2> takes a numeric suffix. */
+ * it the long one, [:NODe] may be left out, NODe<1|2> takes a numeric suffix, any other node the
+ * suffix 1. */
 bool parse_matches(const char *header, PGM_P pattern);
 extern uint8_t parse_suffix; /* that header's: 1 when none was given, 0 when it is out of range */
 
 void parse_start(char *parameters);
 bool parse_more(void);          /* another parameter is there */
 bool parse_word(PGM_P pattern); /* takes it when it matches */
-/* A number, MINimum or MAXimum; `least` and `most` are in the unit too. */
-int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t *value);
+/* A number, MINimum, MAXimum or DEFault; these are in the unit too. */
+int16_t parse_quantity(enum unit unit, int32_t least, int32_t most, int32_t usual, int32_t *value);
 int16_t parse_integer(int32_t least, int32_t most, int32_t *value); /* a number alone */
 int16_t parse_boolean(bool *value);
 int16_t parse_end(void); /* nothing may be left over */

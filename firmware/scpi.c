@@ -8,6 +8,7 @@
 #include "errors.h"
 #include "guard.h"
 #include "parse.h"
+#include "reset_line.h"
 #include "status.h"
 #include "touch.h"
 #include "uart.h"
@@ -62,6 +63,8 @@ void reply_integer(int32_t number)
 
 /* --- operation complete ----------------------------------------------------------- */
 
+static bool is_operating(void) { return touch_is_busy() || reset_line_is_pulled(); }
+
 void scpi_operation_complete(void) { opc_armed = true; }
 
 void scpi_forget_operation(void) { opc_armed = false; }
@@ -72,14 +75,19 @@ void scpi_last_query(void) { last_query = true; }
 
 /* --- one message unit ------------------------------------------------------------- */
 
+/* Two letters rule most rows out at once: the whole search takes less than a step may wait. */
 static bool find(const char *header, bool is_query, struct command *row)
 {
+    char first = toupper(header[0]), second = toupper(header[1]);
     for (const struct command *at = commands;; at++) {
-        memcpy_P(row, at, sizeof *row);
-        if (!row->pattern)
+        PGM_P pattern = (PGM_P)pgm_read_ptr(&at->pattern);
+        if (!pattern)
             return false;
+        if (pgm_read_byte(pattern) != first || pgm_read_byte(pattern + 1) != second)
+            continue;
+        memcpy_P(row, at, sizeof *row);
         parse_suffix = 1;
-        if ((is_query ? row->query : row->handle) && parse_matches(header, row->pattern))
+        if ((is_query ? row->query : row->handle) && parse_matches(header, pattern))
             return true;
     }
 }
@@ -146,7 +154,7 @@ static int16_t run_unit(char *text)
     int16_t error = take_header(&text, header, &is_query);
     if (error)
         return error;
-    if (!find(header, is_query, &row))
+    if ((*header == '*' && isdigit(header[strlen(header) - 1])) || !find(header, is_query, &row))
         return -113;
     if (!parse_suffix)
         return -114;
@@ -158,7 +166,10 @@ static int16_t run_unit(char *text)
     if (touch_is_busy() && !(allowed & WHILE_TOUCHING))
         return -221;
     parse_start(text);
-    return is_query ? row.query() : row.handle();
+    error = is_query ? row.query() : row.handle();
+    if (!error)
+        guard_fed();
+    return error;
 }
 
 /* Where the unit ends: at a semicolon that isn't part of a string. */
@@ -210,7 +221,6 @@ static void end_line(void)
         line_length = 0;
         return;
     }
-    guard_fed();
     path[0] = 0;
     unit = line;
 }
@@ -238,12 +248,12 @@ static void take(uint8_t byte)
 
 bool scpi_run(void)
 {
-    if (opc_armed && !touch_is_busy()) {
+    if (opc_armed && !is_operating()) {
         opc_armed = false;
         events_set(ESR_OPC);
     }
     if (waiting) {
-        if (touch_is_busy())
+        if (is_operating())
             return false;
         if (waiting == WAIT_AND_REPLY) {
             reply_begin();
@@ -255,6 +265,9 @@ bool scpi_run(void)
         return true;
     }
     if (unit) {
+        /* Its reply must find room: a wait for some would shift the touch's steps. */
+        if (touch_is_busy() && !uart_is_sent())
+            return false;
         run_next_unit();
         return true;
     }

@@ -4,6 +4,7 @@
 
 #include "clock.h"
 #include "configuration.h"
+#include "current.h"
 #include "errors.h"
 #include "guard.h"
 #include "pins.h"
@@ -20,6 +21,8 @@ static uint32_t due_us;     /* of the state's end */
 static uint32_t release_us; /* of the keys' release, while they are down */
 static uint32_t marker_us;  /* of the marker's fall, while it is up */
 static bool keys_down, held, closed, marker_up;
+static bool armed;     /* closes nothing before it is told to */
+static uint8_t standing; /* holds that were closed before the touch, and stay so after it */
 static uint32_t stamp_us[STEPS];
 static uint8_t stamped; /* bit n: step n has happened */
 
@@ -50,13 +53,11 @@ static image_t wanted(void)
     memset(&image, 0, sizeof image);
     if (closed && !image_is_empty(&touch_settings.pads)) {
         image = touch_settings.pads;
-        if (touch_settings.series)
-            image.series = 1 << (touch_settings.series - 1);
+        image.series = touch_settings.series;
     }
     if (keys_down)
         image.keys = touch_settings.keys;
-    if (held)
-        image.aux = touch_settings.holds << AUX_HOLD_FIRST;
+    image.aux = (standing | (held ? touch_settings.holds : 0)) << AUX_HOLD_FIRST;
     return image;
 }
 
@@ -105,6 +106,8 @@ static void release(void)
 static void close_pads(void)
 {
     closed = true;
+    if (touch_settings.above_ma)
+        current_watch(touch_settings.above_ma);
     uint32_t now_us = apply();
     if (state != TOUCH_LEAD)
         return;
@@ -115,6 +118,9 @@ static void close_pads(void)
 
 static void open_pads(void)
 {
+    if (current_has_spilt())
+        return; /* the guard is about to see to it */
+    current_unwatch();
     closed = false;
     uint32_t now_us = apply();
     if (state != TOUCH_DWELL)
@@ -154,6 +160,7 @@ void touch_cut(void)
     if (closed)
         stamp(STEP_OPEN, relays_switched_us());
     keys_down = held = closed = false;
+    standing = 0;
     mark_end();
 }
 
@@ -171,7 +178,10 @@ void touch_run(void)
         press();
         break;
     case TOUCH_LEAD:
-        close_pads();
+        if (armed)
+            finish();
+        else
+            close_pads();
         break;
     case TOUCH_DWELL:
         open_pads();
@@ -191,15 +201,16 @@ void touch_run(void)
 /* No closure may outlast the guard's patience: the guard would end the touch half-way. */
 static bool is_too_long(void)
 {
-    uint32_t longest_ms = touch_settings.dwell_ms;
-    if (touch_settings.holds)
-        longest_ms += (uint32_t)touch_settings.lead_in_ms + touch_settings.tail_ms;
-    else if (touch_settings.keys && touch_settings.press_ms > longest_ms)
+    uint32_t longest_ms = touch_settings.dwell_ms, held_ms = longest_ms;
+    if (touch_settings.keys && touch_settings.press_ms > longest_ms)
         longest_ms = touch_settings.press_ms;
-    return longest_ms > configuration.closure_ms;
+    held_ms += (uint32_t)touch_settings.lead_in_ms + touch_settings.tail_ms;
+    return longest_ms + TOUCH_MARGIN_MS > configuration.closure_ms ||
+           (touch_settings.holds &&
+            held_ms + TOUCH_MARGIN_MS > configuration.hold_s * 1000UL);
 }
 
-int16_t touch_initiate(void)
+int16_t touch_initiate(bool waits)
 {
     bool bus_1 = false, bus_2 = false;
     for (uint8_t n = 0; n < BUS_BYTES; n++) {
@@ -208,14 +219,20 @@ int16_t touch_initiate(void)
     }
     if (bus_1 && bus_2 && !touch_settings.series)
         return -221; /* nothing would be connected, and the touch would tell a lie */
-    if (!image_is_empty(relays_now()) || reset_line_is_pulled() || is_too_long())
+    image_t image = *relays_now();
+    uint8_t before = image.aux >> AUX_HOLD_FIRST;
+    image.aux = 0;
+    if (!image_is_empty(&image) || reset_line_is_pulled() || is_too_long() ||
+        before & touch_settings.holds)
         return -221;
+    standing = before;
     keys_down = held = closed = true;
-    image_t image = wanted();
+    image = wanted();
     keys_down = held = closed = false;
     int16_t error = guard_allows(&image);
     if (error)
         return error;
+    armed = waits;
     stamped = 0;
     uint32_t now_us = clock_us();
     raise_marker(now_us);
@@ -223,6 +240,20 @@ int16_t touch_initiate(void)
     state = TOUCH_BEFORE;
     status_condition(STATUS_OPERATION, OPER_MEASURING, true);
     due_us = now_us + ms(touch_settings.before_ms);
+    return 0;
+}
+
+int16_t touch_close_at(int32_t after_start_us)
+{
+    uint32_t now_us = clock_us(), at_us = now_us;
+    if (state != TOUCH_LEAD || !armed)
+        return -221;
+    if (after_start_us != TOUCH_CLOSE_NOW)
+        at_us = stamp_us[STEP_START] + after_start_us;
+    if (!clock_reached(at_us, now_us) || !clock_reached(due_us, at_us))
+        return -222; /* too late, or not within the lead-in */
+    armed = false;
+    due_us = at_us;
     return 0;
 }
 
@@ -244,7 +275,9 @@ void touch_end(void)
 void touch_abort(void)
 {
     drop_marker();
+    current_unwatch();
     keys_down = held = closed = false;
+    standing = 0;
     state = TOUCH_IDLE;
     status_condition(STATUS_OPERATION, OPER_MEASURING, false);
     stamped = 0;
@@ -254,11 +287,11 @@ void touch_reset(void)
 {
     touch_abort();
     memset(&touch_settings, 0, sizeof touch_settings);
-    touch_settings.before_ms = 60;
-    touch_settings.press_ms = 120;
-    touch_settings.lead_in_ms = 240;
-    touch_settings.dwell_ms = 1200;
-    touch_settings.tail_ms = 500;
+    touch_settings.before_ms = TOUCH_BEFORE_MS;
+    touch_settings.press_ms = TOUCH_PRESS_MS;
+    touch_settings.lead_in_ms = TOUCH_LEAD_IN_MS;
+    touch_settings.dwell_ms = TOUCH_DWELL_MS;
+    touch_settings.tail_ms = TOUCH_TAIL_MS;
 }
 
 bool touch_is_busy(void) { return state != TOUCH_IDLE && state != TOUCH_DONE; }

@@ -20,17 +20,28 @@ enum touch_state {
 enum touch_step { STEP_START, STEP_PRESS, STEP_CLOSE, STEP_RELEASE, STEP_OPEN, STEP_END, STEPS };
 
 struct touch_settings {
-    image_t pads; /* the pads' bits only */
-    uint8_t series;
-    uint8_t keys; /* bit n: key channel n + 1 */
-    uint8_t holds; /* the same; closed with the press, opened at the touch's end */
+    image_t pads;   /* the pads' bits only */
+    uint8_t series; /* bit n: series channel n + 1 */
+    uint8_t keys;
+    uint8_t holds; /* closed with the press, opened at the touch's end */
     uint16_t before_ms, press_ms, lead_in_ms, dwell_ms, tail_ms;
+    uint16_t above_ma; /* what the toy may draw more while the pads are closed; 0: no such limit */
 };
+
+#define TOUCH_BEFORE_MS 60
+#define TOUCH_PRESS_MS 120
+#define TOUCH_LEAD_IN_MS 240
+#define TOUCH_DWELL_MS 1200
+#define TOUCH_TAIL_MS 500
+#define TOUCH_MARGIN_MS 50 /* that a touch must stay below the guard's longest closure */
 
 extern struct touch_settings touch_settings; /* written by the commands while no touch runs */
 
 void touch_reset(void); /* aborted, settings at their defaults */
-int16_t touch_initiate(void); /* 0 or why not */
+int16_t touch_initiate(bool armed); /* 0 or why not; armed: closes only when told to */
+/* An armed touch closes its pads so long after its start; 0 or why it can't any more. */
+int16_t touch_close_at(int32_t after_start_us);
+#define TOUCH_CLOSE_NOW (-1)
 void touch_end(void);   /* end the dwell now, or the touch before it closed anything */
 void touch_cut(void);   /* the toy drew too much: everything has been opened, mark the end */
 void touch_abort(void); /* state and marker only; the caller has opened everything */

@@ -13,13 +13,12 @@
 
 #define UART_PUT_WAIT_US 20000UL
 #define QUIET_US 20000 /* longer than a USB converter holds back a message's next piece */
-#define TX_LENGTH 128
 
 static volatile uint8_t rx[256]; /* indices wrap by themselves */
 static volatile uint8_t rx_head, rx_tail;
 static uint8_t rx_losing; /* once running, touched by the receive interrupt only */
 
-static volatile uint8_t tx[TX_LENGTH];
+static volatile uint8_t tx[256];
 static volatile uint8_t tx_head, tx_tail;
 
 void uart_init(void)
@@ -86,7 +85,7 @@ ISR(USART_UDRE_vect)
         return;
     }
     UDR0 = tx[tx_tail];
-    tx_tail = (tx_tail + 1) % TX_LENGTH;
+    tx_tail++;
 }
 
 bool uart_has_input(void) { return rx_head != rx_tail; }
@@ -98,13 +97,17 @@ int16_t uart_get(void)
     return rx[rx_tail++];
 }
 
+bool uart_is_sent(void) { return tx_head == tx_tail; }
+
 void uart_put(char byte)
 {
-    uint8_t next = (tx_head + 1) % TX_LENGTH;
-    uint32_t start_us = clock_us();
-    while (next == tx_tail)
-        if (clock_since(clock_us(), start_us) > UART_PUT_WAIT_US)
-            return;
+    uint8_t next = tx_head + 1;
+    if (next == tx_tail) {
+        uint32_t start_us = clock_us();
+        while (next == tx_tail)
+            if (clock_since(clock_us(), start_us) > UART_PUT_WAIT_US)
+                return;
+    }
     tx[tx_head] = byte;
     tx_head = next;
     UCSR0B |= 1 << UDRIE0;

@@ -16,6 +16,7 @@ void uart_init(void);
 bool uart_start_clean(void);
 int16_t uart_get(void);
 bool uart_has_input(void);
+bool uart_is_sent(void); /* the transmit ring is empty */
 void uart_put(char byte); /* waits at most UART_PUT_WAIT_US, then drops the byte */
 
 #endif

@@ -30,7 +30,9 @@
 
 #define SLICE_CYCLES (MACHINE_HZ / 2000) /* 0.5 ms */
 #define TICK_CYCLES (MACHINE_HZ / 200)   /* 5 ms */
-#define HEARTBEAT_CYCLES (MACHINE_HZ / 50) /* 20 ms, then the supply switch drops out */
+#define SHORTEST_HOLD_CYCLES (MACHINE_HZ / 1000 * 6) /* the worst corner of the charge pump */
+#define RAIL_DIVIDER 3
+#define REFERENCE_MV 2500
 #define CATCH_UP_NS 1000000000LL         /* further behind than this is given up */
 
 #define REPLY_BYTES 100                  /* of the serial line in one line told */
@@ -46,7 +48,17 @@ static struct {
     unsigned millivolts;
 } at_closing; /* what a converter's pin has as soon as a pad is closed */
 static bool marker, gate, bleed, reset_line, supply;
-static uint64_t beat_cycle; /* of the heartbeat's latest edge */
+
+/* The charge pump passes rising edges only; the longest time between two is kept. */
+static bool heartbeat;
+static uint64_t beat_cycle, longest_gap;
+static uint64_t hold_cycles = SHORTEST_HOLD_CYCLES;
+static enum { SWITCH_GOOD, SWITCH_WELDED, SWITCH_LINE, SWITCH_BEATS } fault;
+
+/* The rail has the cells' voltage while the switch is on, and falls in no time: cells of 0 mV
+ * are reversed or absent ones. `forced` is a rail that does what it wants. */
+static unsigned cells_mv = 4500;
+static bool forced;
 
 static void stop(int signal)
 {
@@ -79,16 +91,40 @@ static void say_closed(void)
     link_say("closed %s %llu\n", hex, (unsigned long long)machine_cycle());
 }
 
+static void set_rail(void)
+{
+    if (!forced)
+        machine_adc(0, supply ? cells_mv / RAIL_DIVIDER : 0);
+}
+
 /* The toy's supply is on only while the charge pump holds its switch, too. */
 static void look_at_supply(void)
 {
-    uint64_t until = beat_cycle + HEARTBEAT_CYCLES;
-    bool on = gate && beat_cycle && machine_cycle() <= until;
+    uint64_t until = beat_cycle + hold_cycles;
+    bool line = gate || fault == SWITCH_LINE;
+    bool held = (beat_cycle && machine_cycle() <= until) || fault == SWITCH_BEATS;
+    bool on = (line && held) || fault == SWITCH_WELDED;
     if (on == supply)
         return;
     supply = on;
     uint64_t cycle = !on && gate ? until : machine_cycle();
     link_say("supply %d %llu\n", supply, (unsigned long long)cycle);
+    set_rail();
+}
+
+static void beat(bool level)
+{
+    if (level == heartbeat)
+        return;
+    heartbeat = level;
+    if (!level)
+        return;
+    uint64_t now = machine_cycle();
+    look_at_supply(); /* it may have dropped out since the latest slice */
+    if (supply && beat_cycle && now - beat_cycle > longest_gap)
+        longest_gap = now - beat_cycle;
+    beat_cycle = now;
+    look_at_supply();
 }
 
 /* The chain's own serial pins, strobe and heartbeat aren't told: what they do is. */
@@ -103,8 +139,7 @@ static void pin_changed(char port, int bit, bool level)
         return;
     }
     if (port == 'B' && bit == 2) {
-        beat_cycle = machine_cycle();
-        look_at_supply();
+        beat(level);
         return;
     }
     if (port == 'D' && bit == 2)
@@ -192,6 +227,21 @@ static void command(const char *line)
         send_serial(line + 7);
     else if (sscanf(line, "adc %d %u", &channel, &millivolts) == 2)
         machine_adc(channel, millivolts);
+    else if (sscanf(line, "rail %u", &millivolts) == 1) {
+        forced = true;
+        machine_adc(0, millivolts / RAIL_DIVIDER);
+    } else if (sscanf(line, "cells %u", &cells_mv) == 1) {
+        forced = false;
+        set_rail();
+    } else if (sscanf(line, "switch %d", &number) == 1) {
+        fault = number;
+        look_at_supply();
+    } else if (sscanf(line, "hold %llu", &cycles) == 1)
+        hold_cycles = cycles;
+    else if (!strcmp(line, "gap")) {
+        link_say("gap %llu\n", (unsigned long long)longest_gap);
+        longest_gap = 0;
+    }
     else if (sscanf(line, "later %llu adc %d %u", &cycles, &channel, &millivolts) == 3)
         machine_adc_later(cycles, channel, millivolts, injected);
     else if (sscanf(line, "closing adc %d %u", &at_closing.channel, &at_closing.millivolts) == 2)
@@ -204,6 +254,8 @@ static void command(const char *line)
         machine_stop_converter();
     else if (sscanf(line, "eeprom %d %x", &number, &value) == 2)
         machine_eeprom()[number & 1023] = value;
+    else if (sscanf(line, "fuse %d %x", &number, &value) == 2)
+        machine_set_fuse(number, value);
     else if (!strcmp(line, "eeprom"))
         show_eeprom();
     else if (!strcmp(line, "latency"))
@@ -370,6 +422,7 @@ int main(int count, char **arguments)
     if (eeprom)
         machine_load_eeprom(eeprom);
     chain_init(registers);
+    machine_adc(5, REFERENCE_MV);
     serial_attach();
     const char *pty = serial_open();
     if (path)

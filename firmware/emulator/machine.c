@@ -174,6 +174,46 @@ void machine_load_eeprom(const char *path)
     fclose(file);
 }
 
+/* --- fuses: simavr has none ------------------------------------------------------------- */
+
+#define SPMCSR 0x57
+#define READ_FUSES 0x09 /* BLBSET and SPMEN: the next load from flash within 3 cycles */
+
+static avr_io_write_t write_spmcsr;
+static void *write_spmcsr_parameter;
+/* At the addresses from which they are read: low, lock, extended, high. */
+static uint8_t fuses[4] = {0xf7, 0xff, 0xfc, 0xd1}, covered[4];
+
+static avr_cycle_count_t uncover(avr_t *avr, avr_cycle_count_t when, void *parameter)
+{
+    (void)when;
+    (void)parameter;
+    memcpy(avr->flash, covered, sizeof covered);
+    return 0;
+}
+
+static void spmcsr_written(avr_t *avr, avr_io_addr_t address, uint8_t value, void *parameter)
+{
+    (void)parameter;
+    if (write_spmcsr)
+        write_spmcsr(avr, address, value, write_spmcsr_parameter);
+    if (value != READ_FUSES)
+        return;
+    memcpy(covered, avr->flash, sizeof covered);
+    memcpy(avr->flash, fuses, sizeof fuses);
+    avr_cycle_timer_register(avr, 4, uncover, NULL);
+}
+
+static void hook_fuses(void)
+{
+    __auto_type slot = &machine->io[AVR_DATA_TO_IO(SPMCSR)].w;
+    write_spmcsr = slot->c;
+    write_spmcsr_parameter = slot->param;
+    slot->c = spmcsr_written;
+}
+
+void machine_set_fuse(int which, uint8_t bits) { fuses[which & 3] = bits; }
+
 /* --- stack ---------------------------------------------------------------------------- */
 
 static unsigned variables_end;
@@ -235,6 +275,7 @@ void machine_load(const char *elf_path)
     machine->reset = restarted;
     hook_ports();
     hook_eeprom();
+    hook_fuses();
     paint(RAM_START + firmware.datasize + firmware.bsssize);
 }
 

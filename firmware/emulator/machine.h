@@ -8,7 +8,7 @@
 
 #define MACHINE_HZ 16000000ULL
 
-#define MACHINE_EEPROM_SHOWN 64 /* bytes that the firmware uses */
+#define MACHINE_EEPROM_SHOWN 96 /* bytes that the firmware uses */
 
 /* A brown-out also spoils the EEPROM byte that was being written. */
 enum reset_cause { RESET_PIN, RESET_BROWN_OUT };
@@ -27,6 +27,7 @@ void machine_adc_later(uint64_t cycles, int channel, uint32_t millivolts,
 void machine_stop_converter(void);
 void machine_load_eeprom(const char *path);
 uint8_t *machine_eeprom(void);
+void machine_set_fuse(int which, uint8_t bits); /* 0 low, 1 lock, 2 extended, 3 high */
 int machine_untouched(void); /* bytes between the variables and the deepest stack so far */
 void machine_input(char port, int bit, bool level); /* an input pin's level */
 

@@ -40,6 +40,11 @@ CYCLES_PER_S = 16_000_000
 RAIL_DIVIDER = 3
 """The rail in mV is this many times what the converter's pin sees."""
 
+HOLD_MS = {"short": 6, "long": 20}
+"""How long one rise of the heartbeat holds the supply: the two worst corners of its parts."""
+
+SWITCH = {"good": 0, "welded": 1, "closed by beats alone": 2, "closed by its line alone": 3}
+
 START_CYCLES = 45 * CYCLES_PER_MS
 """From a reset until the firmware listens: what is sent earlier it drops, and says so."""
 
@@ -78,12 +83,22 @@ def configuration(
     peak_ma: int = 300,
     average_ma: int = 150,
     blanking_ms: int = 100,
-    layout: int = 1,
+    hold_s: int = 60,
+    lead_ohm: int = 1_500,
+    supply_mv: int = 1_000,
+    pad_ua: int = 10_000,
+    bank_ohm=(),
+    layout: int = 2,
 ) -> bytes:
-    """Give the bytes of a configuration as it is stored, its CRC behind it."""
+    """Give the bytes of a configuration as it is stored, its CRC behind it.
+
+    The supply is so low that no group of pads carries too much.
+    """
     data = bytes([layout, pads, closures]) + bits_of(forbidden) + bits_of(rails)
     data += bits_of(rail_series, 8)
-    data += struct.pack("<5H", deadman_ms, closure_ms, peak_ma, average_ma, blanking_ms)
+    data += struct.pack("<6H", deadman_ms, closure_ms, peak_ma, average_ma, blanking_ms, hold_s)
+    data += struct.pack("<3H", lead_ohm, supply_mv, pad_ua)
+    data += struct.pack("<8H", *[ohm // 100 for ohm in bank_ohm], *[0] * (8 - len(bank_ohm)))
     return data + struct.pack("<H", binascii.crc_hqx(data, 0xFFFF))
 
 
@@ -179,7 +194,7 @@ class Decoder:
             case ["adc", _, _, cycle]:
                 self.injected.append(int(cycle))
                 return None
-            case ["blind" | "eeprom" | "stack" | "latency" | "now", *answer]:
+            case ["blind" | "eeprom" | "stack" | "latency" | "now" | "gap", *answer]:
                 self.answers.put(" ".join(answer))
                 return None
             case ["reset", cycle]:
@@ -457,8 +472,24 @@ class Emulator:
         self._say(f"adc {channel} {mv}")
 
     def rail(self, mv: int) -> None:
-        """Let the toy's rail have this many millivolts, seen through the board's divider."""
-        self.adc(0, round(mv / RAIL_DIVIDER))
+        """Let the toy's rail have this many millivolts whatever the switch does."""
+        self._say(f"rail {mv}")
+
+    def cells(self, mv: int) -> None:
+        """Let the rail follow the switch again, with this many millivolts while it is on."""
+        self._say(f"cells {mv}")
+
+    def switch(self, state: str) -> None:
+        """Let the supply switch be one of `SWITCH`."""
+        self._say(f"switch {SWITCH[state]}")
+
+    def hold(self, corner: str) -> None:
+        """Let a beat hold the supply for one of `HOLD_MS`; it is short at the start."""
+        self._say(f"hold {HOLD_MS[corner] * CYCLES_PER_MS}")
+
+    def longest_gap_ms(self) -> float:
+        """Give the longest time between two rises of the heartbeat since it was last asked."""
+        return int(self._ask("gap")) / CYCLES_PER_MS
 
     def current(self, ma: float) -> None:
         """Let the toy draw this current, seen through the shunt's amplifier."""
@@ -487,8 +518,12 @@ class Emulator:
         for place, byte in enumerate(data, address):
             self._say(f"eeprom {place} {byte:x}")
 
+    def brown_out_fuse(self, extended: int) -> None:
+        """Burn the extended fuse bits, in which the brown-out level is."""
+        self._say(f"fuse 2 {extended:x}")
+
     def eeprom(self) -> bytes:
-        """Give the EEPROM's first 64 bytes."""
+        """Give the EEPROM's first 96 bytes."""
         return bytes.fromhex(self._ask("eeprom"))
 
     def untouched_stack(self) -> int:

@@ -14,7 +14,7 @@ from emulator import (
     configuration,
 )
 
-LENGTH = 32
+LENGTH = 56
 SETTINGS = {
     "SYST:CONF:PADS": "16",
     "SYST:CONF:CLOS": "5",
@@ -23,6 +23,11 @@ SETTINGS = {
     "SYST:CONF:RSER": "1,8",
     "SYST:DMAN": "1500",
     "SYST:CLOS:TIME": "2500",
+    "SYST:HOLD:TIME": "90",
+    "SYST:CONF:LEAD": "2700",
+    "SYST:CONF:SUPP": "9600",
+    "SYST:CONF:LIM": "1950",
+    "SYST:CONF:BANK": "0,6800,33000,150000,1500,15000,470000,2200000",
     "SOUR:CURR:PROT:LEV": "250",
     "SOUR:CURR:PROT:AVER": "90",
     "SOUR:CURR:PROT:DEL": "40",
@@ -38,6 +43,11 @@ AS_STORED = configuration(
     peak_ma=250,
     average_ma=90,
     blanking_ms=40,
+    hold_s=90,
+    lead_ohm=2_700,
+    supply_mv=9_600,
+    pad_ua=1_950,
+    bank_ohm=[0, 6_800, 33_000, 150_000, 1_500, 15_000, 470_000, 2_200_000],
 )
 
 
@@ -102,7 +112,7 @@ def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_ne
     emulator, port = bench
     old, new = configuration(), AS_STORED
     seen = set()
-    for after_ms in range(0, 120, 7):
+    for after_ms in range(0, 200, 11):
         emulator.set_eeprom(EEPROM_CONFIGURATION, old)
         emulator.restart()
         port.write("*CLS")
@@ -126,11 +136,31 @@ def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_ne
 
 def test_sound_bytes_that_this_firmware_must_not_take_are_refused():
     for wrong in ({"pads": 20}, {"pads": 72}, {"closures": 9}, {"deadman_ms": 60_000},
-                  {"closure_ms": 0}, {"peak_ma": 451}, {"blanking_ms": 2001}, {"layout": 2}):  # fmt: skip
+                  {"closure_ms": 0}, {"peak_ma": 451}, {"blanking_ms": 501}, {"layout": 1},
+                  {"hold_s": 0}, {"hold_s": 3_601}, {"lead_ohm": 99}, {"supply_mv": 12_801},
+                  {"supply_mv": 0}, {"pad_ua": 10_001}):  # fmt: skip
         data = configuration(**{"pads": 24} | wrong)
         with Emulator(eeprom=data, pads=24) as emulator:
             port = Port(emulator)
             assert port.errors() == [-500, -315], wrong
+
+
+def test_without_its_configuration_nothing_closes_until_one_is_saved():
+    with Emulator(eeprom=b"", pads=24) as emulator:
+        port = Port(emulator)
+        assert port.errors() == [-500, -315]
+        closing = ("ROUT:CLOS (@1!1)", "ROUT:SER 1", "ROUT:HOLD 1", "TOY:KEY:PRES 1",
+                   "TOUC:KEYS 1;INIT", "MEAS:VOLT:BUS1?", "MEAS:RES?")  # fmt: skip
+        for message in closing:
+            port.write(message)
+            assert port.errors() == [-315], message
+        port.write("SYST:CONF:PADS 24")
+        port.write("ROUT:CLOS (@1!1)")
+        assert port.errors() == [-315]
+        assert not any(state.is_anything_closed for state in emulator.events())
+        port.write("*RST;:SYST:CONF:SAVE;:ROUT:CLOS (@1!1)")
+        emulator.wait_for(lambda state: state.closures == {(1, 1)}, 5)
+        assert port.errors() == []
 
 
 def test_the_common_reset_brings_back_what_is_stored(bench):

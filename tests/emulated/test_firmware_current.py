@@ -132,18 +132,54 @@ def test_the_inrush_is_blanked_for_the_set_delay_and_not_longer(bench):
     port.write("SOURce:CURRent:PROTection:DELay 60")
     emulator.current(440)
     port.write("OUTPut ON")
-    emulator.wait_for(lambda state: state.gate, 5)
+    on = emulator.wait_for(lambda state: state.supply, 5)
     off = emulator.wait_for(lambda state: state.is_open_and_off, 5)
-    on = next(state for state in emulator.events() if state.gate)
     assert 60 <= (off.cycle - on.cycle) / CYCLES_PER_MS <= 60 + LATCH_MS
     assert port.errors() == [106]
     port.write("OUTP:PROT:CLE;:OUTPut ON")
-    emulator.wait_for(lambda state: state.gate, 5)
+    emulator.wait_for(lambda state: state.supply, 5)
     emulator.wait_cycles(20 * CYCLES_PER_MS)
     emulator.current(AVERAGE_MA - 10)  # the inrush is over: nothing of it is left in the mean
     emulator.wait_cycles(500 * CYCLES_PER_MS)
     assert emulator.state.supply
     assert port.errors() == []
+
+
+@pytest.mark.parametrize("delay_ms", [100, 500])
+def test_a_short_in_the_inrush_is_cut_after_20_ms_whatever_the_delay(bench, delay_ms):
+    """Full scale is 453 mA; a charging rail is below it after 5 ms."""
+    emulator, port = bench
+    port.write(f"SOURce:CURRent:PROTection:DELay {delay_ms}")
+    port.write("OUTPut ON")
+    on = emulator.wait_for(lambda state: state.supply, 5)
+    emulator.current(460)
+    off = emulator.wait_for(lambda state: state.is_open_and_off, 5)
+    assert 15 < (off.cycle - on.cycle) / CYCLES_PER_MS <= 20 + 2 * LATCH_MS
+    assert port.errors() == [106]
+
+
+def test_an_inrush_of_full_scale_that_ends_within_15_ms_trips_nothing(bench):
+    emulator, port = bench
+    port.write("SOURce:CURRent:PROTection:DELay 100")
+    for _ in range(3):
+        port.write("OUTPut ON")
+        emulator.wait_for(lambda state: state.supply, 5)
+        emulator.current(460)
+        emulator.wait_cycles(15 * CYCLES_PER_MS)
+        emulator.current(20)
+        emulator.wait_cycles(200 * CYCLES_PER_MS)
+        assert emulator.state.supply
+        port.write("OUTPut OFF")
+        emulator.wait_for(lambda state: not state.supply, 5)
+    assert port.errors() == []
+
+
+@pytest.mark.parametrize("delay", ["501", "2000"])
+def test_the_delay_is_bounded(bench, delay):
+    _, port = bench
+    port.write(f"SOURce:CURRent:PROTection:DELay {delay}")
+    assert port.errors() == [-222]
+    assert port.ask("SOURce:CURRent:PROTection:DELay? MAX") == "500"
 
 
 def test_a_short_while_the_supply_is_off_cuts_nothing(bench):
@@ -199,15 +235,13 @@ def test_blanking_reset_line_and_falling_rail_are_timed_right_across_the_wrap_of
     with Emulator(elf=elf, eeprom=stored) as emulator:
         port = Port(emulator)
         emulator.current(440)
-        emulator.rail(4_500)
         port.write("*CLS;:OUTPut ON;:TOY:RESet 600")
-        emulator.wait_for(lambda state: state.gate and state.reset_line, 5)
+        emulator.wait_for(lambda state: state.supply and state.reset_line, 5)
         emulator.wait_for(lambda state: not state.gate, 5)
-        emulator.rail(0)
         on, pulled, off = (
             next(s.cycle for s in emulator.events() if of(s))
             for of in (
-                lambda s: s.gate,
+                lambda s: s.supply,
                 lambda s: s.reset_line,
                 lambda s: s.cycle > wrap_ms * CYCLES_PER_MS and not s.gate,
             )

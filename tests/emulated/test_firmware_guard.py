@@ -53,7 +53,10 @@ def test_the_default_dead_man_time_is_3_s(bench):
     assert (last_change(emulator) - closed) / CYCLES_PER_MS == pytest.approx(3000, abs=3)
 
 
-def test_any_whole_message_feeds_the_dead_man_and_a_half_one_does_not(bench):
+@pytest.mark.parametrize(
+    "noise", [b"x", b"\n", b" ;;\n", b"no such thing\n", b"ROUT:CLOS (@1!999)\n", b"\xff\n", b"*RST 1\n"]
+)
+def test_commands_that_are_carried_out_feed_the_dead_man_and_nothing_else_does(bench, noise):
     emulator, port = bench
     port.write("SYSTem:DMAN 500;:ROUTe:CLOSe (@1!1)")
     emulator.wait_for(lambda state: state.closures, 5)
@@ -62,7 +65,7 @@ def test_any_whole_message_feeds_the_dead_man_and_a_half_one_does_not(bench):
         port.write("*CLS")
     assert emulator.state.closures
     while emulator.state.closures:
-        port.write(b"x")
+        port.write(noise)
         emulator.wait_cycles(50 * CYCLES_PER_MS)
         assert emulator.cycle - last_change(emulator) < 3_000 * CYCLES_PER_MS
 

@@ -107,10 +107,10 @@ def test_relays_of_measuring_stay_still_in_a_touch_and_while_latched(bench, quer
 def test_the_rails_fall_is_timed_in_the_background(bench):
     emulator, port = bench
     assert port.ask("MEAS:FTIM?") == "9.91E37"
-    emulator.rail(4_500)
     port.write("OUTPut ON")
     emulator.wait_for(lambda state: state.supply, 5)
     settle(emulator)
+    emulator.rail(4_500)
     port.write("OUTPut OFF")
     emulator.wait_for(lambda state: not state.gate, 5)
     off = next(s.cycle for s in reversed(emulator.events()) if not s.gate and not s.bleed)
@@ -121,19 +121,6 @@ def test_the_rails_fall_is_timed_in_the_background(bench):
     took_s = float(port.ask("MEAS:FTIM?"))
     assert 0 < took_s < (emulator.cycle - off) / CYCLES_PER_MS / 1000
     assert port.ask("*RST;:MEAS:FTIM?") == f"{took_s:.3f}"
-
-
-def test_a_rail_that_does_not_come_up_shows_as_questionable(bench):
-    emulator, port = bench
-    emulator.rail(0)
-    port.write("OUTPut ON")
-    emulator.wait_cycles(150 * CYCLES_PER_MS)
-    assert port.ask("STAT:QUES:COND?") == "0"
-    emulator.wait_cycles(150 * CYCLES_PER_MS)
-    assert port.ask("STAT:QUES:COND?") == "1"
-    emulator.rail(4_500)
-    settle(emulator)
-    assert port.ask("STAT:QUES:COND?;EVEN?") == "0;1"
 
 
 def test_the_reset_line_is_pulled_so_long_and_nothing_closes_meanwhile(bench):
@@ -194,7 +181,7 @@ def test_holds_alone_and_the_dead_host_and_a_touch_too_long_for_them(bench):
     timeline = port.touch()
     assert timeline[1] == timeline[3] == -1
     assert {state.holds for state in emulator.events()} == {frozenset(), frozenset({2})}
-    port.write("TOUC:TIM 0,1,5000,5000,1;INIT")
+    port.write("SYST:HOLD:TIME 10;:TOUC:TIM 0,1,4950,5000,1;INIT")
     assert port.errors() == [-221]
     port.write("SYST:DMAN 500;:TOUC:TIM 0,1,1000,5000,1;INIT")
     emulator.wait_for(lambda state: state.holds, 5)

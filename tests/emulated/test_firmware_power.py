@@ -74,15 +74,17 @@ def test_a_reset_leaves_nothing_closed_or_on_and_tells_its_cause(driver, cause, 
 
 
 @pytest.mark.parametrize("driver", DRIVERS)
-def test_a_hung_program_loses_the_supply_in_20_ms_and_all_at_the_watchdogs_reset(driver):
+def test_a_hung_program_loses_the_supply_in_50_ms_and_all_at_the_watchdogs_reset(driver):
+    """The interrupt beats for 30 ms without the main loop, a beat holds for 20 ms at most."""
     with Emulator(driver=driver) as emulator:
         port = Port(emulator)
+        emulator.hold("long")
         all_on(emulator, port)
         hung = emulator.cycle
         emulator.jam()
         off = emulator.wait_for(lambda state: not state.supply, 5)
         assert off.gate, "only the heartbeat's silence can have done it"
-        assert (off.cycle - hung) / CYCLES_PER_MS <= 20
+        assert (off.cycle - hung) / CYCLES_PER_MS <= 50
         emulator.wait_for(lambda state: state.is_open_and_off, 5)
         [reset] = emulator.resets
         assert (reset - hung) / CYCLES_PER_MS < 145
@@ -92,10 +94,12 @@ def test_a_hung_program_loses_the_supply_in_20_ms_and_all_at_the_watchdogs_reset
 
 
 def test_the_heartbeat_holds_the_supply_through_everything_the_main_loop_does():
+    """A beat holds for 6 ms in the worst corner, and comes every 2 ms."""
     with Emulator() as emulator:
         port = Port(emulator)
         port.write("*CLS;:OUTPut ON")
         on = emulator.wait_for(lambda state: state.supply, 5)
+        assert emulator.longest_gap_ms() < 3.2, "at the switching on"
         port.write("TOUCh:CONNections (@1!3,2!5);SERies 1;KEYS 1;TIMing 5,20,5,30,5")
         for _ in range(4):
             port.write("TOUCh:INITiate")
@@ -103,8 +107,10 @@ def test_the_heartbeat_holds_the_supply_through_everything_the_main_loop_does():
             port.timeline()
             port.ask(";".join([":MEAS:VOLT:BUS1?"] * 11))
             port.ask("ROUT:CLOS (@1!1);" + ";".join([":ROUT:SER 1;SER 2"] * 8) + ";OPEN:ALL;*TST?")
+            port.ask("ROUT:CLOS:STAT? (@1!1:1!32,2!1:2!32)")
         assert port.errors() == []
         assert all(s.supply for s in emulator.events() if s.cycle >= on.cycle)
+        assert emulator.longest_gap_ms() < 2.2
 
 
 def test_the_first_start_with_a_blank_memory_takes_safe_defaults_and_says_so():
@@ -114,6 +120,9 @@ def test_the_first_start_with_a_blank_memory_takes_safe_defaults_and_says_so():
         assert port.ask("SYST:CONF:PADS?;CLOS?;FORB?;RAIL?;RSER?;STOR?") == "24;8;NONE;NONE;NONE;0"
         assert port.ask("SYST:DMAN?;CLOS:TIME?;:SOUR:CURR:PROT:LEV?;AVER?;DEL?") == (
             "3000;10000;300;150;100"
+        )
+        assert port.ask("SYST:HOLD:TIME?;:SYST:CONF:LEAD?;SUPP?;LIM?;BANK?") == (
+            "60;1500;4800;2000;0,0,0,0,0,0,0,0"
         )
         port.write("*RST")
         assert port.errors() == []

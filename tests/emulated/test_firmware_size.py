@@ -7,7 +7,7 @@ import subprocess
 import pytest
 from emulator import CYCLES_PER_MS, Emulator, Port, build_firmware
 
-FLASH_MOST, VARIABLES_MOST, UNTOUCHED_LEAST = 24 * 1024, 1228, 256
+FLASH_MOST, VARIABLES_MOST, UNTOUCHED_LEAST = 28 * 1024, 1228, 256
 DRIVERS = ("reed", "crosspoint", "multiplexer")
 
 
