@@ -145,7 +145,7 @@ void guard_watch(const image_t *now, uint32_t now_us)
 
 /* --- watching ----------------------------------------------------------------------- */
 
-void guard_fed(void) { fed_us = clock_us(); }
+void guard_fed(uint32_t at_us) { fed_us = at_us; }
 
 static void everything_off(void)
 {

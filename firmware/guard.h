@@ -15,7 +15,7 @@
 uint8_t guard_self_test(void); /* 0: passed; moves no relay */
 
 void guard_run(void);
-void guard_fed(void); /* a command was carried out */
+void guard_fed(uint32_t at_us); /* a message came in then, and is carried out */
 void guard_off(void); /* everything open, keys up, touch aborted, supply off */
 bool guard_is_anything_on(void);
 

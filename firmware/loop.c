@@ -3,6 +3,7 @@
 #include "loop.h"
 
 #include "boot.h"
+#include "clock.h"
 #include "configuration.h"
 #include "errors.h"
 #include "guard.h"
@@ -25,7 +26,7 @@ void loop_start(void)
         errors_push(-363);
     if (guard_self_test())
         errors_push(-330);
-    guard_fed();
+    guard_fed(clock_us());
 }
 
 bool loop_turn(void)

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "clock.h"
 #include "errors.h"
 #include "guard.h"
 #include "parse.h"
@@ -18,6 +19,7 @@
 
 static char line[LINE_MAX + 1];
 static uint8_t line_length;
+static uint32_t came_us; /* the line's end: a unit that waited doesn't feed the dead-man anew */
 static int16_t line_fault; /* of a message that must not run: -101 or -363 */
 
 static char *unit;               /* the next message unit; 0 between messages */
@@ -168,7 +170,7 @@ static int16_t run_unit(char *text)
     parse_start(text);
     error = is_query ? row.query() : row.handle();
     if (!error)
-        guard_fed();
+        guard_fed(came_us);
     return error;
 }
 
@@ -221,6 +223,7 @@ static void end_line(void)
         line_length = 0;
         return;
     }
+    came_us = clock_us();
     path[0] = 0;
     unit = line;
 }

@@ -57,7 +57,6 @@ static bool stays_down(bool line, bool beats)
     clock_wait_us(PROOF_US);
     bool down = supply_rail_is_down();
     pin_supply(false);
-    is_proving = false;
     return down;
 }
 
@@ -71,6 +70,7 @@ int16_t supply_on(void)
         ;
     current_arm();
     if (!stays_down(true, false) || !stays_down(false, true)) {
+        is_proving = false;
         changed_us = clock_us();
         current_disarm();
         return 111;
@@ -85,6 +85,7 @@ int16_t supply_on(void)
             permit_ms = PERMIT_MS;
             is_on = true;
         }
+        is_proving = false; /* the beats went on until here, so that none is missed */
     }
     changed_us = even_us = clock_us();
     fall = FALL_UNKNOWN;

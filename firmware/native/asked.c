@@ -25,6 +25,9 @@ static bool is_node(const char *text, size_t length, const char *pattern, size_t
     size_t small = 0;
     while (small < whole && !islower((unsigned char)pattern[small]))
         small++;
+    if (length > 1 && text[length - 1] == '1' && isalpha((unsigned char)text[length - 2]) &&
+        !isdigit((unsigned char)pattern[whole - 1]))
+        length--; /* the suffix that any node may bear */
     return (length == small || length == whole) && !strncasecmp(text, pattern, length);
 }
 
@@ -158,15 +161,7 @@ static bool list(const char *text, image_t *image)
 
 /* --- units -------------------------------------------------------------------------- */
 
-static void series(const char *text, uint8_t *bits)
-{
-    long low, high;
-    if (!number(text, &low, &high))
-        return;
-    for (long n = low; n <= high; n++)
-        if (n >= 1 && n <= SERIES_CHANNELS)
-            *bits |= 1 << (n - 1);
-}
+static void series(char *text, uint8_t *bits) { channels(text, SERIES_CHANNELS, bits); }
 
 static void command(const char *header, char *parameters, struct asked *asked)
 {
@@ -176,6 +171,9 @@ static void command(const char *header, char *parameters, struct asked *asked)
         list(parameters, &asked->closed);
     } else if (is_header(header, "ROUTe:SERies")) {
         series(parameters, &asked->closed.series);
+    } else if (is_header(header, "ROUTe:HOLD")) {
+        if (channels(parameters, HOLD_CHANNELS, &bits))
+            asked->closed.aux |= bits << AUX_HOLD_FIRST;
     } else if (is_header(header, "TOY:KEY:PRESs")) {
         channels(parameters, KEY_CHANNELS, &asked->closed.keys);
     } else if (is_header(header, "TOY:RESet")) {
@@ -189,7 +187,7 @@ static void command(const char *header, char *parameters, struct asked *asked)
     } else if (is_header(header, "TOUCh:HOLD")) {
         if (channels(parameters, HOLD_CHANNELS, &bits))
             asked->touch.aux |= bits << AUX_HOLD_FIRST;
-    } else if (is_header(header, "TOUCh:INITiate")) {
+    } else if (is_header(header, "TOUCh:INITiate") || is_header(header, "TOUCh:ARM")) {
         asked->touches |= !*parameters;
     } else if (is_header(header, "OUTPut") || is_header(header, "OUTPut:STATe")) {
         asked->supply |= !strcasecmp(parameters, "ON") ||

@@ -1,5 +1,5 @@
 /* The fuzz target. An input is what comes in: bytes go over the wire as they are, but
- * 0x80-0x9f, which say what happens in between. A message is given time to run when
+ * 0x80-0xa1, which say what happens in between. A message is given time to run when
  * its '\n' is sent, unless the host is in a hurry. */
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,7 +25,10 @@ enum {
     BOARDS, /* another board in the chain, or back to 3, while nothing is closed */
     SPOIL,  /* a bit of EEPROM, chosen by the next byte */
     HURRY,
-    RAIL /* the rail stays down whatever the switch does, or not any more */
+    RAIL, /* the rail stays down whatever the switch does, or not any more */
+    SHORT, /* the toy draws all that the converter can tell */
+    SWITCH, /* the supply switch gets its next fault, or none again; while it is off */
+    CONTROLS_END
 };
 
 static const uint32_t times_ms[16] = {1,   2,   5,    10,   20,   50,   100,  200,
@@ -33,6 +36,7 @@ static const uint32_t times_ms[16] = {1,   2,   5,    10,   20,   50,   100,  20
 
 static uint64_t inputs, restarts;
 static uint8_t boards;
+static enum machine_switch fault;
 static bool rail_down;
 
 /* --- time --------------------------------------------------------------------------- */
@@ -46,7 +50,7 @@ static void pass(uint32_t us)
         machine_run(slice_us);
         oracle_look();
         us -= slice_us;
-        if (machine_is_idle() && !machine_outputs()->supply && !machine_outputs()->reset_line &&
+        if (machine_is_idle() && !machine_outputs()->supply && !machine_is_falling() && !machine_outputs()->reset_line &&
             image_is_empty(&machine_outputs()->closed)) {
             machine_skip(us); /* nothing can happen until something comes in */
             return;
@@ -68,7 +72,7 @@ static void restart(enum machine_cause cause, const uint8_t **at, const uint8_t 
     machine_hush();
     const uint8_t *from = *at;
     if (chatter)
-        while (*at < end && (**at < TIME || **at > RAIL)) {
+        while (*at < end && (**at < TIME || **at >= CONTROLS_END)) {
             machine_send(**at, FLAW_NONE);
             if (*(*at)++ == '\n')
                 break;
@@ -79,14 +83,40 @@ static void restart(enum machine_cause cause, const uint8_t **at, const uint8_t 
         oracle_deaf();
 }
 
+static void draw(uint16_t ma)
+{
+    machine_current_ma(ma);
+    oracle_current_ma(ma);
+}
+
+static void set_switch(enum machine_switch to)
+{
+    fault = to;
+    if (to != SWITCH_GOOD)
+        oracle_faulty_switch(true);
+    machine_switch(to);
+    if (to == SWITCH_GOOD)
+        oracle_faulty_switch(false);
+}
+
 static void control(uint8_t byte, const uint8_t **at, const uint8_t *end)
 {
     switch (byte) {
     case PEAK:
+        draw(400);
+        break;
     case AVERAGE:
+        draw(200);
+        break;
     case USUAL:
-        machine_current_ma(byte == PEAK ? 400 : byte == AVERAGE ? 200 : 20);
-        oracle_current_ma(byte == PEAK ? 400 : byte == AVERAGE ? 200 : 20);
+        draw(20);
+        break;
+    case SHORT:
+        draw(500);
+        break;
+    case SWITCH:
+        if (fault != SWITCH_GOOD || !machine_outputs()->supply)
+            set_switch(fault == SWITCH_BEATS ? SWITCH_GOOD : fault + 1);
         break;
     case POWER:
     case BROWN_OUT:
@@ -121,6 +151,7 @@ static void control(uint8_t byte, const uint8_t **at, const uint8_t *end)
     case RAIL:
         rail_down = !rail_down;
         machine_rail_mv(rail_down ? 100 : -1);
+        oracle_rail_down(rail_down);
         break;
     }
 }
@@ -136,12 +167,15 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     inputs++;
     boards = 3;
     rail_down = false;
+    fault = SWITCH_GOOD;
     machine_return();
+    oracle_faulty_switch(false);
+    oracle_rail_down(false);
     oracle_restart();
     oracle_current_ma(20);
     while (at < end) {
         uint8_t byte = *at++;
-        if (byte < TIME || byte > RAIL) {
+        if (byte < TIME || byte >= CONTROLS_END) {
             oracle_sent(byte, flaw);
             machine_send(byte, flaw);
             flaw = FLAW_NONE;
@@ -184,12 +218,19 @@ static void report(void)
     fclose(file);
 }
 
+/* With leads so large that some pads of a bus may be closed together, and not all. */
+#define CONFIGURED \
+    "SYST:CONF:LEAD 2000;SUPP 4800;LIM 2000;BANK 0,6800,33000,150000,1500;SAVE;:*CLS\n"
+
 int LLVMFuzzerInitialize(int *count, char ***arguments)
 {
     (void)count;
     (void)arguments;
     machine_blank();
     machine_start(CAUSE_POWER);
+    machine_settle(1000000);
+    for (const char *c = CONFIGURED; *c; c++)
+        machine_send(*c, FLAW_NONE);
     machine_settle(1000000);
     machine_keep();
     oracle_restart();

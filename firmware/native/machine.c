@@ -17,6 +17,7 @@
 #include "pins.h"
 #include "scpi.h"
 #include "status.h"
+#include "supply.h"
 #include "touch.h"
 #include "uart.h"
 
@@ -52,6 +53,10 @@ static struct world {
     uint8_t registers[REGISTERS_MAX], latched[REGISTERS_MAX];
     uint8_t boards;
     bool data, driving;
+    bool line, level; /* of the supply switch; of the heartbeat */
+    enum machine_switch fault;
+    uint64_t beat_us, line_us; /* of the latest rise of either */
+    uint32_t longest_gap_us;
     enum machine_read_back read_back;
     struct machine_outputs outputs;
 
@@ -79,6 +84,9 @@ static uint16_t converted(uint8_t channel)
             mv = 1500; /* it takes a while to fall */
         mv /= RAIL_DIVIDER;
         break;
+    case REFERENCE_CHANNEL:
+        mv = REFERENCE_MV;
+        break;
     case CURRENT_CHANNEL:
         mv = machine_current_now_ma() * 11;
         break;
@@ -91,6 +99,21 @@ static uint16_t converted(uint8_t channel)
     }
     uint32_t raw = mv * 1024 / ADC_REFERENCE_MV;
     return raw > 1023 ? 1023 : raw;
+}
+
+/* The switch as its line and the charge pump have it. */
+static void look_at_supply(void)
+{
+    bool line = world.line || world.fault == SWITCH_LINE;
+    bool held = (world.beat_us && world.now_us - world.beat_us < HOLD_US) ||
+                world.fault == SWITCH_BEATS;
+    bool on = (line && held) || world.fault == SWITCH_WELDED;
+    if (on == world.outputs.supply)
+        return;
+    world.supply_changed_us = world.now_us;
+    world.outputs.supply = on;
+    if (machine_watch)
+        machine_watch(&world.outputs, world.now_us);
 }
 
 static void receive(void)
@@ -124,8 +147,11 @@ static void interrupts(void)
     if (world.mask)
         return;
     world.mask++;
-    while (world.tick_us + TICK_US <= world.now_us)
+    while (world.tick_us + TICK_US <= world.now_us) {
         world.tick_us += TICK_US;
+        supply_beat();
+    }
+    look_at_supply();
     while (world.converted_us + CONVERSION_US <= world.now_us) {
         world.converted_us += CONVERSION_US;
         if (!(ADCSRA & 1 << ADSC))
@@ -227,16 +253,29 @@ static void changed(void)
 
 void pin_supply(bool on)
 {
-    if (on != world.outputs.supply)
-        world.supply_changed_us = world.now_us;
-    SWITCH(supply, on);
+    if (on && !world.line)
+        world.line_us = world.now_us;
+    world.line = on;
+    look_at_supply();
     pass(1);
 }
 
 void pin_marker(bool on) { SWITCH(marker, on); }
 void pin_bleed(bool on) { SWITCH(bleed, on); }
 void pin_reset_line(bool pull) { SWITCH(reset_line, pull); }
-void pin_heartbeat_toggle(void) {}
+
+/* The charge pump passes rises alone. */
+void pin_heartbeat_toggle(void)
+{
+    world.level = !world.level;
+    if (!world.level)
+        return;
+    if (world.line && world.beat_us >= world.line_us &&
+        world.now_us - world.beat_us > world.longest_gap_us)
+        world.longest_gap_us = world.now_us - world.beat_us;
+    world.beat_us = world.now_us;
+    look_at_supply();
+}
 
 void pin_drivers_off(void)
 {
@@ -292,6 +331,10 @@ void boot_init(void)
 }
 
 uint16_t boot_count(void) { return world.boots; }
+
+void boot_store(void) {}
+
+uint8_t boot_fuse(uint8_t which) { return which; }
 
 void boot_feed_watchdog(void) {}
 
@@ -390,8 +433,9 @@ void machine_start(enum machine_cause cause)
     world.mask = 1;
     world.is_idle = false;
     world.outputs.bleed = true;
-    world.outputs.supply = world.outputs.marker = world.outputs.reset_line = false;
-    world.driving = false;
+    world.outputs.marker = world.outputs.reset_line = false;
+    world.line = world.level = world.driving = false;
+    look_at_supply();
     changed();
     clock_init();
     uart_init();
@@ -502,6 +546,19 @@ uint32_t machine_current_now_ma(void) { return world.outputs.supply ? world.curr
 
 void machine_rail_mv(int32_t mv) { world.rail_mv = mv; }
 
+void machine_switch(enum machine_switch fault)
+{
+    world.fault = fault;
+    look_at_supply();
+}
+
+uint32_t machine_longest_gap_us(void)
+{
+    uint32_t longest_us = world.longest_gap_us;
+    world.longest_gap_us = 0;
+    return longest_us;
+}
+
 void machine_sense_mv(uint16_t bus_mv, uint16_t continuity_mv)
 {
     world.bus_mv = bus_mv;
@@ -518,5 +575,6 @@ const struct machine_outputs *machine_outputs(void) { return &world.outputs; }
 
 bool machine_is_idle(void) { return world.is_idle; }
 bool machine_is_latched(void) { return guard_is_latched(); }
+bool machine_is_falling(void) { return !supply_rail_is_down(); }
 bool machine_is_touching(void) { return touch_is_busy(); }
 const void *machine_configuration(void) { return &configuration; }

@@ -21,8 +21,12 @@ enum machine_flaw { FLAW_NONE, FLAW_OVERRUN, FLAW_FRAME }; /* of a byte as it is
 /* The outside, as the pins have it. */
 struct machine_outputs {
     image_t closed; /* what the drivers drive; empty while they are off */
-    bool supply, bleed, reset_line, marker;
+    bool supply, bleed, reset_line, marker; /* supply: the switch itself, not its line */
 };
+
+#define HOLD_US 20000 /* the longest that a rise of the heartbeat holds the switch */
+
+enum machine_switch { SWITCH_GOOD, SWITCH_WELDED, SWITCH_LINE, SWITCH_BEATS };
 
 /* Called at every change of the outputs. */
 extern void (*machine_watch)(const struct machine_outputs *outputs, uint64_t now_us);
@@ -42,6 +46,8 @@ size_t machine_take(char *into, size_t most); /* bytes replied so far */
 
 void machine_current_ma(uint16_t ma);
 void machine_rail_mv(int32_t mv); /* -1: as the supply switch says */
+void machine_switch(enum machine_switch fault); /* closed always, without its line, or its beats */
+uint32_t machine_longest_gap_us(void); /* between two rises with the line up, since last asked */
 void machine_sense_mv(uint16_t bus_mv, uint16_t continuity_mv); /* at the pins */
 void machine_read_back(enum machine_read_back fault);
 void machine_boards(uint8_t boards); /* of 8 pads, in the chain */
@@ -52,6 +58,7 @@ const struct machine_outputs *machine_outputs(void);
 uint32_t machine_current_now_ma(void);
 bool machine_is_idle(void); /* no command runs, waits or is under way */
 bool machine_is_latched(void);
+bool machine_is_falling(void); /* the rail isn't down, and will be missed */
 bool machine_is_touching(void);
 /* Places of the configuration that are in force; see configuration.h. */
 const void *machine_configuration(void);

@@ -12,6 +12,10 @@
 #define SLACK_US 60000 /* between two looks, and for what the firmware is at just then */
 #define TRIP_US 1000
 #define AVERAGE_US 1000000
+#define FULL_MA 450 /* the converter's end, less its error */
+#define FULL_US 22000
+#define RISE_US 60000 /* beyond the blanking */
+#define GAP_US 4000
 
 uint64_t oracle_closings, oracle_latchings, oracle_supplyings;
 
@@ -29,7 +33,8 @@ static uint64_t fed_us;
 static bool lines_pending;
 
 static uint16_t current_ma;
-static uint64_t current_since_us, supply_since_us;
+static uint64_t current_since_us, supply_since_us, rail_since_us;
+static bool faulty_switch, rail_down;
 
 static void breach(const char *what)
 {
@@ -58,7 +63,7 @@ void oracle_restart(void)
     line_flawed = lines_pending = has_opened = was_latched = false;
     fed_us = machine_now_us();
     const image_t *closed = &machine_outputs()->closed;
-    if (!image_is_empty(closed) || machine_outputs()->supply)
+    if (!image_is_empty(closed) || (machine_outputs()->supply && !faulty_switch))
         breach("something is on after a start");
     last = *machine_outputs();
 }
@@ -100,10 +105,43 @@ static bool is_timed(unsigned bit)
     return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || bit >= BIT_AUX + AUX_HOLD_FIRST;
 }
 
+/* Which pads a bus joins, and the worst of them, by conductances: its lead, then all the others
+ * of its bus beside the way to the other bus. */
+static void look_at_group(const image_t *now, unsigned own, unsigned other, bool joined)
+{
+    double lead = limits()->lead_ohm, mates = 0, across = 0, both = 0, least = 1e12;
+    unsigned channels = 0;
+    for (unsigned pad = 0; pad < PADS_MAX; pad++) {
+        mates += image_has(now, own + pad);
+        across += image_has(now, other + pad);
+        both += image_has(now, own + pad) && image_has(now, other + pad);
+    }
+    for (unsigned n = 0; n < SERIES_CHANNELS; n++)
+        if (now->series >> n & 1) {
+            channels++;
+            if (limits()->bank[n] * 100.0 < least)
+                least = limits()->bank[n] * 100.0;
+        }
+    if (mates < 1)
+        return;
+    if (both) {
+        mates += across - both;
+        across = 0;
+    }
+    double siemens = (mates - 1) / lead;
+    if (across && joined)
+        siemens += 1 / (least / channels + lead / across);
+    if (siemens == 0)
+        return;
+    if (limits()->supply_mv * 1000.0 / (lead + 1 / siemens) > limits()->pad_ua * 1.0001 + 1)
+        breach("a pad of a group can carry too much");
+}
+
 /* Every pair of rail pads, one by one: what joins them? */
 static void look_at_rails(const image_t *now)
 {
-    bool unsafe_series = now->series & ~limits()->rail_series, shorted = false;
+    bool unsafe_series = now->series & ~limits()->rail_series || now->series & (now->series - 1);
+    bool shorted = false;
     for (unsigned n = 0; n < BUS_BYTES; n++)
         shorted |= (now->bus1[n] & now->bus2[n]) != 0;
     for (unsigned a = 0; a < 2 * PADS_MAX; a++)
@@ -151,18 +189,19 @@ static void look_at_closed(const image_t *now, uint64_t now_us)
     }
     if (pads > limits()->closures || pads > CLOSURES_MAX)
         breach("more pads than the maximum");
-    if (now->series & (now->series - 1))
-        breach("two series channels");
+    look_at_group(now, BIT_BUS_1, BIT_BUS_2, now->series);
+    look_at_group(now, BIT_BUS_2, BIT_BUS_1, now->series);
     if (any_rail)
         look_at_rails(now);
 }
 
 static void watch(const struct machine_outputs *now, uint64_t now_us)
 {
-    if (now->supply && now->bleed)
+    if (now->supply && now->bleed && !faulty_switch)
         breach("supply and bleed together");
-    if (now->supply && !last.supply) {
+    if (now->supply && !last.supply)
         supply_since_us = now_us;
+    if (now->supply && !last.supply && !faulty_switch) {
         oracle_supplyings++;
         if (!asked.supply)
             breach("supply on, and no command asked for it");
@@ -184,9 +223,33 @@ void oracle_current_ma(uint16_t ma)
     current_since_us = machine_now_us();
 }
 
+void oracle_faulty_switch(bool is_faulty) { faulty_switch = is_faulty; }
+
+void oracle_rail_down(bool is_down)
+{
+    rail_down = is_down;
+    rail_since_us = machine_now_us();
+}
+
+static uint64_t later(uint64_t a, uint64_t b) { return a > b ? a : b; }
+
+static void look_at_supply(uint64_t now_us)
+{
+    uint32_t gap_us = machine_longest_gap_us();
+    if (gap_us > GAP_US)
+        breach("the heartbeat paused with the supply on");
+    if (!last.supply || faulty_switch)
+        return;
+    if (rail_down && now_us > later(supply_since_us + limits()->blanking_ms * 1000,
+                                    rail_since_us) + RISE_US)
+        breach("the supply stays on over a rail that is down");
+    if (current_ma > FULL_MA && now_us > later(supply_since_us, current_since_us) + FULL_US)
+        breach("full scale for longer than a rail takes to charge");
+}
+
 static void look_at_current(uint64_t now_us)
 {
-    if (!last.supply)
+    if (!last.supply || faulty_switch)
         return;
     uint64_t from_us = supply_since_us + limits()->blanking_ms * 1000 + 1000;
     if (current_since_us > from_us)
@@ -209,14 +272,16 @@ void oracle_look(void)
     if (!has_bytes)
         lines_pending = false;
 
-    bool on = last.supply || last.reset_line || !image_is_empty(&last.closed);
+    bool on = (last.supply && !faulty_switch) || last.reset_line || !image_is_empty(&last.closed);
     if (on && now_us > fed_us && now_us - fed_us > limits()->deadman_ms * 1000 + SLACK_US)
         breach("on after the dead-man time of silence");
     for (unsigned bit = 0; on && bit < 8 * IMAGE_BYTES; bit++)
         if (is_timed(bit) && image_has(&last.closed, bit) &&
-            now_us - since_us[bit] > limits()->closure_ms * 1000 + SLACK_US)
+            now_us - since_us[bit] > (bit < BIT_AUX ? limits()->closure_ms * 1000ULL
+                                                    : limits()->hold_s * 1000000ULL) + SLACK_US)
             breach("closed for longer than the closure time");
     look_at_current(now_us);
+    look_at_supply(now_us);
 
     bool latched = machine_is_latched();
     if (was_latched && !latched && !asked.clears)

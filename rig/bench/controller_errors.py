@@ -37,10 +37,10 @@ ACTIONS = {
         "the registers don't read back, or the converter stands still: check the chain's "
         "wiring and its 5 V"
     ),
-    -315: "the controller works with its safe defaults: set its configuration again and save it",
+    -315: "nothing is closed until its configuration is set again and saved",
     -330: (
-        "check that the chain has the boards that are configured, its wiring and its 5 "
-        "V; the toy stays off until then"
+        "check that the chain has the boards that are configured, its wiring, and that "
+        "its 5 V is above 4.6 V; the toy stays off until then"
     ),
     -350: "read the error queue more often: later errors were lost",
     -363: "send it again: bytes were lost or the line was too long, and nothing of it ran",
@@ -58,4 +58,15 @@ ACTIONS = {
     107: "the toy drew too much for long: find out why, then clear the guard",
     108: "leave the pad out, or change the controller's list of forbidden pads",
     109: "leave one of the two rail pads out, or put a safe series channel between them",
+    110: (
+        "the toy's rail didn't come up, fell, or is too high: check its cells, the clips "
+        "and their polarity, then clear the guard"
+    ),
+    111: (
+        "pull the cells now: the supply switch is shorted, or something else feeds the "
+        "toy; mend that before you clear the guard"
+    ),
+    112: "wait until the toy's rail is below 0.2 V, then switch on",
+    113: "close fewer pads together, or fit larger lead resistors and configure them",
+    114: "the touch was opened: its pads pulled more from the supply than its own limit",
 }

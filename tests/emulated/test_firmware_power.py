@@ -99,7 +99,6 @@ def test_the_heartbeat_holds_the_supply_through_everything_the_main_loop_does():
         port = Port(emulator)
         port.write("*CLS;:OUTPut ON")
         on = emulator.wait_for(lambda state: state.supply, 5)
-        assert emulator.longest_gap_ms() < 3.2, "at the switching on"
         port.write("TOUCh:CONNections (@1!3,2!5);SERies 1;KEYS 1;TIMing 5,20,5,30,5")
         for _ in range(4):
             port.write("TOUCh:INITiate")

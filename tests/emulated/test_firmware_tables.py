@@ -23,7 +23,7 @@ def test_every_error_in_the_sources_has_its_row():
     rows = set(re.findall(r"^ERROR\((-?\d+),", (FIRMWARE / "errors.def").read_text(), re.MULTILINE))
     sources = "".join(path.read_text() for path in sorted(FIRMWARE.glob("*.c")))
     sources = re.sub(r"/\*.*?\*/", "", sources, flags=re.DOTALL)
-    used = set(re.findall(r"(?<![\w.])(-[1-5]\d\d|10[1-9])(?![\w.])", sources))
+    used = set(re.findall(r"(?<![\w.])(-[1-5]\d\d|1(?:0[1-9]|1[0-4]))(?![\w.])", sources))
     assert used == rows
 
 

@@ -23,7 +23,7 @@ INPUT_MOST = 600
 
 _MS = [1, 2, 5, 10, 20, 50, 100, 200, 400, 600, 1000, 1500, 2100, 3100, 5000, 10500]
 _NAMES = ["lost", "frame", "peak", "average", "usual", "power", "brown-out", "watchdog", "chatter",
-          "stuck low", "stuck high", "unstuck", "boards", "spoil", "hurry", "rail"]  # fmt: skip
+          "stuck low", "stuck high", "unstuck", "boards", "spoil", "hurry", "rail", "short", "switch"]  # fmt: skip
 CONTROLS = {f"{ms} ms": 0x80 + n for n, ms in enumerate(_MS)} | {
     name: 0x90 + n for n, name in enumerate(_NAMES)
 }
