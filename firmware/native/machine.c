@@ -62,6 +62,7 @@ static struct world {
 
     uint16_t current_ma, bus_mv, continuity_mv;
     int32_t rail_mv;
+    uint32_t fall_us;
     uint64_t supply_changed_us;
     bool is_idle;
 } world;
@@ -80,7 +81,7 @@ static uint16_t converted(uint8_t channel)
             mv = world.rail_mv;
         else if (world.outputs.supply)
             mv = 4500;
-        else if (world.now_us - world.supply_changed_us < 20000 && world.supply_changed_us)
+        else if (world.now_us - world.supply_changed_us < world.fall_us && world.supply_changed_us)
             mv = 1500; /* it takes a while to fall */
         mv /= RAIL_DIVIDER;
         break;
@@ -422,6 +423,7 @@ void machine_blank(void)
     memset(world.latched, 0xff, sizeof world.latched);
     world.boards = 3;
     world.rail_mv = -1;
+    world.fall_us = 20000;
     world.current_ma = 20;
     replied = 0;
 }
@@ -487,7 +489,7 @@ static void turn(uint64_t end_us)
     uint64_t began_us = world.now_us;
     bool again = loop_turn();
     world.is_idle = !again && !uart_has_input() && world.wire_head == world.wire_tail &&
-                    !touch_is_busy() && !(UCSR0B & 1 << UDRIE0);
+                    !touch_is_busy() && !world.outputs.reset_line && !(UCSR0B & 1 << UDRIE0);
     if (again) {
         if (world.now_us == began_us)
             pass(10);
@@ -545,6 +547,8 @@ void machine_current_ma(uint16_t ma) { world.current_ma = ma; }
 uint32_t machine_current_now_ma(void) { return world.outputs.supply ? world.current_ma : 0; }
 
 void machine_rail_mv(int32_t mv) { world.rail_mv = mv; }
+
+void machine_fall_us(uint32_t us) { world.fall_us = us; }
 
 void machine_switch(enum machine_switch fault)
 {

@@ -46,6 +46,7 @@ size_t machine_take(char *into, size_t most); /* bytes replied so far */
 
 void machine_current_ma(uint16_t ma);
 void machine_rail_mv(int32_t mv); /* -1: as the supply switch says */
+void machine_fall_us(uint32_t us); /* how long it is half-way after the switch has opened */
 void machine_switch(enum machine_switch fault); /* closed always, without its line, or its beats */
 uint32_t machine_longest_gap_us(void); /* between two rises with the line up, since last asked */
 void machine_sense_mv(uint16_t bus_mv, uint16_t continuity_mv); /* at the pins */

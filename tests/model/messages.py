@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 from hypothesis import strategies as st
-from scpi_commands import TABLE, Row
+from scpi_commands import TABLE, UNITS, Row
 
 WRONG = ["FOO", "MAX", "1.2.3", '"x;y"', '"x', "#11", "(@1!1)", "(@1!1", "(1)", "@", "3 V", "9", "-1",
          "99999", "1E9", "#HFF", "#Q9", "ABCDEFGHIJKLMN", "1 2", "O$N", "1E40000"]  # fmt: skip
@@ -15,8 +15,12 @@ WRONG_HEADERS = ["ROUT:NOSUCH 1", "SER 1", "ROUTe::SER 1", "ROUT:CLOS(@1!1)", "*
                  "ABCDEFGHIJKLMN", "ROUT$CLOS", "MEAS:VOLT:BUS3?", "MEAS:VOLT:BUS0?", "*ESE-1",
                  "SYST:ERR??", "ROUT:", "X" * 201, "*CLS\x01", "*ESE 1\x7f"]  # fmt: skip
 
-_LONG_MS = {"deadman_ms": (9000, 10000), "closure_ms": (9000, 10000)}
+_LONG_MS = {"deadman_ms": (9000, 10000), "closure_ms": (9000, 10000), "hold_s": (20, 3600)}
 """Values that no guard of which the model knows nothing can be reached with."""
+
+_COARSE = {"lead_ohm": [500, 1000, 1500, 4000, 65535], "supply_mv": [1000, 4800, 12800],
+           "pad_ua": [20, 2100, 10000], "bank": [0, 100, 10000, 6500000]}  # fmt: skip
+"""Values that leave no group of pads near its limit."""
 
 
 _TIMED = {"timing", "reset_line", *_LONG_MS}
@@ -31,23 +35,23 @@ def _header(draw, row: Row) -> str:
         short = "".join(c for c in name if not c.islower())
         node = draw(st.sampled_from([short, name]))
         node = draw(st.sampled_from([node, node.lower(), node.upper()]))
-        nodes.append(node + (draw(st.sampled_from(["", "1", "2"])) if pattern != name else ""))
+        suffixes = ["", "1", "2"] if pattern != name else ["", "", "", "1"]
+        nodes.append(node + ("" if row.common else draw(st.sampled_from(suffixes))))
     root = "*" if row.common else ":"
     return root + ":".join(nodes) + ("?" if row.queries else "")
 
 
 @cache
 @st.composite
-def _number(draw, least: int, most: int, unit: str = "", words: bool = False) -> str:
-    if words and draw(st.booleans()):
+def _number(draw, least: int, most: int, unit: str = "") -> str:
+    if unit and draw(st.booleans()):
         return draw(st.sampled_from(["MIN", "maximum"])) if least <= 500 else "MAX"
     value = draw(st.integers(least, most))
     forms = [f"{value}", f"{value}.0", f"+{value}", f"{value / 10:.1f}E1", f"{value}0 E-1"]
     if value >= 0:
         forms += [f"#H{value:X}", f"#q{value:o}", f"#B{value:b}"]
-    if unit:
-        forms += [f"{value} M{unit}", f"{value}m{unit.lower()}", f"{value * 1000}U{unit}"]
-        forms += [f"{value / 1000:.3f} {unit}"]
+    for suffix, power in UNITS.get(unit, {}).items():
+        forms += [f"{value}E{-power} {suffix}", f"{value}E{-power}{suffix.lower()}"]
     return draw(st.sampled_from(forms))
 
 
@@ -69,10 +73,18 @@ def _parameter(row: Row, kind: tuple) -> st.SearchStrategy[str]:
     if row.name == "pads":
         return st.sampled_from(["12", "7", "65", "72", "MAX"])
     if kind == "words?":
-        return st.sampled_from(["", "MIN", "MAX", "MAXimum"])
+        return st.sampled_from(["", "MIN", "MAX", "MAXimum", "def", "DEFault"])
+    if row.name in _COARSE:
+        coarse = st.sampled_from([str(value) for value in _COARSE[row.name]])
+        many = st.lists(coarse, min_size=1, max_size=9).map(",".join)
+        return many if row.name == "bank" else coarse
+    if kind[0] == "quantity or":
+        return st.sampled_from([kind[5], kind[5].lower(), "1", "20 MA", "DEF"])
+    if kind[0] == "quantity?":
+        return st.sampled_from(["", "DEFault", "100 MS", "20000"])
     if kind[0] == "number":
         least, most = _LONG_MS.get(row.name, kind[1:3])
-        return _number(least, most, *kind[3:])
+        return _number(least, most, kind[3])
     if kind[0] == "numbers":
         number = _number(1, kind[1])
         words = [kind[2]] if kind[2] else []
@@ -137,9 +149,10 @@ def _touch(draw) -> str:
     """A touch that mostly begins."""
     setting = draw(st.sampled_from(["NONE", "(@1!3)", "(@1!3,2!7)", "(@1!1:1!2)"]))
     keys, holds = draw(st.sampled_from(["NONE", "1,2"])), draw(st.sampled_from(["NONE", "1", "2"]))
-    end = draw(st.sampled_from(["", ";STAT?", ";*OPC?;TIM?", ";END", ";*OPC", ";ABOR", ";INIT"]))
+    end = draw(st.sampled_from(["", ";STAT?", ";*OPC?;TIM?", ";END", ";*OPC", ";ABOR", ";INIT", ";CLOS"]))
+    begin = draw(st.sampled_from(["INIT", "INIT", "ARM"]))
     return (f":TOUC:CONN {setting};KEYS {keys};HOLD {holds};SER {draw(st.integers(0, 2))};"
-            f"TIM 80,5,3,4,2;INIT{end}")  # fmt: skip
+            f"TIM 80,5,3,4,2;{begin}{end}")  # fmt: skip
 
 
 def _shorten(draw, units: list[str]) -> list[str]:

@@ -84,6 +84,14 @@ class NativeController:
         """Let the toy draw this much while its supply is on."""
         self._library.machine_current_ma(ma)
 
+    def falls_at_once(self) -> None:
+        """Let the rail be down as soon as its switch opens."""
+        self._library.machine_fall_us(0)
+
+    def longest_gap_ms(self) -> float:
+        """Give the longest time between two rises of the heartbeat since it was last asked."""
+        return self._library.machine_longest_gap_us() / 1000
+
     def rail(self, mv: int) -> None:
         """Let the toy's rail have this voltage whatever the switch does."""
         self._library.machine_rail_mv(mv)

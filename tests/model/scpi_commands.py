@@ -45,21 +45,37 @@ class Row:
         return [sum(chosen, ()) for chosen in product(*choices)]
 
 
-def number(least: int, most: int, unit: str = "") -> tuple:
-    """A number; with a unit MINimum and MAXimum too."""
-    return ("number", least, most, unit, bool(unit))
+def number(least: int, most: int, unit: str = "", usual: int = 0) -> tuple:
+    """A number; with a unit (see UNITS) MINimum, MAXimum and DEFault too."""
+    return ("number", least, most, unit, usual)
+
+
+UNITS = {
+    "ms": {"MS": 0, "S": 3, "US": -3},
+    "s": {"S": 0, "MS": -3, "US": -6},
+    "us": {"US": 0, "MS": 3, "S": 6},
+    "mA": {"MA": 0, "A": 3, "UA": -3},
+    "uA": {"UA": 0, "MA": 3, "A": 6},
+    "mV": {"MV": 0, "V": 3, "UV": -3},
+    "ohm": {"OHM": 0, "KOHM": 3, "MOHM": 6},
+}
+"""The suffixes that a quantity takes, by what a bare number is counted in: powers of ten."""
 
 
 CHANNELS, PADS, BOOLEAN = ("channels",), ("pads", "NONE"), ("boolean",)
 
 QUANTITIES = {
-    "deadman_ms": (500, 10000),
-    "closure_ms": (100, 10000),
-    "peak_ma": (10, 450),
-    "average_ma": (10, 450),
-    "blanking_ms": (0, 2000),
+    "deadman_ms": (500, 10000, "ms", 3000),
+    "closure_ms": (100, 10000, "ms", 10000),
+    "hold_s": (1, 3600, "s", 60),
+    "peak_ma": (10, 450, "mA", 300),
+    "average_ma": (10, 450, "mA", 150),
+    "blanking_ms": (0, 500, "ms", 100),
+    "lead_ohm": (100, 65535, "ohm", 1500),
+    "supply_mv": (1000, 12800, "mV", 4800),
+    "pad_ua": (20, 10000, "uA", 2000),
 }
-"""Configured quantities: least and most."""
+"""Configured quantities: least, most, unit and default."""
 
 REGISTERS = {"ese": 0xFF, "sre": 0xBF} | {
     f"{register}.{field}": 0x7FFF
@@ -85,11 +101,12 @@ def _status(node: str, name: str) -> list[Row]:
     return rows
 
 
-def _quantity(pattern: str, name: str, unit: str) -> list[Row]:
-    return _both(pattern, name, (number(*QUANTITIES[name], unit),), "L", ("words?",))
+def _quantity(pattern: str, name: str) -> list[Row]:
+    return _both(pattern, name, (number(*QUANTITIES[name]),), "L", ("words?",))
 
 
-_SERIES = (number(0, 8),)
+_SERIES = (("numbers", 8, "", 0),)
+_HOLDS = (("numbers", 2, "NONE"),)
 
 TABLE = [
     _ask("*IDN", "idn"),
@@ -105,20 +122,25 @@ TABLE = [
     _ask("SYSTem:ERRor:[NEXT]", "error"),
     _ask("SYSTem:ERRor:COUNt", "count"),
     _ask("SYSTem:VERSion", "version"),
-    *_quantity("SYSTem:DMAN", "deadman_ms", "S"),
-    *_quantity("SYSTem:CLOSure:TIME", "closure_ms", "S"),
+    *_quantity("SYSTem:DMAN", "deadman_ms"),
+    *_quantity("SYSTem:CLOSure:TIME", "closure_ms"),
+    *_quantity("SYSTem:HOLD:TIME", "hold_s"),
     _ask("SYSTem:DRIVer", "driver"),
     *_both("SYSTem:CONFiguration:PADS", "pads", (number(8, 64),), "L"),
     *_both("SYSTem:CONFiguration:CLOSures", "closures", (number(1, 8),), "L"),
     *_both("SYSTem:CONFiguration:FORBidden", "forbidden", (PADS,), "L"),
     *_both("SYSTem:CONFiguration:RAILs", "rails", (PADS,), "L"),
     *_both("SYSTem:CONFiguration:RSERies", "rail_series", (("numbers", 8, "NONE"),), "L"),
+    *_quantity("SYSTem:CONFiguration:LEADs", "lead_ohm"),
+    *_quantity("SYSTem:CONFiguration:SUPPly", "supply_mv"),
+    *_quantity("SYSTem:CONFiguration:LIMit", "pad_ua"),
+    *_both("SYSTem:CONFiguration:BANK", "bank", (("quantities", 0, 6_500_000, "ohm"),), "L"),
     Row("SYSTem:CONFiguration:SAVE", "save", (), "L"),
     Row("SYSTem:CONFiguration:DEFaults", "defaults", (), "L"),
     _ask("SYSTem:CONFiguration:STORed", "stored"),
-    *_quantity("SOURce:CURRent:PROTection:LEVel", "peak_ma", "A"),
-    *_quantity("SOURce:CURRent:PROTection:AVERage", "average_ma", "A"),
-    *_quantity("SOURce:CURRent:PROTection:DELay", "blanking_ms", "S"),
+    *_quantity("SOURce:CURRent:PROTection:LEVel", "peak_ma"),
+    *_quantity("SOURce:CURRent:PROTection:AVERage", "average_ma"),
+    *_quantity("SOURce:CURRent:PROTection:DELay", "blanking_ms"),
     _ask("SOURce:CURRent:PROTection:TRIPped", "current_tripped"),
     Row("SOURce:CURRent:PROTection:CLEar", "clear"),
     Row("STATus:PRESet", "preset"),
@@ -129,13 +151,15 @@ TABLE = [
     Row("ROUTe:OPEN", "open", (CHANNELS,), "L"),
     Row("ROUTe:OPEN:ALL", "open_all"),
     *_both("ROUTe:SERies", "series", _SERIES, ""),
+    *_both("ROUTe:HOLD", "hold", _HOLDS, ""),
     Row("TOY:KEY:PRESs", "press", (("numbers", 8, ""),), ""),
     Row("TOY:KEY:RELease", "release", (("numbers", 8, "ALL"),), "L"),
-    Row("TOY:RESet", "reset_line", (number(1, 2000, "S"),), ""),
+    Row("TOY:RESet", "reset_line", (number(1, 2000, "ms", 100),), ""),
     *_both("OUTPut:[STATe]", "output", (BOOLEAN,), "LT"),
     Row("OUTPut:PROTection:CLEar", "clear"),
     _ask("OUTPut:PROTection:TRIPped", "tripped"),
     _ask("MEASure:VOLTage:[RAIL]", "rail"),
+    _ask("MEASure:VOLTage:SUPPly", "own_supply"),
     _ask("MEASure:VOLTage:BUS#", "bus", ""),
     _ask("MEASure:CURRent", "current"),
     _ask("MEASure:CURRent:PEAK", "peak"),
@@ -144,20 +168,25 @@ TABLE = [
     Row("TOUCh:CONNections", "connections", (("channels", "NONE"),), ""),
     Row("TOUCh:SERies", "touch_series", _SERIES, ""),
     Row("TOUCh:KEYS", "touch_keys", (("numbers", 8, "NONE"),), ""),
-    Row("TOUCh:HOLD", "touch_hold", (("numbers", 2, "NONE"),), ""),
+    Row("TOUCh:HOLD", "touch_hold", _HOLDS, ""),
     Row(
         "TOUCh:TIMing",
         "timing",
         tuple(
-            number(least, most, "S")
-            for least, most in ((0, 10000), (1, 5000), (0, 10000), (1, 10000), (0, 10000))
+            number(least, most, "ms", usual)
+            for least, most, usual in (
+                (0, 10000, 60), (1, 5000, 120), (0, 10000, 240), (1, 10000, 1200), (0, 10000, 500)
+            )
         ),
         "",
     ),
+    Row("TOUCh:LIMit", "touch_limit", (("quantity or", 1, 450, "mA", 20, "NONE"),), ""),
     Row("TOUCh:INITiate", "initiate", (), "T"),
+    Row("TOUCh:ARM", "arm", (), "T"),
+    Row("TOUCh:CLOSe", "touch_close", (("quantity?", 0, 30_000_000, "us", -1),), "T"),
     _ask("TOUCh:STATe", "touch_state"),
     Row("TOUCh:END", "end"),
     Row("TOUCh:ABORt", "abort"),
     _ask("TOUCh:TIMeline", "timeline"),
 ]
-"""Everything but SYSTem:BOOTs? and :CRC?, whose answers depend on more than messages."""
+"""Everything but SYSTem:BOOTs?, :FUSes? and :CRC?, whose answers depend on more than messages."""

@@ -16,7 +16,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 
 from program_data import Element, Header, Refused, rounded, split, take_element, take_header
-from scpi_commands import QUANTITIES, REGISTERS, TABLE, Row
+from scpi_commands import QUANTITIES, REGISTERS, TABLE, UNITS, Row
 
 ANY_DECIMAL = re.compile(r"\d+\.\d+")
 MESSAGE_MOST, QUEUE_MOST = 200, 10
@@ -28,7 +28,8 @@ DEFAULT_TIMING = (60, 120, 240, 1200, 500)
 def matches(expected: list, reply: str) -> bool:
     """Whether a reply line is what was expected: texts, and patterns for what is measured."""
     pattern = ";".join(
-        part.pattern if isinstance(part, re.Pattern) else re.escape(part) for part in expected
+        f"(?:{part.pattern})" if isinstance(part, re.Pattern) else re.escape(part)
+        for part in expected
     )
     return re.fullmatch(pattern, reply) is not None
 
@@ -47,6 +48,11 @@ class Configuration:
     peak_ma: int = 300
     average_ma: int = 150
     blanking_ms: int = 100
+    hold_s: int = 60
+    lead_ohm: int = 1500
+    supply_mv: int = 4800
+    pad_ua: int = 2000
+    bank: tuple = (0,) * 8
 
 
 @dataclass
@@ -74,9 +80,10 @@ class Model:
     def __init__(self, pads: int = 24, **stored: int) -> None:
         self.configuration = self.stored = Configuration(pads=pads, **stored)
         self.closures: frozenset = frozenset()
-        self.series = 0
+        self.series: frozenset = frozenset()
+        self.holds: frozenset = frozenset()
         self.keys: frozenset = frozenset()
-        self.supply = self.pulled = False
+        self.supply = self.pulled = self.armed = False
         self.latch = 0
         self.errors: list[int] = []
         self.esr = self.ese = self.sre = 0
@@ -146,7 +153,7 @@ class Model:
         self.replies.append(value if isinstance(value, re.Pattern) else str(value))
 
     def _operation_complete(self) -> None:
-        if self.opc_armed and self.touch != "RUNS":
+        if self.opc_armed and self.touch != "RUNS" and not self.pulled:
             self.esr |= OPC
             self.opc_armed = False
 
@@ -156,18 +163,29 @@ class Model:
         values: list = []
         for n, kind in enumerate(takes):
             if kind == "words?":
-                word = re.match(r"(MIN|MAX)(IMUM)?(?= |,|$)", rest, re.IGNORECASE)
+                word = re.match(r"(MIN|MAX|DEF)((?<!F)IMUM|(?<=F)AULT)?(?= |,|$)", rest, re.IGNORECASE)
                 if word:
                     values.append(word[1].upper())
                     rest = rest[word.end() :].lstrip(" ")
                 continue
             if n:
                 rest = rest[1:].lstrip(" ")
+            if not rest and kind[0] == "quantity?":
+                values.append(kind[4])
+                continue
             if not rest or rest[0] == ",":
                 raise Refused(-109)
             if kind[0] == "numbers":
                 read, rest = self._numbers(rest, *kind[1:])
                 values.append(read)
+                continue
+            if kind[0] == "quantities":
+                read, rest = self._quantities(rest, *kind[1:])
+                values.append(read)
+                continue
+            if kind[0] == "quantity or" and (word := _word_at(rest, kind[5])):
+                values.append(0)
+                rest = rest[len(word) :].lstrip(" ")
                 continue
             element, rest = take_element(rest, _refused(kind))
             values.append(self._value(element, kind))
@@ -176,8 +194,8 @@ class Model:
         return values
 
     def _value(self, element: Element, kind: tuple) -> object:
-        if kind[0] == "number":
-            return _number(element, *kind[1:])
+        if kind[0] in ("number", "quantity or", "quantity?"):
+            return _number(element, *kind[1:5])
         if kind[0] == "boolean":
             if element.kind == "word":
                 return _one_word(element, {"ON", "OFF"}) == "ON"
@@ -187,14 +205,33 @@ class Model:
             return frozenset()
         return self._channels(str(element.value), kind[0] == "channels")
 
-    def _numbers(self, rest: str, most: int, word: str) -> tuple[object, str]:
-        read = set()
+    def _quantities(self, rest: str, least: int, most: int, unit: str) -> tuple[object, str]:
+        read: list[int] = []
         while True:
-            element, rest = take_element(rest, _refused(("number", 1, most, "", word and not read)))
+            if len(read) == 8:
+                raise Refused(-108)
+            element, rest = take_element(rest, _refused(("number", least, most, unit)))
+            read.append(_number(element, least, most, unit))
+            if not rest:
+                return (*read, *[0] * (8 - len(read))), rest
+            rest = rest[1:].lstrip(" ")
+            if not rest or rest[0] == ",":
+                raise Refused(-108 if len(read) == 8 else -109)
+
+    def _numbers(self, rest: str, most: int, word: str, least: int = 1) -> tuple[object, str]:
+        read: set[int] = set()
+        while True:
+            takes_word = bool(word) and not read
+            element, rest = take_element(rest, _refused(("number", 1, most, "x" if takes_word else "")))
             if element.kind == "word":
                 _one_word(element, {word})
                 return word, rest
-            read.add(_number(element, 1, most))
+            value = _number(element, least, most)
+            if value == 0:
+                if read or rest:
+                    raise Refused(-222)
+                return frozenset(), rest
+            read.add(value)
             if not rest:
                 return frozenset(read), rest
             rest = rest[1:].lstrip(" ")
@@ -225,7 +262,7 @@ class Model:
     # --- common commands (IEEE 488.2 chapter 10)
 
     def _q_idn(self) -> None:
-        self._reply("padsweep,controller,0,0.2.0")
+        self._reply("padsweep,controller,0,0.3.0")
         self._last_query = True
 
     def _c_rst(self) -> None:
@@ -253,11 +290,12 @@ class Model:
         self.opc_armed = True
 
     def _q_opc(self) -> None:
-        self.touch_over()
+        self._c_wai()
         self._reply(1)
 
     def _c_wai(self) -> None:
         self.touch_over()
+        self.reset_line_over()
 
     def _q_tst(self) -> None:
         self._reply(0)
@@ -296,7 +334,7 @@ class Model:
 
     def _is_on(self) -> bool:
         return bool(
-            self.closures or self.series or self.keys or self.supply or self.pulled
+            self.closures or self.series or self.keys or self.holds or self.supply or self.pulled
         ) or self.touch == "RUNS"
 
     def _set(self, **fields: object) -> None:
@@ -305,9 +343,9 @@ class Model:
         self.configuration = replace(self.configuration, **fields)
 
     def _quantity(self, name: str, query: bool, values: list) -> None:
-        least, most = QUANTITIES[name]
+        least, most, _, usual = QUANTITIES[name]
         if query:
-            bounds = {"MIN": least, "MAX": most}
+            bounds = {"MIN": least, "MAX": most, "DEF": usual}
             now = getattr(self.configuration, name)
             self._reply(bounds[values[0]] if values else now)
         else:
@@ -345,6 +383,12 @@ class Model:
     def _q_rail_series(self) -> None:
         self._reply(",".join(map(str, sorted(self.configuration.rail_series))) or "NONE")
 
+    def _c_bank(self, ohms: tuple) -> None:
+        self._set(bank=tuple(ohm // 100 * 100 for ohm in ohms))
+
+    def _q_bank(self) -> None:
+        self._reply(",".join(map(str, self.configuration.bank)))
+
     def _c_save(self) -> None:
         self._set()
         self.stored = self.configuration
@@ -358,27 +402,55 @@ class Model:
 
     # --- routes, keys, supply, guard
 
-    def _allow(self, closures: frozenset, series: int) -> None:
+    def _allow(self, closures: frozenset, series: frozenset) -> None:
         """Safety rules, in the order in which they matter."""
         configuration = self.configuration
         if {pad for _, pad in closures} & configuration.forbidden:
             raise Refused(108)
         on = [{pad for bus, pad in closures if bus == wanted} for wanted in (1, 2)]
         rails = [pads & configuration.rails for pads in on]
-        joined = bool(on[0] & on[1]) or (series and series not in configuration.rail_series)
+        joined = on[0] & on[1] or series - configuration.rail_series or len(series) > 1
         if max(map(len, rails)) > 1 or (joined and all(rails) and rails[0] != rails[1]):
             raise Refused(109)
-        if len(closures) > configuration.closures:
+        if len(closures) > configuration.closures or max(map(len, on)) > 8:
             raise Refused(-221)
+        if self._worst_ua(on, series) > configuration.pad_ua:
+            raise Refused(113)
 
-    def _go(self, closures: frozenset, series: int, keys: frozenset) -> None:
+    def _worst_ua(self, on: list[set[int]], series: frozenset) -> float:
+        """What the worst pad carries: its lead, and behind it all others beside each other."""
+        configuration = self.configuration
+        lead = configuration.lead_ohm
+        if on[0] & on[1]:
+            on = [on[0] | on[1], set()]
+        worst = 0.0
+        for own, other in (on, on[::-1]):
+            siemens = max(0, len(own) - 1) / lead
+            if own and other and series:
+                between = min(configuration.bank[n - 1] for n in series) / len(series)
+                siemens += 1 / (between + lead / len(other))
+            if siemens:
+                worst = max(worst, configuration.supply_mv * 1000 / (lead + 1 / siemens))
+        # Rounded to whole ohms by the controller: no case that is drawn may hang on that.
+        assert not 0.97 < worst / configuration.pad_ua < 1.03 or worst == configuration.pad_ua
+        return worst
+
+    def _go(
+        self,
+        closures: frozenset,
+        series: frozenset,
+        keys: frozenset,
+        holds: frozenset | None = None,
+    ) -> None:
+        holds = self.holds if holds is None else holds
         self._allow(closures, series)
         closes = (
-            closures - self.closures or keys - self.keys or series not in (0, self.series)
+            closures - self.closures or keys - self.keys or series - self.series
+            or holds - self.holds
         )
         if closes and self.pulled:
             raise Refused(-221)
-        self.closures, self.series, self.keys = closures, series, keys
+        self.closures, self.series, self.keys, self.holds = closures, series, keys, holds
 
     def _c_close(self, channels: tuple) -> None:
         self._go(self.closures | set(channels), self.series, self.keys)
@@ -393,13 +465,20 @@ class Model:
         if self.touch == "RUNS":
             self._c_abort()
         else:
-            self._go(frozenset(), 0, self.keys)
+            self._go(frozenset(), frozenset(), self.keys, frozenset())
 
-    def _c_series(self, channel: int) -> None:
-        self._go(self.closures, channel, self.keys)
+    def _c_series(self, channels: frozenset) -> None:
+        self._go(self.closures, channels, self.keys)
 
     def _q_series(self) -> None:
-        self._reply(self.series)
+        self._reply(",".join(map(str, sorted(self.series))) or "0")
+
+    def _c_hold(self, holds: object) -> None:
+        wanted = frozenset() if holds == "NONE" else holds
+        self._go(self.closures, self.series, self.keys, wanted)
+
+    def _q_hold(self) -> None:
+        self._reply(",".join(map(str, sorted(self.holds))) or "NONE")
 
     def _c_press(self, keys: frozenset) -> None:
         self._go(self.closures, self.series, self.keys | keys)
@@ -425,6 +504,8 @@ class Model:
             self._all_off()
         elif self.latch:
             raise Refused(105)
+        elif self.touch == "RUNS" and not self.supply:
+            raise Refused(-221)
         else:
             self.supply = True
 
@@ -448,10 +529,15 @@ class Model:
     def _q_current_tripped(self) -> None:
         self._reply(int(self.latch == 106))
 
-    # --- measuring: the rail stands at 4.5 V throughout
+    # --- measuring: the rail follows the supply at once
 
     def _q_rail(self) -> None:
-        self._reply(re.compile(r"4\.[45]\d\d"))
+        self._reply(re.compile(r"4\.[45]\d\d" if self.supply else r"0\.0\d\d"))
+
+    def _q_own_supply(self) -> None:
+        if self.closures or self.series or self.keys or self.holds:
+            raise Refused(-221)
+        self._reply(re.compile(r"(4\.99|5\.0[01])\d"))
 
     def _q_bus(self, suffix: int) -> None:
         self._go_measure()
@@ -468,10 +554,13 @@ class Model:
         self._reply(ANY_DECIMAL)
 
     def _q_resistance(self) -> None:
-        raise Refused(-221)
+        if self.supply:
+            raise Refused(-221)
+        self._go_measure()
+        self._reply(re.compile(r"\d+|9\.9E37"))
 
     def _q_fall(self) -> None:
-        self._reply("9.91E37")
+        self._reply(re.compile(r"9\.91E37|\d+\.\d{3}"))
 
     # --- touches
 
@@ -479,15 +568,18 @@ class Model:
         self.touch_pads: frozenset = frozenset()
         self.touch_keys: frozenset = frozenset()
         self.touch_holds: frozenset = frozenset()
-        self.touch_series = 0
+        self.touch_series: frozenset = frozenset()
         self.timing = DEFAULT_TIMING
 
     def _c_connections(self, channels: tuple) -> None:
-        self._allow(frozenset(channels), 0)
+        self._allow(frozenset(channels), frozenset())
         self.touch_pads = frozenset(channels)
 
-    def _c_touch_series(self, channel: int) -> None:
-        self.touch_series = channel
+    def _c_touch_series(self, channels: frozenset) -> None:
+        self.touch_series = channels
+
+    def _c_touch_limit(self, ma: int) -> None:
+        """Nothing flows in this model that it could stop."""
 
     def _c_touch_keys(self, keys: object) -> None:
         self.touch_keys = frozenset() if keys == "NONE" else keys
@@ -498,20 +590,30 @@ class Model:
     def _c_timing(self, *timing: int) -> None:
         self.timing = timing
 
+    def _c_arm(self) -> None:
+        self._c_initiate()
+        self.armed = True
+
+    def _c_touch_close(self, us: int) -> None:
+        """Time stands still at a touch's start: no key is down yet, nothing can be closed."""
+        raise Refused(-221)
+
     def _c_initiate(self) -> None:
         if self.touch == "RUNS":
             raise Refused(-213)
         _, press, lead_in, dwell, tail = self.timing
         longest = max(dwell, press if self.touch_keys else 0)
-        if self.touch_holds:
-            longest = max(longest, lead_in + dwell + tail)
+        held = lead_in + dwell + tail if self.touch_holds else 0
         both = {bus for bus, _ in self.touch_pads} == {1, 2}
         if (both and not self.touch_series) or self.closures or self.series or self.keys:
             raise Refused(-221)
-        if self.pulled or longest > self.configuration.closure_ms:
+        if self.pulled or longest + 50 > self.configuration.closure_ms:
             raise Refused(-221)
-        self._allow(self.touch_pads, self.touch_series if self.touch_pads else 0)
+        if (held and held + 50 > self.configuration.hold_s * 1000) or self.holds & self.touch_holds:
+            raise Refused(-221)
+        self._allow(self.touch_pads, self.touch_series if self.touch_pads else frozenset())
         self.touch, self._cut_short, self._has_keys = "RUNS", False, bool(self.touch_keys)
+        self.armed = False
         self.operation.set(MEASURING, True)
 
     def touch_over(self) -> None:
@@ -531,7 +633,7 @@ class Model:
         self._cut_short = self._cut_short or self.touch == "RUNS"
 
     def _c_abort(self) -> None:
-        self.closures, self.series, self.keys = frozenset(), 0, frozenset()
+        self.closures = self.series = self.keys = self.holds = frozenset()
         self.touch = "IDLE"
         self.operation.set(MEASURING, False)
 
@@ -539,7 +641,7 @@ class Model:
         if self.touch != "DONE":
             raise Refused(-221)
         key = r"\d+" if self._has_keys and not self._cut_short else "-1"
-        pads = "-1" if self._cut_short else r"\d+"
+        pads = "-1" if self._cut_short or self.armed else r"\d+"
         self._reply(re.compile(rf"\d+,{key},{pads},{key},{pads},\d+"))
 
 
@@ -564,26 +666,28 @@ def find(header: Header) -> tuple[Row, int]:
 
 
 def _fits(wanted: tuple[str, ...], nodes: tuple[str, ...]) -> int | None:
-    number = 0
+    number, wrong = 0, False
     for pattern, node in zip(wanted, nodes, strict=True):
         name = pattern.removesuffix("#").upper()
         if node[0] != name[0]:
             return None
         short = re.match("[A-Z]+", pattern)[0]
+        digits = re.search(r"\d*$", node)[0]
+        node = node[: len(node) - len(digits)]
         if pattern.endswith("#"):
-            digits = re.search(r"\d*$", node)[0]
-            node = node[: len(node) - len(digits)]
             number = (int(digits) or -1) if digits else 1
+        elif digits:  # SCPI-99 volume 1, 6.2.5.2: a node without suffixes has the suffix 1
+            wrong = wrong or int(digits) != 1
         if node not in (short, name):
             return None
-    return number
+    return -1 if wrong else number
 
 
 def _refused(kind: tuple) -> dict[str, int]:
     """Give the kinds of data that aren't taken where a parameter of `kind` is wanted."""
     refused = {"string": -158, "block": -168}
-    if kind[0] in ("number", "boolean"):
-        words = kind[0] == "boolean" or kind[4]
+    if kind[0] in ("number", "boolean", "quantity or", "quantity?"):
+        words = kind[0] == "boolean" or kind[3]
         refused["list"] = -178
     else:
         words = len(kind) > 1
@@ -597,15 +701,21 @@ def _one_word(element: Element, words: set[str]) -> str:
     return str(element.value)
 
 
-def _number(element: Element, least: int, most: int, unit: str = "", words: bool = False) -> int:
+def _word_at(rest: str, word: str) -> str:
+    found = re.match(rf"{word}(?= |,|$)", rest, re.IGNORECASE)
+    return found[0] if found else ""
+
+
+def _number(element: Element, least: int, most: int, unit: str = "", usual: int = 0) -> int:
     if element.kind == "word":
         bounds = {"MIN": least, "MINIMUM": least, "MAX": most, "MAXIMUM": most}
+        bounds |= {"DEF": usual, "DEFAULT": usual}
         return bounds[_one_word(element, set(bounds))]
     value = element.value
     if element.suffix:
         if not unit:
             raise Refused(-138)
-        powers = {"M" + unit: 0, unit: 3, "U" + unit: -3}
+        powers = UNITS[unit]
         if element.suffix not in powers:
             raise Refused(-131)
         value = value.scaleb(powers[element.suffix])
