@@ -70,7 +70,6 @@ static bool is_sound(const struct configuration *c)
            is_between(c->peak_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA) &&
            is_between(c->average_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA) &&
            c->blanking_ms <= BLANKING_MOST_MS && is_between(c->hold_s, 1, HOLD_MOST_S) &&
-           c->lead_ohm >= LEAD_LEAST_OHM &&
            is_between(c->supply_mv, SUPPLY_LEAST_MV, SUPPLY_MOST_MV) &&
            is_between(c->pad_ua, PAD_LEAST_UA, PAD_MOST_UA);
 }

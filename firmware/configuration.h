@@ -58,7 +58,7 @@ _Static_assert(sizeof(struct configuration) == 54, "the host computes the CRC of
 #define BLANKING_MOST_MS 500
 #define HOLD_USUAL_S 60
 #define HOLD_MOST_S 3600 /* the clock wraps after 4294 s */
-#define LEAD_LEAST_OHM 100
+#define LEAD_LEAST_OHM 0
 #define LEAD_USUAL_OHM 1500 /* as the guide's parts list has them */
 #define LEAD_MOST_OHM 65535
 #define SUPPLY_LEAST_MV 1000

@@ -245,12 +245,13 @@ bool guard_is_latched(void) { return latched; }
 
 bool guard_current_tripped(void) { return latched == 106 || latched == 107; }
 
-/* While latched the supply is off, and then the interrupt cuts nothing: no new cut is lost. */
+/* A cut that came just now hasn't latched yet: it is told and latches after this, unlost. While
+ * latched the supply is off, and then the interrupt cuts nothing. */
 void guard_clear(void)
 {
-    guard_run(); /* a cut that came just now is to be told first */
-    if (latched)
-        current_clear();
+    if (!latched)
+        return;
+    current_clear();
     latched = 0;
     show();
 }

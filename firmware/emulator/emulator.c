@@ -52,6 +52,7 @@ static bool marker, gate, bleed, reset_line, supply;
 /* The charge pump passes rising edges only; the longest time between two is kept. */
 static bool heartbeat;
 static uint64_t beat_cycle, longest_gap;
+static unsigned long beats;
 static uint64_t hold_cycles = SHORTEST_HOLD_CYCLES;
 static enum { SWITCH_GOOD, SWITCH_WELDED, SWITCH_LINE, SWITCH_BEATS } fault;
 
@@ -120,6 +121,7 @@ static void beat(bool level)
     if (!level)
         return;
     uint64_t now = machine_cycle();
+    beats++;
     look_at_supply(); /* it may have dropped out since the latest slice */
     if (supply && beat_cycle && now - beat_cycle > longest_gap)
         longest_gap = now - beat_cycle;
@@ -238,6 +240,8 @@ static void command(const char *line)
         look_at_supply();
     } else if (sscanf(line, "hold %llu", &cycles) == 1)
         hold_cycles = cycles;
+    else if (!strcmp(line, "beats"))
+        link_say("beats %lu\n", beats);
     else if (!strcmp(line, "gap")) {
         link_say("gap %llu\n", (unsigned long long)longest_gap);
         longest_gap = 0;

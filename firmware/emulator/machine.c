@@ -301,7 +301,8 @@ void machine_run_until(uint64_t cycle)
                     machine->pc);
             exit(3);
         }
-        if (jam.wanted && machine->state == cpu_Running) {
+        /* Where interrupts go on, the corner that hurts. */
+        if (jam.wanted && machine->state == cpu_Running && machine->sreg[S_I]) {
             jam.wanted = false;
             jam.done = true;
             jam.at = machine->pc;
@@ -334,29 +335,31 @@ void machine_adc(int channel, uint32_t millivolts)
                       millivolts);
 }
 
-static struct {
+struct later {
     int channel;
     uint32_t millivolts;
     void (*done)(int, uint32_t);
-} later;
+};
 
 static avr_cycle_count_t apply_later(avr_t *avr, avr_cycle_count_t when, void *parameter)
 {
     (void)avr;
     (void)when;
-    (void)parameter;
-    machine_adc(later.channel, later.millivolts);
-    later.done(later.channel, later.millivolts);
+    struct later *later = parameter;
+    machine_adc(later->channel, later->millivolts);
+    later->done(later->channel, later->millivolts);
+    free(later);
     return 0;
 }
 
 void machine_adc_later(uint64_t cycles, int channel, uint32_t millivolts,
                        void (*done)(int, uint32_t))
 {
-    later.channel = channel;
-    later.millivolts = millivolts;
-    later.done = done;
-    avr_cycle_timer_register(machine, cycles, apply_later, NULL);
+    struct later *later = malloc(sizeof *later);
+    if (!later)
+        abort();
+    *later = (struct later){channel, millivolts, done};
+    avr_cycle_timer_register(machine, cycles, apply_later, later);
 }
 
 void machine_stop_converter(void) { machine->data[ADCSRA] &= ~ADEN; }

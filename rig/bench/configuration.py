@@ -7,18 +7,26 @@ checksum; firmware/configuration.h lays out the same bytes.
 from __future__ import annotations
 
 import binascii
+import math
 import struct
 from dataclasses import dataclass
 
 from rig.bench.controller import Controller
 from rig.errors import BenchError
 from rig.project import Project
-from rig.project.electrical import limiting_ohm, rail_safe_ohm
+from rig.project.electrical import highest_v, limiting_ohm, rail_safe_ohm
 
-LAYOUT = 1
+LAYOUT = 2
 CLOSURES_MAX = 8
 DEADMAN_MS = 3000
 CLOSURE_MS = 10_000
+HOLD_S = 60
+BANK_CHANNELS = 8
+BANK_STEP_OHM = 100
+
+ROUNDED = 1.05
+"""The controller counts with a bank of whole hundreds of ohms: what it may refuse lies that far
+beyond the limit of rig.yaml, so that it refuses nothing that the host lets through."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +47,14 @@ class Configuration:
         Limits of the toy's supply current, mA.
     inrush_ms, deadman_ms, closure_ms : int
         Blanking after switch-on, dead-man time and longest closure, ms.
+    hold_s : int
+        Longest closure of a hold channel, s.
+    lead_ohm : int
+        Resistor in each lead, 0 to 65,535 ohm.
+    supply_mv, pad_ua : int
+        The most that the toy's supply can be, mV, and that may flow through a pad, uA.
+    bank_ohm : tuple of int
+        Series bank, channel 1 first; counted in hundreds of ohms, rounded down.
     """
 
     pads: int
@@ -51,14 +67,21 @@ class Configuration:
     inrush_ms: int = 100
     deadman_ms: int = DEADMAN_MS
     closure_ms: int = CLOSURE_MS
+    hold_s: int = HOLD_S
+    lead_ohm: int = 1500
+    supply_mv: int = 4800
+    pad_ua: int = 2000
+    bank_ohm: tuple[int, ...] = ()
 
     def packed(self) -> bytes:
         """Give the bytes as the controller keeps them (firmware/configuration.h)."""
         return struct.pack(
-            "<BBB8s8sBHHHHH",
+            "<BBB8s8sB9H8H",
             LAYOUT, self.pads, self.closures, _bits(self.forbidden, 8), _bits(self.rails, 8),
             _bits(self.rail_series, 1)[0], self.deadman_ms, self.closure_ms, self.peak_ma,
-            self.average_ma, self.inrush_ms,
+            self.average_ma, self.inrush_ms, self.hold_s, self.lead_ohm, self.supply_mv, self.pad_ua,
+            *(ohm // BANK_STEP_OHM for ohm in self.bank_ohm),
+            *[0] * (BANK_CHANNELS - len(self.bank_ohm)),
         )
 
     def crc(self) -> int:
@@ -80,6 +103,11 @@ class Configuration:
             f"SOURce:CURRent:PROTection:DELay {self.inrush_ms}",
             f"SYSTem:DMAN {self.deadman_ms}",
             f"SYSTem:CLOSure:TIME {self.closure_ms}",
+            f"SYSTem:HOLD:TIME {self.hold_s}",
+            f"SYSTem:CONFigure:LEADs {self.lead_ohm}",
+            f"SYSTem:CONFigure:SUPPly {self.supply_mv}",
+            f"SYSTem:CONFigure:LIMit {self.pad_ua}",
+            f"SYSTem:CONFigure:BANK {','.join(map(str, self.bank_ohm or (0,)))}",
         ]
 
 
@@ -108,6 +136,10 @@ def wanted_configuration(project: Project) -> Configuration:
         peak_ma=rig.guard.peak_ma,
         average_ma=rig.guard.average_ma,
         inrush_ms=rig.guard.inrush_ms,
+        lead_ohm=min(int(rig.lead_ohm), 65_535),
+        supply_mv=math.ceil(highest_v(toy) * 1000),
+        pad_ua=min(math.floor(rig.current_limit_ma * 1000 * ROUNDED), 10_000),
+        bank_ohm=tuple(int(ohm) for ohm in rig.series_ohm),
     )
 
 

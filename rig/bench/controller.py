@@ -45,7 +45,7 @@ QUIET_S = 0.1
 """Nothing may arrive for this long before the link counts as in step."""
 
 LONGEST_REPLY = 512
-FIRMWARE_NEEDED = (0, 2)
+FIRMWARE_NEEDED = (0, 3)
 GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""

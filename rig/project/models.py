@@ -142,7 +142,7 @@ class Guard(_Model):
 
     peak_ma: int = Field(default=300, ge=10, le=450)
     average_ma: int = Field(default=150, ge=10, le=450)
-    inrush_ms: int = Field(default=100, ge=0, le=2_000)
+    inrush_ms: int = Field(default=100, ge=0, le=500)
 
 
 class Simulated(_Model):
@@ -165,7 +165,7 @@ class Timings(_Model):
 
     before_ms: int = Field(default=60, ge=20, le=5_000)
     lead_in_ms: int = Field(default=300, ge=50, le=10_000)
-    dwell_ms: int = Field(default=1200, ge=50, le=10_000)
+    dwell_ms: int = Field(default=1200, ge=50, le=9_900)
     tail_ms: int = Field(default=500, ge=50, le=10_000)
     rail_off_wait_s: float = Field(default=2.0, ge=0, le=600)
 

@@ -194,7 +194,7 @@ class Decoder:
             case ["adc", _, _, cycle]:
                 self.injected.append(int(cycle))
                 return None
-            case ["blind" | "eeprom" | "stack" | "latency" | "now" | "gap", *answer]:
+            case ["blind" | "eeprom" | "stack" | "latency" | "now" | "gap" | "beats", *answer]:
                 self.answers.put(" ".join(answer))
                 return None
             case ["reset", cycle]:
@@ -486,6 +486,10 @@ class Emulator:
     def hold(self, corner: str) -> None:
         """Let a beat hold the supply for one of `HOLD_MS`; it is short at the start."""
         self._say(f"hold {HOLD_MS[corner] * CYCLES_PER_MS}")
+
+    def beats(self) -> int:
+        """Give how often the heartbeat has risen so far."""
+        return int(self._ask("beats"))
 
     def longest_gap_ms(self) -> float:
         """Give the longest time between two rises of the heartbeat since it was last asked."""

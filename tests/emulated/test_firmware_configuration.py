@@ -137,7 +137,7 @@ def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_ne
 def test_sound_bytes_that_this_firmware_must_not_take_are_refused():
     for wrong in ({"pads": 20}, {"pads": 72}, {"closures": 9}, {"deadman_ms": 60_000},
                   {"closure_ms": 0}, {"peak_ma": 451}, {"blanking_ms": 501}, {"layout": 1},
-                  {"hold_s": 0}, {"hold_s": 3_601}, {"lead_ohm": 99}, {"supply_mv": 12_801},
+                  {"hold_s": 0}, {"hold_s": 3_601}, {"supply_mv": 12_801},
                   {"supply_mv": 0}, {"pad_ua": 10_001}):  # fmt: skip
         data = configuration(**{"pads": 24} | wrong)
         with Emulator(eeprom=data, pads=24) as emulator:

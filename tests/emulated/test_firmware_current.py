@@ -182,6 +182,21 @@ def test_the_delay_is_bounded(bench, delay):
     assert port.ask("SOURce:CURRent:PROTection:DELay? MAX") == "500"
 
 
+def test_two_spikes_of_one_sample_each_are_not_two_in_a_row(bench):
+    """A sample comes each 0.21 ms."""
+    emulator, port = bench
+    port.write("OUTPut ON")
+    emulator.wait_for(lambda state: state.supply, 5)
+    emulator.wait_cycles(100 * CYCLES_PER_MS)
+    for _ in range(10):
+        emulator.current_later(440, 1_000)
+        emulator.current_later(20, 1_000 + 200 * 16)
+        emulator.wait_cycles(3 * CYCLES_PER_MS)
+    assert emulator.state.supply
+    assert port.errors() == []
+    assert float(port.ask("MEAS:CURR:PEAK?")) > 0.4, "the spikes were seen"
+
+
 def test_a_short_while_the_supply_is_off_cuts_nothing(bench):
     emulator, port = bench
     emulator.current(450)

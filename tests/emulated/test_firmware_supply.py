@@ -3,6 +3,8 @@ while it is on and after it went off, and the relays' own 5 V is looked at first
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from emulator import CYCLES_PER_MS, Emulator, Port, configuration
 
@@ -181,3 +183,68 @@ def test_a_delay_of_none_leaves_the_rail_20_ms_to_rise():
         emulator.cells(0)
         emulator.wait_for(lambda state: state.is_open_and_off, 5)
         assert port.errors() == [110]
+
+
+def beats_in(emulator: Emulator, ms: int) -> int:
+    before = emulator.beats()
+    emulator.wait_cycles(ms * CYCLES_PER_MS)
+    return emulator.beats() - before
+
+
+def test_it_beats_while_the_supply_is_on_and_at_no_other_time(bench):
+    emulator, port = bench
+    assert beats_in(emulator, 100) == 0
+    switch_on(emulator, port)
+    assert beats_in(emulator, 100) in (49, 50, 51)
+    port.write("OUTPut OFF")
+    emulator.wait_for(lambda state: not state.supply, 5)
+    emulator.wait_cycles(2 * CYCLES_PER_MS)
+    assert beats_in(emulator, 100) == 0
+    switch_on(emulator, port)
+    emulator.wait_cycles(150 * CYCLES_PER_MS)
+    emulator.read_back("low")
+    port.write("ROUT:CLOS (@1!1)")
+    emulator.wait_for(lambda state: not state.gate, 5)
+    emulator.wait_cycles(2 * CYCLES_PER_MS)
+    assert beats_in(emulator, 100) == 0
+
+
+def test_a_cut_ends_the_beats_even_where_the_program_hangs(bench):
+    emulator, port = bench
+    switch_on(emulator, port)
+    emulator.wait_cycles(200 * CYCLES_PER_MS)
+    emulator.jam()
+    emulator.wait_cycles(CYCLES_PER_MS)
+    emulator.current(440)
+    emulator.wait_for(lambda state: not state.gate, 5)
+    assert not emulator.resets, "the interrupt did it, not the watchdog"
+    assert beats_in(emulator, 20) <= 1
+
+
+def test_switch_and_bleed_change_over_with_both_open_for_a_millisecond(bench):
+    emulator, port = bench
+    for _ in range(3):
+        switch_on(emulator, port)
+        port.write("OUTPut OFF")
+        emulator.wait_for(lambda state: state.bleed, 5)
+    open_ms = []
+    gate_fell = bleed_fell = None
+    for before, state in pairwise(emulator.events()):
+        if before.gate and not state.gate and not state.bleed:
+            gate_fell = state.cycle
+        if before.bleed and not state.bleed:
+            bleed_fell = state.cycle
+        if state.bleed and not before.bleed and gate_fell:
+            open_ms.append((state.cycle - gate_fell) / CYCLES_PER_MS)
+        if state.gate and not before.gate and not state.bleed:
+            open_ms.append((state.cycle - bleed_fell) / CYCLES_PER_MS)
+    assert len(open_ms) == 6
+    assert min(open_ms) >= 1.0
+
+
+def test_a_converter_that_stands_still_reads_as_full_scale(bench):
+    emulator, port = bench
+    emulator.stop_converter()
+    emulator.wait_cycles(5 * CYCLES_PER_MS)
+    assert float(port.ask("MEAS:VOLT?")) > 14.9
+    assert port.ask("*TST?") == "2"

@@ -71,7 +71,7 @@ QUANTITIES = {
     "peak_ma": (10, 450, "mA", 300),
     "average_ma": (10, 450, "mA", 150),
     "blanking_ms": (0, 500, "ms", 100),
-    "lead_ohm": (100, 65535, "ohm", 1500),
+    "lead_ohm": (0, 65535, "ohm", 1500),
     "supply_mv": (1000, 12800, "mV", 4800),
     "pad_ua": (20, 10000, "uA", 2000),
 }

@@ -58,6 +58,12 @@ def test_the_guard_s_limits_are_rig_yaml_s(wanted):
     assert (wanted.peak_ma, wanted.average_ma, wanted.inrush_ms) == (250, 90, 100)
 
 
+def test_what_may_flow_is_told_with_all_that_it_hangs_on(wanted):
+    assert (wanted.lead_ohm, wanted.supply_mv) == (1500, 4800)
+    assert wanted.bank_ohm == (0, 6_000, 6_600, 33_000)
+    assert wanted.pad_ua == 2100  # 2 mA, and 5 % for the bank's whole hundreds
+
+
 @pytest.mark.parametrize("wanted", ["multiplexer"], indirect=True)
 def test_a_multiplexer_closes_one_pad_on_each_bus(wanted):
     assert wanted.closures == 2
@@ -76,11 +82,13 @@ def test_the_bytes_are_laid_out_as_the_firmware_s_header_says():
     made = Configuration(
         pads=24, closures=5, forbidden=frozenset({1, 10}), rails=frozenset({24}),
         rail_series=frozenset({3}), peak_ma=258, average_ma=3, inrush_ms=4,
-        deadman_ms=5, closure_ms=6,
+        deadman_ms=5, closure_ms=6, hold_s=7, lead_ohm=8, supply_mv=9, pad_ua=10,
+        bank_ohm=(0, 6_800, 2_200_000),
     )
     assert made.packed().hex(" ") == (
-        "01 18 05 01 02 00 00 00 00 00 00 00 00 80 00 00 00 00 00 04 "
-        "05 00 06 00 02 01 03 00 04 00"
+        "02 18 05 01 02 00 00 00 00 00 00 00 00 80 00 00 00 00 00 04 "
+        "05 00 06 00 02 01 03 00 04 00 07 00 08 00 09 00 0a 00 "
+        "00 00 44 00 f0 55 00 00 00 00 00 00 00 00 00 00"
     )
 
 

@@ -16,7 +16,7 @@ import pytest
 from rig.bench.controller import ACTIONS, Controller
 from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 
-IDENTITY = "padsweep,controller,0,0.2.0"
+IDENTITY = "padsweep,controller,0,0.3.0"
 REPLY_S = 60.0
 """A peer that answers at all does so by then, however busy the machine is."""
 SILENCE_S = 0.05
@@ -99,7 +99,7 @@ def one_line(caught) -> str:
 
 def test_opening_learns_who_is_there(controller):
     assert controller.identity == IDENTITY
-    assert controller.firmware == (0, 2, 0)
+    assert controller.firmware == (0, 3, 0)
     assert controller.query("SYSTem:DMAN?") == "3000"
 
 
