@@ -16,6 +16,7 @@ from rig.bench.capture import Capture
 from rig.bench.configuration import bring_into_force, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
+from rig.bench.refusal import refusal
 from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import Project
 
@@ -59,6 +60,7 @@ class HardwareBench:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         rig = project.rig
+        self._project = project
         if rig.controller is None or rig.sound is None:
             raise BenchError("bench: hardware needs 'controller' and 'sound' in rig.yaml")
         self._pads = {letter: place + 1 for place, letter in enumerate(project.toy.pads)}
@@ -109,12 +111,15 @@ class HardwareBench:
         Raises
         ------
         BenchError
-            The touch asks for what this bench hasn't got, or the controller refuses it.
+            The touch is unsafe or asks for what this bench hasn't got, or the controller
+            refuses it.
         LinkLost
             The controller doesn't reply.
         Restarted
             It restarted by itself; identity and configuration were checked again.
         """
+        if reason := refusal(self._project, touch):
+            raise BenchError(f"a touch is refused before it is begun: {reason}")
         connections, series = self._closures(touch.connections)
         keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"
         timing = (

@@ -109,6 +109,9 @@ class Sweep:
     # One step
 
     def _make(self, step: Step) -> Iterator[SweepEvent]:
+        if refused := self.book.refused(step):
+            yield refused
+            return
         if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
             # It was under way when the rig or the host died, twice: left to the person.
             yield self.book.set_aside(step, "the rig or this program died during it, twice")
