@@ -186,6 +186,21 @@ class Controller:
         self._send(message)
         self._in_step = True
 
+    def urgent(self, message: str) -> None:
+        """Send a command at once, whatever is under way, and bring the link back in step after.
+
+        Nothing is read before it: neither replies that are due nor the error queue. A line end
+        goes first, so that half a message that was sent before is no part of it.
+
+        Raises
+        ------
+        LinkLost
+            The port is gone, or never gets quiet; in the latter case it was sent all the same.
+        """
+        self._in_step = False
+        self._send("\n" + message)
+        self._resync()
+
     def check_errors(self, after: str) -> None:
         """Read the controller's error queue to its end; `after` says when, for the message.
 

@@ -221,9 +221,11 @@ class HardwareBench:
         )
 
     def supply(self, on: bool) -> None:
-        """Switch the toy's supply; off opens every pad and key first, so that none feeds it.
+        """Switch the toy's supply; off opens every pad, key and series channel with it.
 
-        On lets go of a guard that tripped in a touch and was told of in its timeline.
+        Off is the first that is sent, whatever is under way; what the error queue holds is
+        told after it. On lets go of a guard that tripped in a touch and was told of in its
+        timeline.
         """
         if on:
             if self._guarded:
@@ -231,11 +233,12 @@ class HardwareBench:
                 self._guarded = False
             self.controller.command("OUTPut ON")
             return
-        self.controller.command("TOUCh:ABORt")
-        self.controller.command("ROUTe:OPEN:ALL")
-        self.controller.command("ROUTe:SERies 0")
-        self.controller.command("TOY:KEY:RELease ALL")
-        self.controller.command("OUTPut OFF")
+        self.controller.urgent("OUTPut OFF")
+        if self.controller.query("OUTPut?") != "0":
+            raise BenchError(
+                f"controller on {self.controller.port} doesn't switch the toy off: pull the cells"
+            )
+        self.controller.check_errors("after 'OUTPut OFF'")
 
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
@@ -275,9 +278,9 @@ class HardwareBench:
         with contextlib.suppress(Exception):
             self.supply(False)
             return
-        # One of the steps failed: the one command that does it all is tried as well.
+        # It may not have come through: another command that does it is tried as well.
         with contextlib.suppress(Exception):
-            self.controller.command("*RST")
+            self.controller.urgent("*RST")
 
     def close(self) -> None:
         """Leave the bench safe and give back port and sound device."""

@@ -9,6 +9,7 @@ import select
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -268,6 +269,45 @@ def test_an_interrupted_query_does_not_shift_the_next(peer, controller, monkeypa
         with pytest.raises(KeyboardInterrupt):
             controller.query("MEASure:VOLTage?")
     assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_what_is_urgent_goes_first_whatever_is_under_way(peer, controller):
+    peer.queue = ['-222,"Data out of range"']
+    controller._link.write(b"ROUTe:CLOSe (@1!")  # the rest never came
+    peer.say(b"a reply that nobody waited for\n")
+    select.select([controller._link.fileno()], [], [], REPLY_S)
+    before, heard = len(controller.log), len(peer.heard)
+    controller.urgent("OUTPut OFF")
+    first = controller.log[before]
+    assert (first.sent, first.data) == (True, b"\nOUTPut OFF\n")
+    assert controller.errors() == [(-222, "Data out of range")]
+    assert peer.heard[heard:][:3] == ["ROUTe:CLOSe (@1!", "OUTPut OFF", "SYSTem:ERRor?"]
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_what_is_urgent_goes_out_at_once_after_an_interrupted_query(peer, controller, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(controller._link, "read_until", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            controller.query("SYSTem:DMAN?")
+    before = len(controller.log)
+    controller.urgent("OUTPut OFF")
+    assert controller.log[before].data == b"\nOUTPut OFF\n"
+    assert controller.query("SYSTem:BOOTs?") == "7"
+
+
+def test_what_is_urgent_is_sent_to_a_port_that_never_gets_quiet(peer, controller, monkeypatch):
+    now = iter(range(1000))
+    monkeypatch.setattr(controller, "_clock", lambda: next(now))
+    monkeypatch.setattr(controller._link, "read", lambda count: b"noise")
+    with pytest.raises(LinkLost, match="keeps talking"):
+        controller.urgent("OUTPut OFF")
+    until = time.monotonic() + REPLY_S
+    while "OUTPut OFF" not in peer.heard:
+        assert time.monotonic() < until
 
 
 def test_a_restart_nobody_asked_for(peer, controller):

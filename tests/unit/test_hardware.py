@@ -1,9 +1,12 @@
 """The hardware bench: what it sends to the controller, and what it makes of the replies."""
 
+import select
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig_peer import PADS, Clock, RigPeer, bench_at, hardware_project
+from test_controller import REPLY_S
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.hardware import WRAP_US, since_start
@@ -37,6 +40,38 @@ def test_a_step_that_never_happened_has_no_time():
 def test_a_wrap_between_start_and_close():
     # 0xFFFFFF00 + 300,000 us is 299,744 on a 32-bit clock.
     assert since_start(0xFFFFFF00, 299_744) == 300_000
+
+
+def sent_since(controller, before):
+    """Give what was sent after so many exchanges, as it went over the wire."""
+    return [one.data for one in list(controller.log)[before:] if one.sent]
+
+
+@pytest.mark.parametrize("leave", ["supply", "safe"])
+def test_switching_off_is_the_first_that_is_sent(peer, bench, leave):
+    bench.supply(True)
+    assert peer.is_on
+    peer.queue = ['-222,"Data out of range"']  # an old one, of which nobody knows
+    peer.say(b"nobody asked\n")
+    select.select([bench.controller._link.fileno()], [], [], REPLY_S)
+    before = len(bench.controller.log)
+    if leave == "supply":
+        with pytest.raises(BenchError, match="-222"):  # told of, but only then
+            bench.supply(False)
+    else:
+        bench.safe()
+    assert sent_since(bench.controller, before)[0] == b"\nOUTPut OFF\n"
+    assert not peer.is_on
+
+
+def test_a_controller_that_does_not_switch_off_is_no_success(peer, bench):
+    peer.raw["OUTPut?"] = b"1\n"
+    with pytest.raises(BenchError, match="doesn't switch the toy off: pull the cells"):
+        bench.supply(False)
+    peer.raw["OUTPut?"] = b""  # and one that doesn't reply is told to in another way
+    bench.controller._link.timeout = 0.05
+    bench.safe()
+    assert "*RST" in peer.heard[peer.heard.index("OUTPut OFF") :]
 
 
 def test_no_touch_that_is_refused_is_sent_to_the_controller(peer, bench):
