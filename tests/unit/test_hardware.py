@@ -3,7 +3,7 @@
 import select
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from rig_peer import PADS, Clock, RigPeer, bench_at, hardware_project
 from test_controller import REPLY_S
@@ -79,6 +79,8 @@ def test_no_touch_that_is_refused_is_sent_to_the_controller(peer, bench):
     outcomes = set()
     some = st.lists(st.sampled_from([*PADS, "Z"]), max_size=3).map(tuple)
 
+    @example(("C",), ("D",), 6800.0)
+    @example(("C",), ("E",), 6800.0)
     @given(some, some, st.sampled_from([0.0, 6800.0, 150_000.0]))
     def check(pads_1, pads_2, series_ohm):
         reason = touchable(peer.project, pads_1, pads_2, series_ohm)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from test_sweep import make_project, new_log
 
@@ -58,6 +58,8 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
         forbidden=st.sampled_from([False, False, True]),
     )
 
+    @example([Pad()] * 4, ["A", "B"], 150_000.0, 2.0, "sweep")
+    @example([Pad(forbidden=True)] * 4, ["A", "B"], 150_000.0, 2.0, "sweep")
     @given(
         st.lists(pad, min_size=4, max_size=4), st.lists(st.sampled_from("ABCDZ"), min_size=2, max_size=2),
         st.sampled_from([0.0, 6800.0, 26_000.0, 150_000.0]), st.sampled_from([0.1, 0.9, 2.0]),
