@@ -27,6 +27,9 @@ import numpy as np
 MARKER_PULSE_MS = 5.0
 """Length of a marker pulse on the marker channel."""
 
+RAIL_DOWN_V = 0.2
+"""Below this no chip holds a state (design figure)."""
+
 
 @dataclass(frozen=True)
 class Connection:

@@ -49,6 +49,8 @@ FIRMWARE_NEEDED = (0, 2)
 GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
+SUPPLY_FAULTS = (110, 111)
+"""The toy's rail isn't what a toy needs, or doesn't fall: no touch's doing, whatever else latched."""
 
 _Answer = TypeVar("_Answer")
 _ERROR_REPLY = re.compile(r'([+-]?\d+),"(.*)"')
@@ -207,7 +209,7 @@ class Controller:
         Raises
         ------
         GuardTripped
-            The guard holds everything open.
+            The guard holds everything open, and the toy's supply itself is as it should be.
         BenchError
             Anything else was in the queue.
         """
@@ -218,9 +220,11 @@ class Controller:
         if not errors:
             return
         text = "; ".join(f'{number} "{words}"' for number, words in errors)
-        actions = [ACTIONS[number] for number, _ in errors if number in ACTIONS]
+        numbers = [number for number, _ in errors]
+        faults = [number for number in numbers if number in SUPPLY_FAULTS]
+        actions = [ACTIONS[number] for number in (*faults, *numbers) if number in ACTIONS]
         hint = f": {actions[0]}" if actions else ""
-        guarded = any(number in (GUARD_LATCHED, *GUARD_TRIPS) for number, _ in errors)
+        guarded = not faults and any(n in (GUARD_LATCHED, *GUARD_TRIPS) for n in numbers)
         kind = GuardTripped if guarded else BenchError
         raise kind(f"controller on {self.port} reports {text} {after}{hint}")
 

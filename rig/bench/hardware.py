@@ -17,6 +17,7 @@ from rig.bench.configuration import bring_into_force, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
 from rig.bench.refusal import refusal
+from rig.bench.toy_supply import ToySupply
 from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import Project
 
@@ -78,6 +79,7 @@ class HardwareBench:
         try:
             self.controller.command("*RST")
             self._stored_anew = self._bring_into_force()
+            self._toy_supply = ToySupply(self.controller, project, self.wait, clock)
             self.capture = Capture.open(
                 rig.sound.device,
                 rig.sound.rate_hz,
@@ -201,6 +203,7 @@ class HardwareBench:
         deadline = self._clock() + LATE_S
         while self._state() != "DONE":
             self._check_restart()
+            self._look_for_trip("during the touch")  # a latched guard ends it without a timeline
             if self._clock() > deadline:
                 raise BenchError(
                     f"controller on {self.controller.port} doesn't finish its touch: start again"
@@ -225,28 +228,20 @@ class HardwareBench:
 
         Off is the first that is sent, whatever is under way; what the error queue holds is
         told after it. On lets go of a guard that tripped in a touch and was told of in its
-        timeline.
+        timeline, and raises a BenchError, with the toy off, where the rail isn't what toy.yaml
+        says.
         """
         if on:
             if self._guarded:
                 self.controller.command("OUTPut:PROTection:CLEar")
                 self._guarded = False
-            self.controller.command("OUTPut ON")
+            self._toy_supply.on()
             return
-        self.controller.urgent("OUTPut OFF")
-        if self.controller.query("OUTPut?") != "0":
-            raise BenchError(
-                f"controller on {self.controller.port} doesn't switch the toy off: pull the cells"
-            )
-        self.controller.check_errors("after 'OUTPut OFF'")
+        self._toy_supply.off()
 
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
-        reply = self.controller.query("MEASure:VOLTage?")
-        try:
-            return float(reply)
-        except ValueError:
-            raise self.controller.wrong_reply("MEASure:VOLTage?", reply) from None
+        return self._toy_supply.rail_v()
 
     def pulse_reset(self) -> bool:
         """Pull the toy's reset line low for a moment; False where none is wired."""

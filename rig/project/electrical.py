@@ -19,6 +19,10 @@ MAX_SUPPLY_V = 12.0
 FRESH_CELL = 1.6 / 1.5
 """A fresh 1.5 V cell gives 1.6 V (common practice, no source)."""
 
+RAIL_SHARE = {"cells": (0.6, 1.2), "bench": (0.9, 1.1)}
+"""What a rail may be, as a share of toy.yaml's volts: a cell of 1.5 V is flat at 0.9 V and fresh
+at 1.6 V (common practice, no source), measured with a reference that may be some per cent off."""
+
 ASK_ABOVE_MA = 5.0
 REFUSE_ABOVE_MA = 10.0
 """Toy chips drive a few mA; 4000-series inputs stand about 10 mA (data sheets, from memory)."""
@@ -44,6 +48,12 @@ def highest_v(toy: Toy) -> float:
     if toy.supply.source == "cells":
         return toy.supply.volts * FRESH_CELL
     return toy.supply.volts
+
+
+def rail_range_v(toy: Toy) -> tuple[float, float]:
+    """Give the least and the most that the toy's rail may be while it is supplied, volts."""
+    low, high = RAIL_SHARE[toy.supply.source]
+    return low * toy.supply.volts, high * toy.supply.volts
 
 
 def path_ohm(rig: Rig, series_ohm: float) -> float:

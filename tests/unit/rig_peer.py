@@ -45,7 +45,11 @@ class Clock:
 
 
 class RigPeer(Peer):
-    """The controller and its toy; `rail_v` gives what the rail is at, from `is_on` and the clock."""
+    """The controller and its toy.
+
+    `rail_v` gives what the rail is at; `refuses` are the errors with which it refuses to switch
+    on, `latches` those with which its guard switches off again soon after.
+    """
 
     def __init__(self, project: Project, clock: Clock):
         super().__init__()
@@ -54,6 +58,7 @@ class RigPeer(Peer):
         self.off_s = -1000.0
         self.rail_v = self.usual_rail_v
         self.refuses: list[str] = []
+        self.latches: list[str] = []
         self.replies |= {
             "SYSTem:DRIVer?": "REED,64,8,1000,2000,12000",
             "SYSTem:CONFigure:CRC?": str(wanted_configuration(project).crc()),
@@ -66,12 +71,18 @@ class RigPeer(Peer):
         down = max(0.0, 1.0 - (self.clock() - self.off_s) / FALL_S)
         return self.project.toy.supply.volts * (1.0 if self.is_on else down)
 
+    def _off(self):
+        self.is_on, self.off_s = False, self.clock()
+
     def _handle(self, line):
         if line == "OUTPut ON":
             self.queue += self.refuses
             self.is_on = not self.refuses
         elif line in ("OUTPut OFF", "*RST") and self.is_on:
-            self.is_on, self.off_s = False, self.clock()
+            self._off()
+        elif line == "SYSTem:DMAN?" and self.is_on and self.latches:
+            self.queue += self.latches
+            self._off()
         self.replies |= {
             "OUTPut?": str(int(self.is_on)), "MEASure:VOLTage?": f"{self.rail_v():.3f}"
         }

@@ -336,6 +336,18 @@ def test_a_guard_that_holds_everything_open(peer, controller, number):
         controller.check_errors("before a touch")
 
 
+@pytest.mark.parametrize("number", [110, 111])
+def test_a_fault_of_the_toy_s_supply_is_no_trip_though_the_guard_is_latched(
+    peer, controller, number, monkeypatch
+):
+    monkeypatch.setitem(ACTIONS, number, "look at the cells")
+    peer.queue = ['105,"Guard latched"', f'{number},"Text"']
+    with pytest.raises(BenchError) as caught:
+        controller.check_errors("before a touch")
+    assert type(caught.value) is BenchError
+    assert one_line(caught).endswith(": look at the cells")
+
+
 @pytest.mark.parametrize("reply", ["1,2", "1,2,x", "4.5,1,1"])
 def test_numbers_that_do_not_fit(peer, controller, reply):
     peer.replies["TOUCh:TIMeline?"] = reply

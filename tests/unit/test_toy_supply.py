@@ -1,0 +1,137 @@
+"""The toy's supply through a controller that is played by a script, on a virtual clock."""
+
+import pytest
+from rig_peer import Clock, RigPeer, bench_at, hardware_project
+
+from rig.errors import BenchError, GuardTripped
+from rig.project.electrical import rail_range_v
+
+
+@pytest.fixture
+def make(monkeypatch):
+    """Give what opens a bench at a peer of its own, for a toy of that supply."""
+    made = []
+
+    def open_one(volts=4.5, source="cells", **rig):
+        peer = RigPeer(hardware_project(volts, source, **rig), Clock())
+        made.append((peer, bench_at(peer, monkeypatch)))
+        return made[-1]
+
+    yield open_one
+    for peer, bench in made:
+        bench.controller.close()
+        peer.close()
+
+
+def refused(bench, kind=BenchError) -> str:
+    with pytest.raises(BenchError) as caught:
+        bench.supply(True)
+    assert type(caught.value) is kind
+    assert "\n" not in str(caught.value)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(("source", "lowest", "highest"), [("cells", 0.6, 1.2), ("bench", 0.9, 1.1)])
+def test_the_rail_is_compared_with_toy_yaml(make, source, lowest, highest):
+    peer, bench = make(6.0, source)
+    for share in (0.0, lowest - 0.01, lowest, 1.0, highest - 0.01, highest + 0.01, 2.0):
+        peer.rail_v = lambda share=share: 6.0 * share * peer.is_on
+        if lowest <= share <= highest:
+            bench.supply(True)
+            assert peer.is_on
+            bench.supply(False)
+        else:
+            said = refused(bench)
+            assert f"the toy's rail is at {6 * share:.2f} V, where {6 * lowest:.2f} to " in said
+            assert f"(toy.yaml: 6 V from {source}): look at the {source}" in said
+        assert not peer.is_on
+    assert rail_range_v(peer.project.toy) == (6.0 * lowest, 6.0 * highest)
+
+
+def test_it_looks_when_the_controller_has_let_the_toy_draw_what_it_likes(make):
+    peer, bench = make(guard={"inrush_ms": 700})
+    # it takes to the blanking's end until it is up
+    peer.rail_v = lambda: 4.5 if peer.is_on and peer.clock() >= 0.7 else 0.0
+    bench.supply(True)
+    assert peer.clock() == pytest.approx(0.75)
+    after = peer.heard[peer.heard.index("OUTPut ON") :]
+    assert after.count("SYSTem:DMAN?") >= 2  # the dead-man is fed meanwhile
+    assert after.index("SYSTem:DMAN?") < after.index("MEASure:VOLTage?")
+
+
+def test_a_rail_that_is_still_up_is_waited_for(make):
+    peer, bench = make()
+    up_s = 4.0
+    peer.rail_v = lambda: 4.5 if peer.is_on or peer.clock() < up_s else 0.1
+    bench.supply(True)
+    assert peer.clock() == pytest.approx(up_s + 0.15, abs=0.11)
+    measured = peer.heard.index("MEASure:VOLTage?")
+    assert peer.heard.index("OUTPut ON") > measured
+    assert peer.heard[measured:].count("SYSTem:DMAN?") > 20
+
+
+def test_a_rail_that_never_falls_is_not_switched_on(make):
+    peer, bench = make()
+    peer.rail_v = lambda: 4.48
+    said = refused(bench)
+    assert said.startswith("the toy's rail is at 4.48 V though its supply is off: look for what")
+    assert peer.clock() == pytest.approx(6.0, abs=0.2)
+    assert "OUTPut ON" not in peer.heard
+
+
+def test_a_supply_that_is_on_already_is_only_looked_at(make):
+    peer, bench = make()
+    bench.supply(True)
+    bench.supply(True)
+    assert peer.heard.count("OUTPut ON") == 1
+    assert peer.is_on
+
+
+def test_what_the_controller_found_out_of_range_is_no_trip_and_the_toy_is_off(make):
+    peer, bench = make()
+    peer.latches = ['110,"Toy supply out of range"', '105,"Guard latched"']
+    peer.replies["STATus:QUEStionable:CONDition?"] = "513"
+    peer.rail_v = lambda: 0.03
+    assert refused(bench) == (
+        "the toy's rail is at 0.03 V, where 2.70 to 5.40 V are to be expected (toy.yaml: 4.5 V "
+        "from cells): look at the cells (flat, missing, the wrong way round), their clips, and "
+        'supply in toy.yaml; the controller reports 110 "Toy supply out of range"; 105 "Guard '
+        'latched"; questionable: rail voltage, guard latched'
+    )
+    assert not peer.is_on
+
+
+@pytest.mark.parametrize(
+    ("condition", "words"),
+    [(1, "rail voltage"), (2, "supply current"), (512, "guard latched"),
+     (515, "rail voltage, supply current, guard latched")],
+)  # fmt: skip
+def test_what_is_questionable_is_said_in_words(make, condition, words):
+    peer, bench = make()
+    peer.replies["STATus:QUEStionable:CONDition?"] = str(condition)
+    assert refused(bench).endswith(f"; the controller reports questionable: {words}")
+    assert not peer.is_on
+
+
+def test_a_short_is_a_trip(make):
+    peer, bench = make()
+    peer.latches = ['106,"Supply current over peak limit"']
+    peer.replies["STATus:QUEStionable:CONDition?"] = "514"
+    assert "106" in refused(bench, GuardTripped)
+    assert not peer.is_on
+
+
+@pytest.mark.parametrize("number", [110, 111, 112])
+def test_a_refusal_to_switch_on_is_told(make, number):
+    peer, bench = make()
+    peer.refuses = [f'{number},"Text"']
+    assert f'reports {number} "Text" after \'OUTPut ON\'' in refused(bench)
+
+
+def test_a_toy_whose_supply_fails_in_a_touch_stops_it_with_the_reason(make):
+    peer, bench = make()
+    bench.supply(True)
+    peer.queue = ['110,"Toy supply out of range"']
+    with pytest.raises(BenchError, match='110 "Toy supply out of range" during the touch') as caught:
+        bench.timeline()
+    assert not isinstance(caught.value, GuardTripped)
