@@ -265,23 +265,28 @@ class HardwareBench:
         """Give the bench's clock, seconds."""
         return self._clock()
 
-    def safe(self) -> None:
-        """Open every pad and key and switch the supply off; never raises.
+    def safe(self) -> str | None:
+        """Open every pad and key, switch the supply off and watch the rail fall; never raises.
 
-        When the link is gone, the controller's dead-man does the same within its time.
+        When the link is gone, the controller's dead-man switches off within its time. Gives
+        what a person must be told where the rail doesn't fall or can't be measured, else None.
         """
-        with contextlib.suppress(Exception):
+        try:
             self.supply(False)
-            return
-        # It may not have come through: another command that does it is tried as well.
-        with contextlib.suppress(Exception):
-            self.controller.urgent("*RST")
+        except Exception:
+            # It may not have come through: another command that does it is tried as well.
+            with contextlib.suppress(Exception):
+                self.controller.urgent("*RST")
+        return self._toy_supply.still_supplied()
 
-    def close(self) -> None:
-        """Leave the bench safe and give back port and sound device."""
-        self.safe()
-        self.capture.close()
-        self.controller.close()
+    def close(self) -> str | None:
+        """Leave the bench safe, as `safe` does and tells, and give back port and sound device."""
+        told = self.safe()
+        try:
+            self.capture.close()
+        finally:
+            self.controller.close()
+        return told
 
     def _check_restart(self) -> None:
         try:

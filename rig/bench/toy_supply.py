@@ -103,6 +103,22 @@ class ToySupply:
         except ValueError:
             raise self._controller.wrong_reply("MEASure:VOLTage?", reply) from None
 
+    def still_supplied(self) -> str | None:
+        """Watch the rail until it is down; give what a person must know where it isn't.
+
+        It never raises: the wait is over at Ctrl-C too, with what was measured by then.
+        """
+        volts: float | None = None
+        with contextlib.suppress(Exception, KeyboardInterrupt):
+            since_s = self._clock() if self._off_s is None else self._off_s
+            for measured in self._falling_v(since_s):
+                volts = measured
+        if volts is None:
+            return f"the toy may STILL BE SUPPLIED, its rail can't be measured: {self._pull} now"
+        if volts >= RAIL_DOWN_V:
+            return f"the toy is STILL SUPPLIED ({volts:.2f} V on its rail): {self._pull} now"
+        return None
+
     @property
     def _pull(self) -> str:
         return PULL[self._toy.supply.source]

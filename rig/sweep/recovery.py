@@ -129,12 +129,13 @@ class Recovery:
             self.note("recovery", rung="supply", tries=tries, rail_fell_s=round(fell_s, 3))
             if self.answers(key, baseline):
                 return Revival("supply", tries)
-        self.bench.safe()
+        is_off = self.bench.safe() is None
         self._check_sound(key, baseline)
         self.note("toy lost", key=key)
         raise ToyLost(
-            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; it is off and "
-            "all pads are open: look at it and its sound lead, then run `padsweep sweep` to continue"
+            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; "
+            f"{'it is off and ' if is_off else ''}all pads are open: look at it and its sound lead, "
+            "then run `padsweep sweep` to continue"
         )
 
     def _check_sound(self, key: str, baseline: Baseline) -> None:

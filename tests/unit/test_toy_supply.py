@@ -135,3 +135,91 @@ def test_a_toy_whose_supply_fails_in_a_touch_stops_it_with_the_reason(make):
     with pytest.raises(BenchError, match='110 "Toy supply out of range" during the touch') as caught:
         bench.timeline()
     assert not isinstance(caught.value, GuardTripped)
+
+
+# Off, and told loudly where it isn't
+
+CELLS = "the toy is STILL SUPPLIED (4.48 V on its rail): pull the cells now"
+UNKNOWN = "the toy may STILL BE SUPPLIED, its rail can't be measured: pull the cells now"
+
+
+def test_a_toy_that_is_off_is_nothing_to_tell(make):
+    peer, bench = make()
+    bench.supply(True)
+    begun_s = peer.clock()
+    assert bench.safe() is None
+    assert 0 < peer.clock() - begun_s <= 0.7  # as long as the rail took, and one look
+    assert bench.close() is None
+
+
+@pytest.mark.parametrize(("source", "told"), [
+    ("cells", CELLS),
+    ("bench", "the toy is STILL SUPPLIED (4.48 V on its rail): unplug its bench supply now"),
+])
+def test_a_rail_that_does_not_fall_is_told_each_time_but_waited_for_once(make, source, told):
+    peer, bench = make(source=source)
+    bench.supply(True)
+    begun_s, heard = peer.clock(), len(peer.heard)
+    peer.rail_v = lambda: 4.48
+    assert bench.safe() == told
+    assert peer.clock() - begun_s == pytest.approx(6.0, abs=0.2)
+    assert peer.heard[heard:].count("SYSTem:DMAN?") > 40
+    assert bench.safe() == told
+    assert bench.close() == told
+    assert peer.clock() - begun_s == pytest.approx(6.0, abs=0.2)
+    assert peer.heard.count("OUTPut OFF") == 3
+
+
+def test_a_rail_that_falls_late_is_waited_for(make):
+    peer, bench = make()
+    peer.rail_v = lambda: 4.5 if peer.is_on or peer.clock() - peer.off_s < 5.0 else 0.19
+    for _ in range(2):  # counted anew once it was on again
+        bench.supply(True)
+        begun_s = peer.clock()
+        assert bench.safe() is None
+        assert peer.clock() - begun_s == pytest.approx(5.0, abs=0.2)
+
+
+@pytest.mark.parametrize("reply", [b"", b"4.4x\n"])
+def test_a_rail_that_can_not_be_measured_is_told(make, reply):
+    peer, bench = make()
+    bench.supply(True)
+    peer.raw["MEASure:VOLTage?"] = reply
+    bench.controller._link.timeout = 0.05
+    assert bench.safe() == UNKNOWN
+    assert not peer.is_on
+
+
+def test_a_controller_that_is_gone_is_told(make):
+    _, bench = make()
+    bench.supply(True)
+    bench.controller._link.close()
+    assert bench.safe() == UNKNOWN
+    assert bench.close() == UNKNOWN
+
+
+def test_ctrl_c_ends_the_wait_and_not_the_telling(make):
+    peer, bench = make()
+    bench.supply(True)
+    peer.rail_v = lambda: 4.48
+    waited = []
+
+    def impatient(seconds):
+        peer.clock.sleep(seconds)
+        waited.append(seconds)
+        if len(waited) == 3:
+            raise KeyboardInterrupt
+
+    bench._sleep = impatient
+    assert bench.safe() == CELLS
+    assert len(waited) == 3
+    assert not peer.is_on
+
+
+def test_old_errors_in_the_queue_keep_nobody_from_being_told(make):
+    peer, bench = make()
+    bench.supply(True)
+    peer.queue = ['101,"Dead-man time ran out"']
+    peer.rail_v = lambda: 4.48
+    assert bench.safe() == CELLS
+    assert peer.heard.count("OUTPut OFF") == 1
