@@ -46,6 +46,7 @@ QUIET_S = 0.1
 
 LONGEST_REPLY = 512
 FIRMWARE_NEEDED = (0, 2)
+UNDEFINED_HEADER = -113
 GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
@@ -161,6 +162,24 @@ class Controller:
             )
         self._in_step = True
         return reply
+
+    def query_if_known(self, message: str) -> str | None:
+        """Send a query that older firmware may not have, and give its reply; None where it hasn't.
+
+        Another query goes ahead in the same message, so that a line comes back either way.
+
+        Raises
+        ------
+        LinkLost
+            As for `query`.
+        BenchError
+            The controller has it, but reports an error.
+        """
+        reply = self.query(f"SYSTem:VERSion?;:{message}").partition(";")[2]
+        errors = self.errors()
+        if reply or any(number != UNDEFINED_HEADER for number, _ in errors):
+            self.complain(errors, f"after '{message}'")
+        return reply or None
 
     def command(self, message: str) -> None:
         """Send a command without reply, then make sure that the controller took it.

@@ -32,6 +32,7 @@ class Peer:
         self.port = os.ttyname(self.slave)
         self.replies = {"*IDN?": IDENTITY, "SYSTem:BOOTs?": "7", "SYSTem:DMAN?": "3000"}
         self.raw: dict[str, bytes] = {}
+        self.reports: dict[str, list[str]] = {}
         self.queue: list[str] = []
         self.heard: list[str] = []
         self.deaf_lines = 0
@@ -61,6 +62,7 @@ class Peer:
 
     def _handle(self, line: str) -> None:
         self.heard.append(line)
+        self.queue += self.reports.get(line, [])
         if self.deaf_lines > 0:
             self.deaf_lines -= 1
         elif line in self.raw:
