@@ -78,6 +78,8 @@ class HardwareBench:
         self.controller = Controller.open(rig.controller.port, rig.controller.baud)
         try:
             self.controller.command("*RST")
+            # Whoever starts again has looked at what latched the guard; not every board restarts.
+            self.controller.command("OUTPut:PROTection:CLEar")
             self._stored_anew = self._bring_into_force()
             self._toy_supply = ToySupply(self.controller, project, self.wait, clock)
             self.capture = Capture.open(

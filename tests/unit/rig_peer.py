@@ -59,6 +59,7 @@ class RigPeer(Peer):
         self.rail_v = self.usual_rail_v
         self.refuses: list[str] = []
         self.latches: list[str] = []
+        self.is_latched = False
         self.replies |= {
             "SYSTem:DRIVer?": "REED,64,8,1000,2000,12000",
             "SYSTem:CONFigure:CRC?": str(wanted_configuration(project).crc()),
@@ -76,12 +77,16 @@ class RigPeer(Peer):
 
     def _handle(self, line):
         if line == "OUTPut ON":
-            self.queue += self.refuses
-            self.is_on = not self.refuses
+            refuses = ['105,"Guard latched"'] if self.is_latched else self.refuses
+            self.queue += refuses
+            self.is_on = not refuses
+        elif line == "OUTPut:PROTection:CLEar":
+            self.is_latched = False
         elif line in ("OUTPut OFF", "*RST") and self.is_on:
             self._off()
         elif line == "SYSTem:DMAN?" and self.is_on and self.latches:
             self.queue += self.latches
+            self.is_latched = True
             self._off()
         self.replies |= {
             "OUTPut?": str(int(self.is_on)), "MEASure:VOLTage?": f"{self.rail_v():.3f}"

@@ -137,6 +137,19 @@ def test_a_toy_whose_supply_fails_in_a_touch_stops_it_with_the_reason(make):
     assert not isinstance(caught.value, GuardTripped)
 
 
+def test_a_guard_that_latched_is_let_go_by_starting_again_alone(make, monkeypatch):
+    peer, bench = make()
+    peer.latches = ['110,"Toy supply out of range"']
+    refused(bench)
+    peer.latches = []  # new cells are in
+    assert '105 "Guard latched"' in refused(bench, GuardTripped)
+    bench.controller.close()
+    again = bench_at(peer, monkeypatch)
+    again.supply(True)
+    assert peer.is_on
+    again.close()
+
+
 # Off, and told loudly where it isn't
 
 CELLS = "the toy is STILL SUPPLIED (4.48 V on its rail): pull the cells now"
