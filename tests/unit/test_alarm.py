@@ -88,6 +88,17 @@ def test_a_bench_that_tells_of_it_only_as_it_is_closed(folder, monkeypatch):
     assert (done.code, done.err) == (5, LAST)
 
 
+def test_what_was_told_is_kept_though_the_closing_is_interrupted(folder, monkeypatch, fed):
+    def interrupted(bench):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(SimulatedBench, "close", interrupted)
+    ending(monkeypatch)
+    done = run_main("sweep", "--project", folder)
+    assert done.code == 130
+    assert done.err.endswith(LAST)
+
+
 def test_outside_the_program_it_is_told_at_once(folder, monkeypatch, fed, capsys):
     ending(monkeypatch)
     project = load_project(folder)
