@@ -27,6 +27,9 @@ import numpy as np
 MARKER_PULSE_MS = 5.0
 """Length of a marker pulse on the marker channel."""
 
+RAIL_DOWN_V = 0.2
+"""Below this no chip holds a state (design figure)."""
+
 
 @dataclass(frozen=True)
 class Connection:
@@ -175,8 +178,12 @@ class Bench(Protocol):
     def now_s(self) -> float:
         """Give the bench's clock, seconds; virtual on the simulated bench."""
 
-    def safe(self) -> None:
-        """Open every pad and key and switch the supply off; never raises."""
+    def safe(self) -> str | None:
+        """Open every pad and key and switch the supply off; never raises.
 
-    def close(self) -> None:
-        """Leave the bench safe and give back port and sound device."""
+        Gives None where the toy is without supply then, else what a person must be told at
+        once: that it is still supplied, or may be.
+        """
+
+    def close(self) -> str | None:
+        """Leave the bench safe, as `safe` does and tells, and give back port and sound device."""

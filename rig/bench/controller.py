@@ -49,6 +49,8 @@ FIRMWARE_NEEDED = (0, 3)
 GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
+SUPPLY_FAULTS = (110, 111)
+"""The toy's rail isn't what a toy needs, or doesn't fall: no touch's doing, whatever else latched."""
 
 _Answer = TypeVar("_Answer")
 _ERROR_REPLY = re.compile(r'([+-]?\d+),"(.*)"')
@@ -186,13 +188,28 @@ class Controller:
         self._send(message)
         self._in_step = True
 
+    def urgent(self, message: str) -> None:
+        """Send a command at once, whatever is under way, and bring the link back in step after.
+
+        Nothing is read before it: neither replies that are due nor the error queue. A line end
+        goes first, so that half a message that was sent before is no part of it.
+
+        Raises
+        ------
+        LinkLost
+            The port is gone, or never gets quiet; in the latter case it was sent all the same.
+        """
+        self._in_step = False
+        self._send("\n" + message)
+        self._resync()
+
     def check_errors(self, after: str) -> None:
         """Read the controller's error queue to its end; `after` says when, for the message.
 
         Raises
         ------
         GuardTripped
-            The guard holds everything open.
+            The guard holds everything open, and the toy's supply itself is as it should be.
         BenchError
             Anything else was in the queue.
         """
@@ -203,9 +220,11 @@ class Controller:
         if not errors:
             return
         text = "; ".join(f'{number} "{words}"' for number, words in errors)
-        actions = [ACTIONS[number] for number, _ in errors if number in ACTIONS]
+        numbers = [number for number, _ in errors]
+        faults = [number for number in numbers if number in SUPPLY_FAULTS]
+        actions = [ACTIONS[number] for number in (*faults, *numbers) if number in ACTIONS]
         hint = f": {actions[0]}" if actions else ""
-        guarded = any(number in (GUARD_LATCHED, *GUARD_TRIPS) for number, _ in errors)
+        guarded = not faults and any(n in (GUARD_LATCHED, *GUARD_TRIPS) for n in numbers)
         kind = GuardTripped if guarded else BenchError
         raise kind(f"controller on {self.port} reports {text} {after}{hint}")
 

@@ -16,6 +16,8 @@ from rig.bench.capture import Capture
 from rig.bench.configuration import bring_into_force, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
+from rig.bench.refusal import refusal
+from rig.bench.toy_supply import ToySupply
 from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import Project
 
@@ -59,6 +61,7 @@ class HardwareBench:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         rig = project.rig
+        self._project = project
         if rig.controller is None or rig.sound is None:
             raise BenchError("bench: hardware needs 'controller' and 'sound' in rig.yaml")
         self._pads = {letter: place + 1 for place, letter in enumerate(project.toy.pads)}
@@ -75,7 +78,10 @@ class HardwareBench:
         self.controller = Controller.open(rig.controller.port, rig.controller.baud)
         try:
             self.controller.command("*RST")
+            # Whoever starts again has looked at what latched the guard; not every board restarts.
+            self.controller.command("OUTPut:PROTection:CLEar")
             self._stored_anew = self._bring_into_force()
+            self._toy_supply = ToySupply(self.controller, project, self.wait, clock)
             self.capture = Capture.open(
                 rig.sound.device,
                 rig.sound.rate_hz,
@@ -109,12 +115,15 @@ class HardwareBench:
         Raises
         ------
         BenchError
-            The touch asks for what this bench hasn't got, or the controller refuses it.
+            The touch is unsafe or asks for what this bench hasn't got, or the controller
+            refuses it.
         LinkLost
             The controller doesn't reply.
         Restarted
             It restarted by itself; identity and configuration were checked again.
         """
+        if reason := refusal(self._project, touch):
+            raise BenchError(f"a touch is refused before it is begun: {reason}")
         connections, series = self._closures(touch.connections)
         keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"
         timing = (
@@ -196,6 +205,7 @@ class HardwareBench:
         deadline = self._clock() + LATE_S
         while self._state() != "DONE":
             self._check_restart()
+            self._look_for_trip("during the touch")  # a latched guard ends it without a timeline
             if self._clock() > deadline:
                 raise BenchError(
                     f"controller on {self.controller.port} doesn't finish its touch: start again"
@@ -216,29 +226,24 @@ class HardwareBench:
         )
 
     def supply(self, on: bool) -> None:
-        """Switch the toy's supply; off opens every pad and key first, so that none feeds it.
+        """Switch the toy's supply; off opens every pad, key and series channel with it.
 
-        On lets go of a guard that tripped in a touch and was told of in its timeline.
+        Off is the first that is sent, whatever is under way; what the error queue holds is
+        told after it. On lets go of a guard that tripped in a touch and was told of in its
+        timeline, and raises a BenchError, with the toy off, where the rail isn't what toy.yaml
+        says.
         """
         if on:
             if self._guarded:
                 self.controller.command("OUTPut:PROTection:CLEar")
                 self._guarded = False
-            self.controller.command("OUTPut ON")
+            self._toy_supply.on()
             return
-        self.controller.command("TOUCh:ABORt")
-        self.controller.command("ROUTe:OPEN:ALL")
-        self.controller.command("ROUTe:SERies 0")
-        self.controller.command("TOY:KEY:RELease ALL")
-        self.controller.command("OUTPut OFF")
+        self._toy_supply.off()
 
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
-        reply = self.controller.query("MEASure:VOLTage?")
-        try:
-            return float(reply)
-        except ValueError:
-            raise self.controller.wrong_reply("MEASure:VOLTage?", reply) from None
+        return self._toy_supply.rail_v()
 
     def pulse_reset(self) -> bool:
         """Pull the toy's reset line low for a moment; False where none is wired."""
@@ -262,23 +267,28 @@ class HardwareBench:
         """Give the bench's clock, seconds."""
         return self._clock()
 
-    def safe(self) -> None:
-        """Open every pad and key and switch the supply off; never raises.
+    def safe(self) -> str | None:
+        """Open every pad and key, switch the supply off and watch the rail fall; never raises.
 
-        When the link is gone, the controller's dead-man does the same within its time.
+        When the link is gone, the controller's dead-man switches off within its time. Gives
+        what a person must be told where the rail doesn't fall or can't be measured, else None.
         """
-        with contextlib.suppress(Exception):
+        try:
             self.supply(False)
-            return
-        # One of the steps failed: the one command that does it all is tried as well.
-        with contextlib.suppress(Exception):
-            self.controller.command("*RST")
+        except Exception:
+            # It may not have come through: another command that does it is tried as well.
+            with contextlib.suppress(Exception):
+                self.controller.urgent("*RST")
+        return self._toy_supply.still_supplied()
 
-    def close(self) -> None:
-        """Leave the bench safe and give back port and sound device."""
-        self.safe()
-        self.capture.close()
-        self.controller.close()
+    def close(self) -> str | None:
+        """Leave the bench safe, as `safe` does and tells, and give back port and sound device."""
+        told = self.safe()
+        try:
+            self.capture.close()
+        finally:
+            self.controller.close()
+        return told
 
     def _check_restart(self) -> None:
         try:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from rig.bench import Bench
 from rig.bench.byhand import ListeningBench, Person
+from rig.cli.called import raise_alarm
 from rig.project import Project
 
 
@@ -22,6 +26,25 @@ def open_bench(project: Project) -> Bench:
     from rig.bench.hardware import HardwareBench
 
     return HardwareBench(project)
+
+
+@contextmanager
+def at_bench(project: Project) -> Iterator[Bench]:
+    """Open the project's bench and leave it safe; a toy that is still supplied is told of last.
+
+    Raises
+    ------
+    BenchError
+        As for `open_bench`.
+    """
+    bench = open_bench(project)
+    try:
+        yield bench
+    finally:
+        try:
+            raise_alarm(bench.safe())
+        finally:
+            raise_alarm(bench.close())
 
 
 def open_hands(project: Project, person: Person) -> ListeningBench:

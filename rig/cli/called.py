@@ -38,6 +38,8 @@ class Call:
         The command that is run; "" before it is known.
     project, name : str or None
         The project folder and the sweep's name that were given, where any were.
+    alarm : str
+        What the person must be told last, whatever else there is to say; "" for nothing.
     """
 
     program: str = PROGRAM
@@ -45,6 +47,7 @@ class Call:
     command: str = ""
     project: str | None = None
     name: str | None = None
+    alarm: str = ""
 
     def written(self, text: str) -> str:
         """Give a text in which each `padsweep COMMAND` can be pasted: see `as_called`."""
@@ -77,6 +80,19 @@ def during(call: Call) -> Iterator[None]:
         yield
     finally:
         _call = None
+
+
+def raise_alarm(text: str | None) -> None:
+    """Keep what the person must be told last; None for nothing. Outside a run it is told at once."""
+    if text and _call is None:
+        print(f"{PROGRAM}: {text}", file=sys.stderr)
+    elif text:
+        _call.alarm = text
+
+
+def alarm() -> str:
+    """Give what the person must be told last; "" for nothing."""
+    return "" if _call is None else _call.alarm
 
 
 def as_called(text: str) -> str:

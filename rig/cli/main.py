@@ -21,7 +21,7 @@ from rig.cli.called import PROGRAM, Call, during, typed
 from rig.cli.readable import make_readable, one_line
 from rig.cli.unforeseen import EXIT_CODE, unforeseen
 from rig.cli.usage import ERRORS, App, Group, usage_words
-from rig.errors import RigError
+from rig.errors import BenchError, RigError
 
 STOPPED = 130
 OUTPUT_GONE = 141
@@ -56,7 +56,8 @@ def run() -> None:
 
     Leaves with 0; a RigError's exit code; 1 where a file or the output can't be used; 2 after
     words that no command has; 70 after an error that nobody foresaw, with a report written;
-    130 after Ctrl-C; 141 where nobody reads the output any more.
+    130 after Ctrl-C; 141 where nobody reads the output any more. Where all went well but the toy
+    may still be supplied, the code is that of a bench that failed.
     """
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
@@ -90,10 +91,12 @@ def _leave_with(
         failed.append(error)
     if failed:
         code, told = EXIT_CODE, unforeseen(failed[0], call)
-    if told:
-        with suppress(OSError):
-            print(f"{PROGRAM}: {one_line(call.written(told))}", file=sys.stderr)
-    return _flushed(code)
+    code = _flushed(code)
+    for line in (told, call.alarm):
+        if line:
+            with suppress(OSError):
+                print(f"{PROGRAM}: {one_line(call.written(line))}", file=sys.stderr)
+    return code or (BenchError.exit_code if call.alarm else 0)
 
 
 def _ended(command: TyperGroup, words: Sequence[str], call: Call) -> tuple[int, str]:

@@ -13,6 +13,8 @@ from typing import Annotated
 import typer
 
 from rig.bench.capture import check_input
+from rig.bench.controller import Controller
+from rig.bench.controller_power import power_told
 from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import (
     DEMO_KIND,
@@ -118,7 +120,8 @@ def check(
     out = console()
     for line in report(loaded, None if places is None else len(places.pads), unlike):
         out.print(folded(line, out.width) if out.is_terminal else line)
-    check_port(loaded)
+    for line in check_controller(loaded):
+        out.print(folded(line, out.width) if out.is_terminal else line)
     check_sound(loaded)
     out.print(
         "ready: padsweep sweep" + (f" --project {project}" if str(project) != "." else "")
@@ -237,17 +240,29 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
     return lines
 
 
-def check_port(project: Project) -> None:
-    """Raise `BenchError` where the controller's port isn't there (hardware only)."""
+def check_controller(project: Project) -> list[str]:
+    """Look for the controller and give lines on its own supply (hardware only).
+
+    Raises
+    ------
+    BenchError
+        Its port isn't there or is in use, or another device is at it.
+    """
     if project.rig.bench != "hardware" or project.rig.controller is None:
-        return
-    port = project.rig.controller.port
-    if Path(port).exists():
-        return
+        return []
+    _check_port(project.rig.controller.port)
+    controller = Controller.open(project.rig.controller.port, project.rig.controller.baud)
+    try:
+        return [f"{label:<{LABEL}}{text}" for label, text in power_told(controller)]
+    finally:
+        controller.close()
+
+
+def _check_port(port: str) -> None:
     from serial.tools import list_ports
 
     found = [info.device for info in list_ports.comports()]
-    if port in found:
+    if Path(port).exists() or port in found:
         return
     there = f"there are: {', '.join(found)}" if found else "no serial port is there: plug it in"
     raise BenchError(f"there is no port {port} (controller in rig.yaml); {there}")

@@ -10,7 +10,8 @@ import typer
 from rig.choose import Tally, finds, tally
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
 from rig.choose.rank import pair_p_values
-from rig.cli.benches import open_bench, open_hands
+from rig.cli.benches import at_bench, open_hands
+from rig.cli.called import alarm
 from rig.cli.console import console
 from rig.cli.keys import single_keys
 from rig.cli.progress import SweepView
@@ -100,17 +101,15 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
         `Stopped` after Ctrl-C; whatever else ends it early.
     """
     with closing(open_log(project, name)) as log:
-        with (
-            closing(open_bench(project)) as bench,
-            closing(Sweep(project, bench, log).run()) as events,
-        ):
-            try:
+        try:
+            with at_bench(project) as bench, closing(Sweep(project, bench, log).run()) as events:
                 done = view.show(events)
-            except KeyboardInterrupt:
-                raise Stopped(
-                    "stopped: the toy is off, all pads are open and the log is whole; "
-                    f"`padsweep sweep --project {project.folder}` continues"
-                ) from None
+        except KeyboardInterrupt:
+            off = "" if alarm() else "the toy is off, all pads are open and "
+            raise Stopped(
+                f"stopped: {off}the log is whole; "
+                f"`padsweep sweep --project {project.folder}` continues"
+            ) from None
         return done, summary(log, project.rig.sweep.false_discovery)
 
 

@@ -49,7 +49,7 @@ def unforeseen(error: BaseException, call: Call) -> str:
     )  # fmt: skip
     return (
         f"{call.command or 'the start'} met an error that nobody foresaw ({what[:160]}{where}); "
-        f"{AT_THE_TOY if call.command == 'sweep' else ''}{send}"
+        f"{AT_THE_TOY if call.command == 'sweep' and not call.alarm else ''}{send}"
     )
 
 

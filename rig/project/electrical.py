@@ -19,6 +19,10 @@ MAX_SUPPLY_V = 12.0
 FRESH_CELL = 1.6 / 1.5
 """A fresh 1.5 V cell gives 1.6 V (common practice, no source)."""
 
+RAIL_SHARE = {"cells": (0.6, 1.2), "bench": (0.9, 1.1)}
+"""What a rail may be, as a share of toy.yaml's volts: a cell of 1.5 V is flat at 0.9 V and fresh
+at 1.6 V (common practice, no source), measured with a reference that may be some per cent off."""
+
 ASK_ABOVE_MA = 5.0
 REFUSE_ABOVE_MA = 10.0
 """Toy chips drive a few mA; 4000-series inputs stand about 10 mA (data sheets, from memory)."""
@@ -46,6 +50,12 @@ def highest_v(toy: Toy) -> float:
     return toy.supply.volts
 
 
+def rail_range_v(toy: Toy) -> tuple[float, float]:
+    """Give the least and the most that the toy's rail may be while it is supplied, volts."""
+    low, high = RAIL_SHARE[toy.supply.source]
+    return low * toy.supply.volts, high * toy.supply.volts
+
+
 def path_ohm(rig: Rig, series_ohm: float) -> float:
     """Give the whole resistance between two pads, ohms.
 
@@ -60,6 +70,50 @@ def path_ohm(rig: Rig, series_ohm: float) -> float:
 def limiting_ohm(rig: Rig, series_ohm: float) -> float:
     """Give the part of a path that limits the current for certain, ohms (no switch)."""
     return 2 * rig.lead_ohm + series_ohm
+
+
+def pad_path_ohm(rig: Rig, beside: int, across: int, series_ohm: float) -> float:
+    """Give what limits one pad's current at worst: it is at one rail, all others at the other.
+
+    The current of a pad is a sum over all others, each through a conductance that is not
+    negative; so it is highest where every other one is at the other rail.
+
+    Parameters
+    ----------
+    beside, across : int
+        Pads that share its bus, and pads on the other bus (at least one).
+    series_ohm : float
+        All that is between the buses, ohms.
+    """
+    lead_ohm = rig.lead_ohm
+    across_ohm = series_ohm + lead_ohm / across
+    if beside:
+        across_ohm = _parallel(lead_ohm / beside, across_ohm)
+    return lead_ohm + across_ohm
+
+
+def rail_path_ohm(rig: Rig, beside_1: int, beside_2: int, series_ohm: float) -> float:
+    """Give the least resistance from a rail pad on bus 1 to one on bus 2, ohms.
+
+    The other pads may be one net within the toy: their leads are then another way past the
+    series value.
+
+    Parameters
+    ----------
+    beside_1, beside_2 : int
+        Other pads on bus 1 and on bus 2.
+    series_ohm : float
+        All that is between the buses, ohms.
+    """
+    if beside_1 and beside_2:
+        past_ohm = rig.lead_ohm / beside_1 + rig.lead_ohm / beside_2
+        series_ohm = _parallel(series_ohm, past_ohm)
+    return limiting_ohm(rig, series_ohm)
+
+
+def _parallel(one_ohm: float, other_ohm: float) -> float:
+    both = one_ohm + other_ohm
+    return one_ohm * other_ohm / both if both > 0 else 0.0
 
 
 def current_ma(toy: Toy, ohm: float) -> float:
@@ -109,7 +163,7 @@ def touchable(
     pads_1, pads_2 : tuple of str
         Letters of the pads on bus 1 and on bus 2.
     series_ohm : float
-        Value of the bank between the buses, ohms.
+        All that is between the buses, ohms: several channels of the bank are in parallel.
 
     Returns
     -------
@@ -136,18 +190,20 @@ def touchable(
     for bus, pads in ((1, pads_1), (2, pads_2)):
         if len(rails(pads)) > 1:
             return f"rail pads {' and '.join(rails(pads))} would share bus {bus}"
-    path = limiting_ohm(rig, series_ohm)
-    if rails(pads_1) and rails(pads_2) and path < rail_safe_ohm(toy):
+    count_1, count_2 = len(pads_1), len(pads_2)
+    between_ohm = rail_path_ohm(rig, count_1 - 1, count_2 - 1, series_ohm)
+    if rails(pads_1) and rails(pads_2) and between_ohm < rail_safe_ohm(toy):
         return (
             f"{rails(pads_1)[0]} and {rails(pads_2)[0]} are rails: at least "
             f"{ohms(rail_safe_ohm(toy))} between them"
         )
-    for pad in pads_1 + pads_2:
-        if toy.pads[pad].kind == "clock" and path < CLOCK_LEAST_OHM:
-            return f"pad {pad} is a clock: at least {ohms(CLOCK_LEAST_OHM)} to it"
-    # Pads on one bus join each other through their two leads alone, without the series value.
-    grouped = len(pads_1) > 1 or len(pads_2) > 1
-    worst = current_ma(toy, limiting_ohm(rig, 0.0) if grouped else path)
+    path_1 = pad_path_ohm(rig, count_1 - 1, count_2, series_ohm)
+    path_2 = pad_path_ohm(rig, count_2 - 1, count_1, series_ohm)
+    for pads, path in ((pads_1, path_1), (pads_2, path_2)):
+        for pad in pads:
+            if toy.pads[pad].kind == "clock" and path < CLOCK_LEAST_OHM:
+                return f"pad {pad} is a clock: at least {ohms(CLOCK_LEAST_OHM)} to it"
+    worst = current_ma(toy, min(path_1, path_2))
     if worst > rig.current_limit_ma * (1 + 1e-9):
         return f"{worst:.2f} mA could flow, the limit is {rig.current_limit_ma:g} mA"
     return None

@@ -179,6 +179,9 @@ class SweepByHand:
             got = self._ask_clean(step.key, "")
             yield from self._take_in_clean(step, got)
             return
+        if refused := self.book.refused(step):
+            yield refused
+            return
         if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
             yield self.book.set_aside(step, "this program died during it, twice")
             return

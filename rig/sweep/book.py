@@ -7,6 +7,7 @@ from typing import NoReturn
 
 import numpy as np
 
+from rig.bench.refusal import refusal
 from rig.errors import BadSound, CaptureLost, RigError
 from rig.listen import (
     LEAST_TAKES,
@@ -161,6 +162,14 @@ class Book:
             return None
         path = path_ohm(self.project.rig, step.series_ohm)
         return BendSeen(step.pads, path, judgement.sound, judgement.amount, judgement.unit)
+
+    def refused(self, step: Step) -> SetAside | None:
+        """Set a step aside that safety refuses, whoever planned it; None where it may be made."""
+        why = refusal(self.project, step.touch(self.project))
+        if why is None:
+            return None
+        self.known.fail(step, most=1)
+        return self.set_aside(step, f"refused: {why}")
 
     def set_aside(self, step: Step, why: str) -> SetAside:
         """Note that a step is left to the person; gives what tells so."""

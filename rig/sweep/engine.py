@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Generator, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from statistics import median
@@ -16,7 +17,7 @@ from statistics import median
 import numpy as np
 
 from rig.bench import Bench
-from rig.errors import GuardTripped, Restarted, ToyLost
+from rig.errors import GuardTripped, LogError, Restarted, ToyLost
 from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.project import Project, path_ohm
@@ -82,7 +83,8 @@ class Sweep:
         """Make every touch that is still due, and report as it goes.
 
         Whatever ends it (the plan's end, an error, Ctrl-C, the caller's `close()`), the toy
-        is left off with all pads open.
+        is left off with all pads open; where it isn't, the log has it, and the bench tells it
+        again as it is closed.
 
         Raises
         ------
@@ -104,11 +106,16 @@ class Sweep:
             yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
         finally:
             self.log.see_to(None)
-            self.bench.safe()
+            if told := self.bench.safe():
+                with suppress(LogError):
+                    self.log.event("not off", why=told)
 
     # One step
 
     def _make(self, step: Step) -> Iterator[SweepEvent]:
+        if refused := self.book.refused(step):
+            yield refused
+            return
         if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
             # It was under way when the rig or the host died, twice: left to the person.
             yield self.book.set_aside(step, "the rig or this program died during it, twice")

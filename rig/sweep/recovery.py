@@ -13,14 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.bench import Bench, Stimulus, Touch
+from rig.bench.base import RAIL_DOWN_V
 from rig.errors import BenchError, ToyLost
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
 from rig.sweep.hearing import Heard, Watcher, hear
 
-RAIL_OFF_V = 0.2
-"""Below this no chip holds a state (design figure)."""
 RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
 POWER_CYCLES = 3
@@ -130,12 +129,13 @@ class Recovery:
             self.note("recovery", rung="supply", tries=tries, rail_fell_s=round(fell_s, 3))
             if self.answers(key, baseline):
                 return Revival("supply", tries)
-        self.bench.safe()
+        is_off = self.bench.safe() is None
         self._check_sound(key, baseline)
         self.note("toy lost", key=key)
         raise ToyLost(
-            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; it is off and "
-            "all pads are open: look at it and its sound lead, then run `padsweep sweep` to continue"
+            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; "
+            f"{'it is off and ' if is_off else ''}all pads are open: look at it and its sound lead, "
+            "then run `padsweep sweep` to continue"
         )
 
     def _check_sound(self, key: str, baseline: Baseline) -> None:
@@ -171,7 +171,7 @@ class Recovery:
         """
         self.bench.supply(False)
         begun_s = self.bench.now_s()
-        while (rail_v := self.bench.rail_v()) >= RAIL_OFF_V:
+        while (rail_v := self.bench.rail_v()) >= RAIL_DOWN_V:
             if self.bench.now_s() - begun_s > RAIL_LIMIT_S:
                 self.bench.safe()
                 raise ToyLost(

@@ -21,7 +21,7 @@ from rig.cli.terminal import Terminal, two_pads
 from rig.errors import CaptureLost, ConfigError, RigError, Stopped, ToyLost
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
-from rig.sweep import FreezeSeen, Recovered, SetAside, SweepDone, TakeLost, Told
+from rig.sweep import FreezeSeen, Recovered, SetAside, Step, SweepDone, TakeLost, Told
 from rig.sweep.asking import SweepByHand
 
 SEED, PADS, LEADS, PATH_OHM = 9, 8, "ABCF", 10_000.0
@@ -334,6 +334,19 @@ def test_a_pair_that_may_not_be_touched_is_asked_for_again(tmp_path):
     _, records = explore(project, bench)
     assert [(r.pads_1, r.pads_2) for r in records if r.touch.connections] == [BEND]
     assert bench.notes == ["pad C is forbidden in toy.yaml", "there is no pad Q in toy.yaml"]
+
+
+def test_a_pair_that_is_refused_is_never_asked_for(project):
+    bench = at_the_bench()
+    pads = {**project.toy.pads, "C": project.toy.pads["C"].model_copy(update={"forbidden": True})}
+    unsafe = replace(project, toy=project.toy.model_copy(update={"pads": pads}))
+    step = Step("sweep", project.sweep_keys[0], ("B", "C"), PATH_OHM)
+    with open_log(project) as log:
+        (event,) = SweepByHand(unsafe, bench, log)._make(step)
+        assert not log.attempts(step.plan_key)
+    assert isinstance(event, SetAside)
+    assert event.why == "refused: pad C is forbidden in toy.yaml"
+    assert bench.asked == []
 
 
 def test_with_two_paths_all_pairs_come_first_with_the_higher(tmp_path):

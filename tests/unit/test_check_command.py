@@ -1,17 +1,17 @@
 """What `padsweep check` says of a project folder, and what it refuses to call ready."""
 
 import itertools
-import os
 
 import pytest
 import typer
 from screens import screen
+from test_controller import Peer
 from typer.testing import CliRunner
 
 from rig.bench import capture
 from rig.bench.simulated.folder import new_simulated_project
 from rig.cli import project as commands
-from rig.errors import BenchError, ConfigError, MissingLibrary, SafetyRefusal
+from rig.errors import BenchError, ConfigError, LinkLost, MissingLibrary, SafetyRefusal
 from rig.project import load_project, new_project
 from rig.project.models import letters
 
@@ -74,16 +74,30 @@ def test_the_template_loads_and_asks_for_its_port(tmp_path):
 
 
 @pytest.fixture
-def hardware(tmp_path):
-    """Give a hardware project whose port is there."""
-    master, slave = os.openpty()
+def controller():
+    """A controller that is played by a script; its firmware knows nothing of its own power."""
+    peer = Peer()
+    for query in ("MEASure:VOLTage:SUPPly?", "SYSTem:FUSes?"):
+        tells(peer, query, None)
+    yield peer
+    peer.close()
+
+
+def tells(peer, query, reply):
+    """Let the controller answer a query; with None it is firmware that doesn't have it."""
+    message = f"SYSTem:VERSion?;:{query}"
+    peer.replies[message] = "1999.0" if reply is None else f"1999.0;{reply}"
+    peer.reports[message] = ['-113,"Undefined header"'] if reply is None else []
+
+
+@pytest.fixture
+def hardware(tmp_path, controller):
+    """Give a hardware project whose controller is there."""
     folder = tmp_path / "rig"
     new_project(folder)
     file = folder / "rig.yaml"
-    file.write_text(file.read_text().replace("/dev/ttyUSB0", os.ttyname(slave)))
-    yield folder
-    os.close(master)
-    os.close(slave)
+    file.write_text(file.read_text().replace("/dev/ttyUSB0", controller.port))
+    return folder
 
 
 def test_a_port_and_a_sound_input_that_are_there_pass(hardware, sound):
@@ -109,6 +123,59 @@ def test_check_isn_t_ready_without_its_sound_input(hardware, sound, library, sai
         run("check", "--project", hardware)
     assert said in str(caught.value)
     assert "rig.yaml" in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_older_firmware_says_nothing_of_its_own_power(hardware, controller):
+    told = run("check", "--project", hardware)
+    assert "own supply" not in told and "brown-out" not in told
+    assert controller.queue == []
+
+
+@pytest.mark.parametrize(("volts", "is_low"), [("4.59", True), ("4.60", False), ("5.02", False)])
+def test_the_controller_s_own_supply_is_told(hardware, controller, volts, is_low):
+    tells(controller, "MEASure:VOLTage:SUPPly?", volts)
+    told = run("check", "--project", hardware)
+    assert f"\n5 V      the controller's own supply is at {volts} V\n" in told
+    assert ("\ncaution  the controller's own supply should be 4.6 V or more" in told) == is_low
+    assert "ready: padsweep sweep" in told
+
+
+@pytest.mark.parametrize(("extended", "said"), [
+    (0xFC, None), (0x04, None), (0xFD, "at 2.7 V (extended fuse 0xFD)"),
+    (0xFF, "off (extended fuse 0xFF)"), (0xFE, "at 1.8 V (extended"), (0xF8, "undefined (ext"),
+])  # fmt: skip
+def test_a_brown_out_limit_out_of_the_chip_s_specification_is_a_caution(
+    hardware, controller, extended, said
+):
+    tells(controller, "SYSTem:FUSes?", f"247,209,{extended},255")
+    told = run("check", "--project", hardware)
+    (line,) = [one for one in told.splitlines() if "brown-out" in one] or [None]
+    assert (line is None) == (said is None)
+    if said:
+        assert line.startswith(f"caution  the controller's brown-out detection is {said}")
+        assert "efuse:w:0xFC:m" in line
+
+
+@pytest.mark.parametrize(("query", "reply"), [
+    ("SYSTem:FUSes?", "1,2,3"), ("SYSTem:FUSes?", "a,b,c,d"), ("MEASure:VOLTage:SUPPly?", "5,0"),
+])
+def test_a_reply_on_its_power_that_does_not_fit_is_refused(hardware, controller, query, reply):
+    tells(controller, query, reply)
+    with pytest.raises(LinkLost, match="doesn't fit the query"):
+        run("check", "--project", hardware)
+
+
+def test_an_error_beside_a_reply_is_told(hardware, controller):
+    tells(controller, "SYSTem:FUSes?", "247,209,252,255")
+    controller.reports["SYSTem:VERSion?;:SYSTem:FUSes?"] = ['-240,"Hardware error"']
+    with pytest.raises(BenchError, match="-240"):
+        run("check", "--project", hardware)
+
+
+def test_a_port_where_another_device_is_isn_t_ready(hardware, controller):
+    controller.replies["*IDN?"] = "Somebody,Multimeter,123,1.0"
+    with pytest.raises(LinkLost, match="another device"):
+        run("check", "--project", hardware)
 
 
 def test_by_hand_check_asks_for_one_channel_only(tmp_path, sound):

@@ -9,6 +9,7 @@ import select
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,7 @@ class Peer:
         self.port = os.ttyname(self.slave)
         self.replies = {"*IDN?": IDENTITY, "SYSTem:BOOTs?": "7", "SYSTem:DMAN?": "3000"}
         self.raw: dict[str, bytes] = {}
+        self.reports: dict[str, list[str]] = {}
         self.queue: list[str] = []
         self.heard: list[str] = []
         self.deaf_lines = 0
@@ -60,6 +62,7 @@ class Peer:
 
     def _handle(self, line: str) -> None:
         self.heard.append(line)
+        self.queue += self.reports.get(line, [])
         if self.deaf_lines > 0:
             self.deaf_lines -= 1
         elif line in self.raw:
@@ -270,6 +273,45 @@ def test_an_interrupted_query_does_not_shift_the_next(peer, controller, monkeypa
     assert controller.query("SYSTem:DMAN?") == "3000"
 
 
+def test_what_is_urgent_goes_first_whatever_is_under_way(peer, controller):
+    peer.queue = ['-222,"Data out of range"']
+    controller._link.write(b"ROUTe:CLOSe (@1!")  # the rest never came
+    peer.say(b"a reply that nobody waited for\n")
+    select.select([controller._link.fileno()], [], [], REPLY_S)
+    before, heard = len(controller.log), len(peer.heard)
+    controller.urgent("OUTPut OFF")
+    first = controller.log[before]
+    assert (first.sent, first.data) == (True, b"\nOUTPut OFF\n")
+    assert controller.errors() == [(-222, "Data out of range")]
+    assert peer.heard[heard:][:3] == ["ROUTe:CLOSe (@1!", "OUTPut OFF", "SYSTem:ERRor?"]
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
+def test_what_is_urgent_goes_out_at_once_after_an_interrupted_query(peer, controller, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(controller._link, "read_until", interrupted)
+        with pytest.raises(KeyboardInterrupt):
+            controller.query("SYSTem:DMAN?")
+    before = len(controller.log)
+    controller.urgent("OUTPut OFF")
+    assert controller.log[before].data == b"\nOUTPut OFF\n"
+    assert controller.query("SYSTem:BOOTs?") == "7"
+
+
+def test_what_is_urgent_is_sent_to_a_port_that_never_gets_quiet(peer, controller, monkeypatch):
+    now = iter(range(1000))
+    monkeypatch.setattr(controller, "_clock", lambda: next(now))
+    monkeypatch.setattr(controller._link, "read", lambda count: b"noise")
+    with pytest.raises(LinkLost, match="keeps talking"):
+        controller.urgent("OUTPut OFF")
+    until = time.monotonic() + REPLY_S
+    while "OUTPut OFF" not in peer.heard:
+        assert time.monotonic() < until
+
+
 def test_a_restart_nobody_asked_for(peer, controller):
     controller.check_restart()
     peer.replies["SYSTem:BOOTs?"] = "8"
@@ -294,6 +336,18 @@ def test_a_guard_that_holds_everything_open(peer, controller, number):
     peer.queue = [f'{number},"Text"']
     with pytest.raises(GuardTripped):
         controller.check_errors("before a touch")
+
+
+@pytest.mark.parametrize("number", [110, 111])
+def test_a_fault_of_the_toy_s_supply_is_no_trip_though_the_guard_is_latched(
+    peer, controller, number, monkeypatch
+):
+    monkeypatch.setitem(ACTIONS, number, "look at the cells")
+    peer.queue = ['105,"Guard latched"', f'{number},"Text"']
+    with pytest.raises(BenchError) as caught:
+        controller.check_errors("before a touch")
+    assert type(caught.value) is BenchError
+    assert one_line(caught).endswith(": look at the cells")
 
 
 @pytest.mark.parametrize("reply", ["1,2", "1,2,x", "4.5,1,1"])

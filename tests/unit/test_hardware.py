@@ -1,9 +1,31 @@
-"""Stamps of the controller's 32-bit clock become times since the start of the touch."""
+"""The hardware bench: what it sends to the controller, and what it makes of the replies."""
 
-from hypothesis import given
+import select
+
+import pytest
+from hypothesis import example, given
 from hypothesis import strategies as st
+from rig_peer import PADS, Clock, RigPeer, bench_at, hardware_project
+from test_controller import REPLY_S
 
+from rig.bench import Connection, Stimulus, Touch
 from rig.bench.hardware import WRAP_US, since_start
+from rig.errors import BenchError
+from rig.project import touchable
+
+
+@pytest.fixture
+def peer():
+    peer = RigPeer(hardware_project(), Clock())
+    yield peer
+    peer.close()
+
+
+@pytest.fixture
+def bench(peer, monkeypatch):
+    bench = bench_at(peer, monkeypatch)
+    yield bench
+    bench.controller.close()
 
 
 @given(start=st.integers(0, WRAP_US - 1), elapsed=st.integers(0, WRAP_US - 1))
@@ -18,3 +40,69 @@ def test_a_step_that_never_happened_has_no_time():
 def test_a_wrap_between_start_and_close():
     # 0xFFFFFF00 + 300,000 us is 299,744 on a 32-bit clock.
     assert since_start(0xFFFFFF00, 299_744) == 300_000
+
+
+def sent_since(controller, before):
+    """Give what was sent after so many exchanges, as it went over the wire."""
+    return [one.data for one in list(controller.log)[before:] if one.sent]
+
+
+@pytest.mark.parametrize("leave", ["supply", "safe"])
+def test_switching_off_is_the_first_that_is_sent(peer, bench, leave):
+    bench.supply(True)
+    assert peer.is_on
+    peer.queue = ['-222,"Data out of range"']  # an old one, of which nobody knows
+    peer.say(b"nobody asked\n")
+    select.select([bench.controller._link.fileno()], [], [], REPLY_S)
+    before = len(bench.controller.log)
+    if leave == "supply":
+        with pytest.raises(BenchError, match="-222"):  # told of, but only then
+            bench.supply(False)
+    else:
+        bench.safe()
+    assert sent_since(bench.controller, before)[0] == b"\nOUTPut OFF\n"
+    assert not peer.is_on
+
+
+def test_a_controller_that_does_not_switch_off_is_no_success(peer, bench):
+    peer.raw["OUTPut?"] = b"1\n"
+    with pytest.raises(BenchError, match="doesn't switch the toy off: pull the cells"):
+        bench.supply(False)
+    peer.raw["OUTPut?"] = b""  # and one that doesn't reply is told to in another way
+    bench.controller._link.timeout = 0.05
+    bench.safe()
+    assert "*RST" in peer.heard[peer.heard.index("OUTPut OFF") :]
+
+
+def test_no_touch_that_is_refused_is_sent_to_the_controller(peer, bench):
+    """Groups of pads of any kind, one pad twice, none that there is, over any path."""
+    outcomes = set()
+    some = st.lists(st.sampled_from([*PADS, "Z"]), max_size=3).map(tuple)
+
+    @example(("C",), ("D",), 6800.0)
+    @example(("C",), ("E",), 6800.0)
+    @given(some, some, st.sampled_from([0.0, 6800.0, 150_000.0]))
+    def check(pads_1, pads_2, series_ohm):
+        reason = touchable(peer.project, pads_1, pads_2, series_ohm)
+        touch = Touch((Connection(pads_1, pads_2, series_ohm),), Stimulus(("red",)))
+        before = len(peer.heard)
+        outcomes.add(reason is None)
+        if reason is None:
+            bench.begin(touch)
+            assert "TOUCh:INITiate" in peer.heard[before:]
+            return
+        with pytest.raises(BenchError) as caught:
+            bench.begin(touch)
+        assert str(caught.value) == f"a touch is refused before it is begun: {reason}"
+        assert len(peer.heard) == before
+
+    check()
+    assert outcomes == {True, False}
+
+
+def test_a_pad_in_two_connections_is_refused(peer, bench):
+    before = len(peer.heard)
+    pairs = tuple(Connection(("C",), (other,), 6800.0) for other in "DG")
+    with pytest.raises(BenchError, match="can't be closed twice"):
+        bench.begin(Touch(pairs, Stimulus(("red",))))
+    assert len(peer.heard) == before

@@ -1,20 +1,113 @@
-"""The engine when the controller restarts by itself, or its current guard trips."""
+"""The engine before an unsafe touch, when the controller restarts, or its current guard trips."""
 
 from dataclasses import replace
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 from test_sweep import make_project, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.choose import finds
 from rig.errors import GuardTripped, Restarted
 from rig.log import verify
-from rig.sweep import SetAside, Sweep, SweepDone
+from rig.project.electrical import RAIL_LIMIT_MA, highest_v
+from rig.project.models import Pad, Toy
+from rig.sweep import SetAside, Step, Sweep, SweepDone
+from rig.sweep import engine as engine_module
 
 
 @pytest.fixture
 def project(tmp_path):
     return make_project(tmp_path / "toy")
+
+
+class Reached(Exception):
+    """A touch has got as far as the bench."""
+
+
+class Edge(SimulatedBench):
+    """A bench that makes no touch, but looks whether it is safe."""
+
+    def __init__(self, project):
+        super().__init__(project)
+        self.project = project
+
+    def begin(self, touch):
+        toy, rig = self.project.toy, self.project.rig
+        for connection in touch.connections:
+            (one,), (other,) = connection.pads_1, connection.pads_2
+            assert one != other
+            kinds = {toy.pads[pad].kind for pad in (one, other)}
+            assert not any(toy.pads[pad].forbidden for pad in (one, other))
+            path_ohm = 2 * rig.lead_ohm + connection.series_ohm
+            flows_ma = highest_v(toy) / path_ohm * 1000
+            assert flows_ma <= rig.current_limit_ma * 1.000001
+            assert kinds != {"rail"} or flows_ma <= RAIL_LIMIT_MA * 1.000001
+            assert "clock" not in kinds or path_ohm >= 30_000
+        raise Reached
+
+
+def test_no_touch_that_is_refused_reaches_a_bench(project):
+    """Whatever a plan asks for: pads of any kind, one pad twice, none that there is, any path."""
+    log = new_log(project)
+    bench = Edge(project)
+    outcomes = set()
+    pad = st.builds(
+        Pad, kind=st.sampled_from(["signal", "rail", "clock"]),
+        forbidden=st.sampled_from([False, False, True]),
+    )
+
+    @example([Pad()] * 4, ["A", "B"], 150_000.0, 2.0, "sweep")
+    @example([Pad(forbidden=True)] * 4, ["A", "B"], 150_000.0, 2.0, "sweep")
+    @given(
+        st.lists(pad, min_size=4, max_size=4), st.lists(st.sampled_from("ABCDZ"), min_size=2, max_size=2),
+        st.sampled_from([0.0, 6800.0, 26_000.0, 150_000.0]), st.sampled_from([0.1, 0.9, 2.0]),
+        st.sampled_from(["sweep", "confirm"]),
+    )  # fmt: skip
+    def check(pads, pair, series_ohm, limit_ma, kind):
+        toy = Toy.model_validate(
+            project.toy.model_dump() | {"pads": {
+                letter: pad.model_dump() for letter, pad in zip("ABCD", pads, strict=True)
+            }}
+        )  # fmt: skip
+        rig = project.rig.model_copy(update={"current_limit_ma": limit_ma})
+        bench.project = replace(project, toy=toy, rig=rig)
+        sweep = Sweep(bench.project, bench, log)
+        step = Step(kind, project.sweep_keys[0], tuple(pair), series_ohm)
+        before = log.attempts(step.plan_key)
+        try:
+            (event,) = sweep._make(step)
+        except Reached:
+            outcomes.add("reached")
+            log.withdraw(step.plan_key, "a test")
+            return
+        outcomes.add("refused")
+        assert isinstance(event, SetAside) and event.why.startswith("refused: ")
+        assert log.attempts(step.plan_key) == before
+        assert sweep.known.spot(step).aside
+
+    check()
+    assert outcomes == {"reached", "refused"}
+    log.close()
+
+
+def test_a_plan_that_asks_for_it_is_told_why_and_goes_on(project, monkeypatch):
+    toy = project.toy
+    pads = {**toy.pads, "C": toy.pads["C"].model_copy(update={"forbidden": True})}
+    project = replace(project, toy=toy.model_copy(update={"pads": pads}))
+    asked = Step("sweep", project.sweep_keys[0], ("A", "C"), 0.0)
+
+    monkeypatch.setattr(engine_module, "plan", lambda known: [asked])
+    log = new_log(project)
+    events = list(Sweep(project, SimulatedBench(project), log).run())
+    assert isinstance(events[-1], SweepDone)
+    (aside,) = [e for e in events if isinstance(e, SetAside)]
+    assert aside.what.startswith("A-C over") and aside.why == "refused: pad C is forbidden in toy.yaml"
+    assert not log.attempts(asked.plan_key) and not log.records()
+    (noted,) = [e for e in log.events() if e.kind == "set aside"]
+    assert noted.detail["plan_key"] == asked.plan_key
+    log.close()
 
 
 class Restarting(SimulatedBench):
