@@ -245,13 +245,15 @@ def test_after_a_restart_of_the_controller_in_mid_sweep_it_is_checked_and_the_sw
         assert "Power on" in restarts[0].detail["why"]
 
 
-def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line(cut):
+def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line_and_what_to_do_about_the_toy(cut):
     with cut.start_sweep("--name", "unplugged") as host:
         cut.emulator.wait_for(lambda state: bool(state.keys), 30)
         cut.emulator.kill()
         _, said = host.communicate(timeout=HANGS_S)
     assert host.returncode != 0
-    assert_one_line(said, "is gone")
+    gone, toy = said.splitlines(keepends=True)
+    assert_one_line(gone, "is gone")
+    assert_one_line(toy, "the toy may STILL BE SUPPLIED, its rail can't be measured: pull the cells now")
     with SweepLog.open(cut.folder / "sweeps" / "unplugged", read_only=True) as log:
         assert verify(log) == []
 

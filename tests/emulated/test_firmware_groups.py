@@ -54,7 +54,7 @@ GROUPS = [(m, n) for m in range(5) for n in range(5) if m + n]
 
 @pytest.mark.parametrize("channel", range(9))
 def test_a_group_is_closed_where_no_pad_can_carry_too_much_and_nowhere_else(rig, channel):
-    emulator, port = rig
+    _, port = rig
     decided = set()
     for on_1, on_2 in GROUPS:
         port.write(f"ROUT:OPEN:ALL;:ROUT:SER {channel}")
