@@ -223,7 +223,13 @@ void oracle_current_ma(uint16_t ma)
     current_since_us = machine_now_us();
 }
 
-void oracle_faulty_switch(bool is_faulty) { faulty_switch = is_faulty; }
+/* What a faulty switch did is no measure of when the firmware switched on. */
+void oracle_faulty_switch(bool is_faulty)
+{
+    if (faulty_switch)
+        supply_since_us = machine_now_us();
+    faulty_switch = is_faulty;
+}
 
 void oracle_rail_down(bool is_down)
 {
