@@ -28,12 +28,19 @@ _SYMBOLS = {
 _STEP = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
-class _Ink(elm.Element):
-    """A line of text exactly at its point."""
+_POINTS = 0.42 * 72
+"""Points in a unit of the drawing."""
 
-    def __init__(self, text: str, across: str, upright: str, size: float, colour: str):
+_CAPITALS = 0.73
+"""Height of capitals and figures, as a part of the font's size (DejaVu Sans, Verdana)."""
+
+
+class _Ink(elm.Element):
+    """A line of text that stands on its point: programs differ over every other alignment."""
+
+    def __init__(self, text: str, across: str, size: float, colour: str):
         super().__init__()
-        self.segments.append(SegmentText((0, 0), text, align=(across, upright), fontsize=size,
+        self.segments.append(SegmentText((0, 0), text, align=(across, "base"), fontsize=size,
                                          color=colour))  # fmt: skip
         self.elmparams["theta"] = 0
 
@@ -55,7 +62,7 @@ class Sheet:
         self._said: set[Pin] = set()
         self._side: dict[Pin, str] = {}
         self.drawing = schemdraw.Drawing(show=False)
-        self.drawing.config(fontsize=9, unit=2, inches_per_unit=0.42, lw=1.2, margin=0.6,
+        self.drawing.config(fontsize=9, unit=2, inches_per_unit=_POINTS / 72, lw=1.2, margin=1.0,
                             bgcolor="white")
 
     # -- parts --------------------------------------------------------------------------
@@ -91,7 +98,7 @@ class Sheet:
     def _beside(self, middle: Point, way: str, text: str, side: str) -> None:
         x, y = middle
         if way in ("left", "right"):
-            dy = 0.3 if side == "top" else -0.22
+            dy = 0.36 if side == "top" else -0.22
             self.text((x, y + dy), text.replace("\n", "  "), "center",
                       "bottom" if side == "top" else "top", 8)  # fmt: skip
         else:
@@ -220,12 +227,13 @@ class Sheet:
              size: float = 9, colour: str = "black"):  # fmt: skip
         """Write lines beside a point; `across` and `upright` say which point of them it is."""
         lines = text.split("\n")
-        pitch = size / 9 * 0.36
+        pitch, capitals = 1.25 * size / _POINTS, _CAPITALS * size / _POINTS
         x, y = at
-        first = {"top": 0, "center": (len(lines) - 1) / 2, "bottom": len(lines) - 1}[upright]
+        rows = len(lines) - 1
+        base = {"top": y - capitals, "bottom": y + rows * pitch,
+                "center": y + (rows * pitch - capitals) / 2}[upright]  # fmt: skip
         for i, line in enumerate(lines):
-            self.drawing.add(_Ink(line, across, upright, size, colour)
-                             .at((x, y + pitch * (first - i))))  # fmt: skip
+            self.drawing.add(_Ink(line, across, size, colour).at((x, base - i * pitch)))
 
     def finish(self, elsewhere: set[str] = frozenset()) -> str:
         """Give the drawing as SVG.
@@ -247,6 +255,8 @@ class Sheet:
                 if (part.ref, pin) not in self._said and not self._elsewhere(part, pin):
                     raise ValueError(f"{self.name}: {part.ref} pin {pin} isn't drawn")
         svg = self.drawing.get_imagedata("svg").decode("utf-8")
+        svg = svg.replace("stroke-dasharray:-;", "")
+        svg = svg.replace('font-family="sans"', 'font-family="DejaVu Sans, Verdana, sans-serif"')
         return re.sub(r"[ \t]+\n", "\n", svg.replace("><", ">\n<")).strip() + "\n"
 
     def _elsewhere(self, part: Part, pin: str) -> bool:

@@ -55,6 +55,72 @@ def test_a_drawing_says_every_part_and_its_value(name):
                        for word in words), part.ref  # fmt: skip
 
 
+def _boxes(svg: str) -> dict[str, tuple[float, float, float, float]]:
+    """Give each label with about the box that its letters fill: left, top, right, bottom."""
+    found = {}
+    texts = re.findall(
+        r'<text x="([-\d.]+)" y="([-\d.]+)".*?font-size="(\d+)".*?text-anchor="(\w+)">\n'
+        r'<tspan x="[-\d.]+" dy="([\d.]+)">([^<]+)</tspan>', svg)  # fmt: skip
+    for x, y, size, anchor, down, text in texts:
+        # DejaVu Sans: capitals and figures are about 0.66 of the size wide, others less
+        text = re.sub(r"\s+", " ", text)
+        wide = sum(0.32 if c == " " else 0.66 if c.isupper() or c.isdigit() else 0.55
+                   for c in text) * float(size)  # fmt: skip
+        left = float(x) - wide * {"start": 0, "middle": 0.5, "end": 1}[anchor]
+        base = float(y) + float(down)
+        found[f"{text} at {x},{y}"] = (left, base - 0.73 * float(size), left + wide, base)
+    return found
+
+
+def _segments(svg: str):
+    for path in re.findall(r'<path d="([^"]+)"', svg):
+        for stroke in path.split("M"):
+            points = re.findall(r"([-\d.]+),([-\d.]+)", stroke)
+            yield from itertools.pairwise(tuple(map(float, point)) for point in points)
+
+
+def _strikes(segment, box) -> bool:
+    """Say whether a line runs through a box, at any of many points along it."""
+    (x1, y1), (x2, y2) = segment
+    left, top, right, bottom = box
+    steps = int(max(abs(x2 - x1), abs(y2 - y1))) + 1
+    return any(left < x1 + (x2 - x1) * i / steps < right and top < y1 + (y2 - y1) * i / steps < bottom
+               for i in range(steps + 1))  # fmt: skip
+
+
+def unreadable(svg: str) -> list[str]:
+    """Give labels that a line strikes through, that overlap, or that the edge cuts."""
+    boxes = _boxes(svg)
+    segments = list(_segments(svg))
+    left, top, width, height = (float(v) for v in re.search(r'viewBox="([^"]+)"', svg)[1].split())
+    bad = [f"{name}: struck" for name, box in boxes.items()
+           if any(_strikes(segment, box) for segment in segments)]  # fmt: skip
+    bad += [f"{a} and {b}" for (a, one), (b, other) in itertools.combinations(boxes.items(), 2)
+            if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]]  # fmt: skip
+    bad += [f"{name}: cut" for name, (x1, y1, x2, y2) in boxes.items()
+            if x1 < left or y1 < top or x2 > left + width or y2 > top + height]  # fmt: skip
+    return bad
+
+
+@pytest.mark.parametrize("name", sheets.SHEETS)
+def test_a_drawings_labels_can_be_read(name):
+    svg = (FIRMWARE / "drawings" / f"{name}.svg").read_text("utf-8")
+    assert len(_boxes(svg)) == len(re.findall("<tspan", svg)) > 20
+    assert unreadable(svg) == []
+
+
+def test_a_struck_an_overlapping_and_a_cut_label_are_noticed():
+    sheet = Sheet(BOARDS["reed"], "supply")
+    sheet.text((0, 0), "struck")
+    sheet.line((-2, 0.01), (2, 0.01))
+    sheet.text((4, 0), "one on")
+    sheet.text((4.5, 0.05), "another")
+    drawn = sheet.drawing.get_imagedata("svg").decode().replace("><", ">\n<")
+    cut = re.sub(r'viewBox="[^"]+"', 'viewBox="-100 -50 140 100"', drawn)
+    assert [len([w for w in unreadable(cut) if kind in w])
+            for kind in ("struck", "and", "cut")] == [1, 1, 2]  # fmt: skip
+
+
 def test_the_tables_are_what_netlist_and_board_give():
     assert guide.filled(README) == README, "run python -m firmware.generate.guide"
 
