@@ -220,6 +220,14 @@ class Sheet:
     def line(self, a: Point, b: Point, dashed: bool = False):
         self.drawing.add(elm.Line(ls="--" if dashed else "-").at(a).to(b))
 
+    def frame(self, corner: Point, other: Point, text: str):
+        """Draw a dashed frame around parts, with its text below it."""
+        (x1, y1), (x2, y2) = corner, other
+        corners = ((x1, y1), (x2, y1), (x2, y2), (x1, y2), (x1, y1))
+        for start, end in itertools.pairwise(corners):
+            self.line(start, end, dashed=True)
+        self.text((x1, y2 - 0.15), text, "left", "top", 8)
+
     def dot(self, at: Point):
         self.drawing.add(elm.Dot(radius=0.06).at(at))
 

@@ -204,12 +204,15 @@ def core() -> list[Part]:
 def supply() -> list[Part]:
     """Cells to toy: fuse, cut-off, switch, shunt, bleed; and what measures them."""
     return [
-        Part("J3", "connector", {"+": "CELL+", "-": "GND"}, text="clips to the toy's cells"),
+        Part("J3", "connector", {"+": "CELL+", "-": "GND"},
+             text="clips to the toy's cells; F1 and F2 are in the plus clip's lead"),
         Part("F1", "fuse", {"1": "CELL+", "2": "FUSED"}, None,
              "resettable fuse, holds 0.5 A, trips at 1 A (20 °C)",
              {"volt": 60, "hold_a": 0.5, "trip_a": 1.0, "least_ohm": 0.5}),
         Part("F2", "fuse", {"1": "FUSED", "2": "GUARDED"}, None,
              "thermal cut-off, 77 °C, one-shot", {"volt": 24, "hold_a": 5.0, "trip_a": 1e9}),
+        Part("J9", "connector", {"lead+": "GUARDED", "lead-": "GND", "+": "GUARDED", "-": "GND"},
+             text="socket of the cells' lead, at the board's edge"),
         Part("U2", "switch", {"A": "LED+", "K": "LED-", "D1": "GUARDED", "D2": "RAIL"}, None,
              "photo-relay with MOSFET output, 60 V 4 A, 12 A for 0.1 s, off in 1 ms (TLP3545A type)",
              {"volt": 60, "amp": 4.0, "pulse_a": 12.0, "on_ohm": 0.06, "led_least_ma": 5.0,

@@ -48,16 +48,21 @@ def core() -> str:
 def supply() -> str:
     """Cells to toy, the heartbeat's pump, current and rail, bleed and reset."""
     s = Sheet(build("reed"), "supply")
-    s.box("J3", (0, 0), (), ["+", "-"], width=1.4, pitch=1.0, title="J3  toy's cells")
-    s.two("F1", (3.0, -0.7), "right", 2.2, label="F1  holds 0.5 A")
-    s.two("F2", (6.4, -0.7), "right", 2.2, label="F2  77 °C")
+    s.box("J3", (-9.6, 0), (), ["+", "-"], width=1.4, pitch=1.0, title="J3  toy's cells")
+    s.two("F1", (-7.2, -0.7), "right", 2.2, label="F1  holds 0.5 A")
+    s.two("F2", (-4.4, -0.7), "right", 2.2, label="F2  77 °C")
     s.wire(("J3", "+"), ("F1", "1"))
     s.wire(("F1", "2"), ("F2", "1"))
-    s.name_net(("J3", "-"), "down", 0.2)
+    s.frame((-10.4, 1.0), (-1.8, -2.8), "at the cells, off the board: F1 and F2 within 5 cm of plus")
+    s.box("J9", (0, 0), ["lead+", "lead-"], ["+", "-"], width=1.4, pitch=1.0,
+          title="J9  cells' lead", show={"lead+": "+", "lead-": "-"})  # fmt: skip
+    s.wire(("F2", "2"), ("J9", "lead+"))
+    s.wire(("J3", "-"), ("J9", "lead-"))
+    s.name_net(("J9", "-"), "down", 0.2)
     s.box("U2", (9.8, 0.0), ["D1", None, None, "A", "K"], ["D2"], width=2.4, pitch=1.0,
           title="U2  photo-relay", show={"A": "lamp +", "K": "lamp −", "D1": "output",
                                          "D2": "output"})  # fmt: skip
-    s.wire(("F2", "2"), ("U2", "D1"))
+    s.wire(("J9", "+"), ("U2", "D1"))
     s.box("J4", (17.6, 0.0), ["+", "-", "reset"], width=1.5, pitch=1.0, title="J4  toy's board")
     s.wire(("U2", "D2"), ("J4", "+"))
     s.text((14.6, -0.55), "RAIL", "center", "bottom", 8, "blue")

@@ -276,6 +276,14 @@ def test_the_supply_switch_needs_both_transistors():
     assert {part.ref for part, _ in board.on("LED_MID")} == {"Q1", "Q2"}
 
 
+def test_fuse_and_cut_off_come_before_all_else_and_off_the_board():
+    board = BOARDS["reed"]
+    assert {part.ref for part, _ in board.on("CELL+")} == {"J3", "F1"}
+    assert {part.ref for part, _ in board.on("FUSED")} == {"F1", "F2"}
+    assert board["F2"].pins["2"] == board["J9"].pins["lead+"] == board["J9"].pins["+"]
+    assert "within 5 cm" in README and "within 5 cm" in sheets.supply()
+
+
 # -- ratings, budget -------------------------------------------------------------------------
 
 
