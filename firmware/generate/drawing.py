@@ -23,7 +23,8 @@ Pin = tuple[str, str]
 
 _SYMBOLS = {
     "resistor": elm.ResistorIEC, "capacitor": elm.Capacitor, "crystal": elm.Crystal,
-    "fuse": elm.FuseIEC, "relay": elm.Switch,
+    "fuse": elm.FuseIEC, "cut-off": elm.FuseIEC, "relay": elm.Switch, "diode": elm.Diode,
+    "rectifier": elm.Diode,
 }  # fmt: skip
 _STEP = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
@@ -85,8 +86,8 @@ class Sheet:
         part = self.netlist[ref]
         first, second = pins or tuple(part.pins)
         symbol = symbol or _SYMBOLS.get(part.kind)
-        if part.kind == "diode":
-            symbol = elm.Schottky if "Schottky" in part.text else elm.Diode
+        if "Schottky" in part.text:
+            symbol = elm.Schottky
         step = _STEP[way]
         to = (at[0] + step[0] * length, at[1] + step[1] * length)
         self.drawing.add(symbol().at(at).to(to))
@@ -273,10 +274,8 @@ class Sheet:
 
 
 def _words(part: Part) -> str:
-    if part.kind in ("diode", "transistor", "relay"):
+    if part.kind in ("diode", "rectifier", "transistor", "relay"):
         return part.ref
-    if part.kind == "fuse":
-        return f"{part.ref}\n{part.text.split(',')[0]}"
     short = re.search(r"\((\w+) type\)", part.text)
     if short:
         return f"{part.ref}\n{short[1]} type"

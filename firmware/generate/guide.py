@@ -302,6 +302,7 @@ def ratings() -> str:
              "coil_least_v": "pull-in, warm, of the least coil voltage",
              "output_a": "output current", "output_v": "output voltage",
              "hold_a": "current that has to hold at 40 °C", "pulse_a": "short, before it is cut",
+             "fault_a": "short, cells of 0 Ω", "surge_a2s": "until F1 trips, A²s",
              "led_most_ma": "lamp, most", "led_least_ma": "lamp, least, of what it gets",
              "signal_a": "signal current", "rail": "own rail", "input": "input voltage"}  # fmt: skip
     worst: dict[tuple[str, str], limits.Stress] = {}

@@ -17,6 +17,10 @@ LOGIC_LEAST_V, LOGIC_MOST_V = 4.6, 5.25
 CELL_LEAST_OHM = 0.1
 """Inner resistance of one large fresh alkaline cell (common practice, no source)."""
 
+FUSE_WARM, FUSE_COLD = 0.82, 1.2
+"""Of its name, what a resettable fuse still holds at 40 °C and needs to trip at 0 °C (data
+sheets, memory)."""
+
 PEAK_LIMIT_A = 0.45
 """Largest peak limit of the supply current that can be set."""
 
@@ -152,6 +156,11 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             clamp_a = (TOY_V - LOGIC_LEAST_V) / netlist["R56"].value
             pump_a = 2 * LOGIC_MOST_V / netlist["R13"].value
             yield Stress(ref, "amp", max(clamp_a, pump_a), rating["amp"], OTHER_SHARE)
+        elif part.kind == "rectifier":
+            fuse = netlist["F1"].rating
+            yield Stress(ref, "volt", across(*nets), rating["volt"], OTHER_SHARE)
+            yield Stress(ref, "amp", fuse["trip_a"] * FUSE_COLD, rating["amp"], OTHER_SHARE)
+            yield Stress(ref, "surge_a2s", fuse["let_a2s"], rating["surge_a2s"], OTHER_SHARE)
         elif part.kind == "transistor":
             yield Stress(ref, "volt", across(part.pins["D"], part.pins["S"]), rating["volt"],
                          OTHER_SHARE)  # fmt: skip
@@ -184,10 +193,12 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             yield Stress(ref, "signal_a", REFUSE_ABOVE_MA / 1000, rating["signal_a"], OTHER_SHARE)
         elif part.kind == "regulator":
             yield Stress(ref, "input", span(part.pins["IN"])[1], rating["most_v"], OTHER_SHARE)
-        elif part.kind == "fuse":
+        elif part.kind in ("fuse", "cut-off"):
             yield Stress(ref, "volt", TOY_V, rating["volt"], OTHER_SHARE)
-            # a resettable fuse holds about 82 % of its name at 40 °C (data sheets, memory)
-            yield Stress(ref, "hold_a", 0.4, rating["hold_a"] * 0.82, 1.0)
+            yield Stress(ref, "hold_a", 0.4, rating["hold_a"] * FUSE_WARM, 1.0)
+            if part.kind == "fuse":  # cells without any resistance
+                yield Stress(ref, "fault_a", TOY_V / rating["least_ohm"], rating["fault_a"],
+                             OTHER_SHARE)  # fmt: skip
         elif part.kind == "switch":
             yield Stress(ref, "volt", TOY_V, rating["volt"], OTHER_SHARE)
             yield Stress(ref, "amp", netlist["F1"].rating["trip_a"], rating["amp"], OTHER_SHARE)

@@ -62,7 +62,10 @@ def supply() -> str:
     s.box("U2", (9.8, 0.0), ["D1", None, None, "A", "K"], ["D2"], width=2.4, pitch=1.0,
           title="U2  photo-relay", show={"A": "lamp +", "K": "lamp −", "D1": "output",
                                          "D2": "output"})  # fmt: skip
-    s.wire(("J9", "+"), ("U2", "D1"))
+    s.two("D2", (4.4, -3.2), "up", 2.5, side="right", label="D2\nreversed cells")
+    s.name_net(("D2", "A"), "down")
+    s.wire(("J9", "+"), ("D2", "K"), dot=True)
+    s.wire(("D2", "K"), ("U2", "D1"))
     s.box("J4", (17.6, 0.0), ["+", "-", "reset"], width=1.5, pitch=1.0, title="J4  toy's board")
     s.wire(("U2", "D2"), ("J4", "+"))
     s.text((14.6, -0.55), "RAIL", "center", "bottom", 8, "blue")

@@ -301,7 +301,8 @@ def test_every_part_is_rated_above_what_it_gets(driver):
 @pytest.mark.parametrize(
     "ref, change",
     [("R22", {"watt": 0.6, "volt": 200}), ("R15", {"watt": 0.25, "volt": 200}),
-     ("C71", {"volt": 25}), ("U2", {"pulse_a": 6.0}), ("K24", {"coil_least_v": 4.2})],
+     ("C71", {"volt": 25}), ("U2", {"pulse_a": 6.0}), ("K24", {"coil_least_v": 4.2}),
+     ("D2", {"amp": 1.0}), ("D2", {"surge_a2s": 45.0}), ("F1", {"fault_a": 30.0})],
 )  # fmt: skip
 def test_a_part_rated_too_low_is_noticed(ref, change):
     board = BOARDS["crosspoint"]
