@@ -29,19 +29,24 @@ def core() -> str:
         sheet.name_net((cap, "-"), "left", 0.2)
         sheet.name_net(("Y1", pin), "right", 0.3)
     sheet.name_rest("U1")
-    sheet.box("J1", (14.4, 0), ["5V", "GND", "TXD", "RXD"], width=1.6,
+    sheet.box("J1", (14.4, 0), ["5V", "GND", "TXD", "RXD"], width=1.6, pitch=0.95,
               title="J1  serial converter, 5 V,\nbehind the USB isolator")  # fmt: skip
+    for ref, pins, end in (("R9", ("1", "2"), "TXD"), ("R10", ("2", "1"), "RXD")):
+        x, y = sheet.at["J1", end]
+        sheet.two(ref, (x - 0.4, y), "left", 1.7, pins=pins)
+        sheet.wire(("J1", end), (ref, pins[0]))
+        sheet.name_net((ref, pins[1]), "left", 0.15)
     sheet.name_rest("J1")
-    sheet.box("J2", (14.4, -4.4), ["MISO", "5V", "SCK", "MOSI", "RST", "GND"], width=1.6,
+    sheet.box("J2", (14.4, -6.0), ["MISO", "5V", "SCK", "MOSI", "RST", "GND"], width=1.6,
               title="J2  programmer")  # fmt: skip
     sheet.name_rest("J2")
     for i, ref in enumerate(["R2", "R3", "R5", "R6", "R7", "R8"]):
         sheet.column(ref, (-5.4 + 3.0 * i, -13.2))
-    for i, ref in enumerate(["R4", "R1"]):
-        sheet.column(ref, (-5.4 + 3.0 * (i + 6), -13.2), pins=("2", "1"))
+    for i, ref in enumerate(["R4", "R1", "R24", "R25"]):
+        sheet.column(ref, (-5.4 + 3.0 * i, -17.2), pins=("2", "1"))
     sheet.text((-6.4, -12.0), "These hold the board while the controller's pins float:", "left")
     for i, ref in enumerate(["C3", "C4", "C5"]):
-        sheet.column(ref, (-5.4 + 3.0 * i, -17.4))
+        sheet.column(ref, (-5.4 + 3.0 * i, -21.4))
     return sheet.finish()
 
 

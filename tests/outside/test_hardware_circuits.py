@@ -9,6 +9,7 @@ import math
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 
 import pytest
 
@@ -192,6 +193,45 @@ def test_other_cells_reversed_spare_the_toy_as_well(volts, ohm):
 
 def test_a_board_without_the_diode_would_be_noticed():
     assert reversed_cells(BOARD.without("D2"))["last"] < -12
+
+
+WIRE_PF = 60
+"""Half a metre of wire and the pin at its end (common practice, no source)."""
+
+
+def fed_ma(board, ref: str) -> float:
+    """Current from a line that idles high into what has no supply, its protection diode first."""
+    ends = [node(net) for net in board[ref].pins.values()]
+    if "TXD" not in board[ref].pins.values():
+        ends.reverse()
+    deck = ["fed", MODELS, f"VLINE {ends[0]} 0 {limits.LOGIC_MOST_V}", line(board[ref]),
+            f"DCLAMP {ends[1]} dead SILICON\nVDEAD dead 0 0", ".control", "op",
+            "print i(VDEAD)", ".endc", ".end"]  # fmt: skip
+    return ngspice("\n".join(deck) + "\n")["i(vdead)"] * 1000
+
+
+@pytest.mark.parametrize("ref", ["R9", "R10"])
+def test_neither_end_of_the_serial_line_feeds_the_other(ref):
+    # a coil needs 7.5 mA, the supply switch's lamp 5 mA, a chip's clamp stands 20 mA (memory)
+    assert fed_ma(BOARD, ref) < 1.2
+    parts = [replace(p, value=10.0) if p.ref == ref else p for p in BOARD]
+    assert fed_ma(type(BOARD)("reed", parts), ref) > 20
+
+
+@pytest.mark.parametrize("ref, far, pulled", [("R9", "RXD", "R24"), ("R10", "TO_HOST", "R25")])
+def test_the_serial_lines_edges_fit_their_bits(ref, far, pulled):
+    bit_us = 1e6 / 250_000
+    near = ({*BOARD[ref].pins.values()} - {far}).pop()
+    deck = ["edges", f"VIN {node(near)} 0 PULSE(0.4 4.6 2u 20n 20n {bit_us}u 1)", "VCC p5v 0 4.6",
+            line(BOARD[ref]), line(BOARD[pulled]), f"CFAR {node(far)} 0 {WIRE_PF}p",
+            ".tran 10n 12u", f".meas tran low FIND v({node(far)}) AT=1.9u",
+            f".meas tran rise WHEN v({node(far)})={0.6 * 4.6} RISE=1",
+            f".meas tran fall WHEN v({node(far)})={0.3 * 4.6} FALL=1", ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    # logic levels 0.3 and 0.6 of the supply (ATmega328P data sheet, memory)
+    assert said["low"] < 0.3 * 4.6 - 0.5, said
+    for edge, at_us in (("rise", 2), ("fall", 2 + bit_us)):
+        assert 0 < said[edge] * 1e6 - at_us < bit_us / 8, said
 
 
 @pytest.mark.parametrize("driver", DRIVERS)
