@@ -21,13 +21,16 @@
 #define RESET_LINE_PIN PC2       /* out; 10 kohm to ground; high: pulls the toy's reset pad low */
 #define BUS_PIN PC3              /* analog; divider to ground; the sense line through 3:1 */
 #define CONTINUITY_PIN PC4       /* analog; amplifier's output; the continuity source's node times 20 */
+#define REFERENCE_PIN PC5        /* analog; shunt reference; 2.500 V, by which the chip tells its 5 V supply */
 
 /* Converter channels: pin PCn is channel n. */
 #define RAIL_CHANNEL 0
 #define CURRENT_CHANNEL 1
 #define BUS_CHANNEL 3
 #define CONTINUITY_CHANNEL 4
+#define REFERENCE_CHANNEL 5
 #define ADC_REFERENCE_MV 5000UL
+#define REFERENCE_MV 2500UL
 #define RAIL_DIVIDER 3UL /* 20 kohm over 10 kohm: 12 V is 4 V at the pin; the sense line's too */
 
 #define PADS_MAX 64

@@ -103,7 +103,7 @@ class Sheet:
             self.text((x, y + dy), text.replace("\n", "  "), "center",
                       "bottom" if side == "top" else "top", 8)  # fmt: skip
         else:
-            self.text((x + (0.38 if side != "left" else -0.38), y), text,
+            self.text((x + (0.46 if side != "left" else -0.46), y), text,
                       "left" if side != "left" else "right", "center", 8)  # fmt: skip
 
     def box(self, ref: str, at: Point, left=(), right=(), width: float = 2.4, pitch: float = 0.6,

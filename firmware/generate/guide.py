@@ -215,6 +215,11 @@ def senses() -> str:
         ["rail", f"R20, R21: 1/{measures.ratio(n, 'R20', 'R21'):g}",
          f"{5 * measures.ratio(n, 'R20', 'R21'):.0f} V",
          f"{5000 * 3 / 1024:.1f} mV", f"4.5 V reads {low_v:.2f} to {high_v:.2f} V"],
+        ["the controller's 5 V",
+         f"U7: {n['U7'].rating['volts']:.3f} V at {CONTROLLER_NETS['PC5']}", "from 2.5 V up",
+         f"{measures.LEAST_SUPPLY_V**2 / n['U7'].rating['volts'] / 1.024:.1f} mV",
+         "{} V reads {:.2f} to {:.2f} V".format(measures.LEAST_SUPPLY_V, *measures.supply_reading_v(
+             n, measures.LEAST_SUPPLY_V))],
         ["supply current",
          f"R15 × (1 + R18/R17) = {scale:.2f} mV/mA",
          f"{measures.current_full_scale_ma(n):.0f} mA", f"{5000 / 1024 / scale:.2f} mA",
@@ -302,6 +307,7 @@ def ratings() -> str:
              "coil_least_v": "pull-in, warm, of the least coil voltage",
              "output_a": "output current", "output_v": "output voltage",
              "hold_a": "current that has to hold at 40 °C", "pulse_a": "short, before it is cut",
+             "least_ma": "current, least, of what it gets", "most_ma": "current, most",
              "fault_a": "short, cells of 0 Ω", "surge_a2s": "until F1 trips, A²s",
              "led_most_ma": "lamp, most", "led_least_ma": "lamp, least, of what it gets",
              "signal_a": "signal current", "rail": "own rail", "input": "input voltage"}  # fmt: skip

@@ -11,8 +11,9 @@ from rig.project.electrical import FRESH_CELL, MAX_SUPPLY_V, REFUSE_ABOVE_MA
 TOY_V = MAX_SUPPLY_V * FRESH_CELL
 """Eight fresh cells, V: the most that any node of a toy has."""
 
-LOGIC_LEAST_V, LOGIC_MOST_V = 4.6, 5.25
-"""The controller's 5 V behind cable and isolator, and the most that USB gives."""
+LOGIC_LEAST_V, LOGIC_MOST_V = 4.54, 5.25
+"""The least 5 V with which the firmware switches a toy on: what it reads as 4.6 V in the worst
+corner; and the most that USB gives."""
 
 CELL_LEAST_OHM = 0.1
 """Inner resistance of one large fresh alkaline cell (common practice, no source)."""
@@ -205,6 +206,12 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             yield Stress(ref, "pulse_a", short_a(netlist), rating["pulse_a"], OTHER_SHARE)
             yield Stress(ref, "led_most_ma", led_most, rating["led_most_ma"], OTHER_SHARE)
             yield Stress(ref, "led_least_ma", rating["led_least_ma"], led_least, 1.0)
+        elif part.kind == "reference":
+            ohm = netlist["R26"].value
+            least_ma = (LOGIC_LEAST_V - rating["volts"]) / (ohm * 1.01) * 1000
+            most_ma = (LOGIC_MOST_V - rating["volts"]) / (ohm * 0.99) * 1000
+            yield Stress(ref, "least_ma", rating["least_ma"], least_ma, 1.0)
+            yield Stress(ref, "most_ma", most_ma, rating["most_ma"], OTHER_SHARE)
         elif part.kind == "transformer":
             volts = {"T1": drop_v["R63"], "T2": drop_v["R65"]}[ref] / 2**0.5
             yield Stress(ref, "volt", volts, rating["volt"], OTHER_SHARE)

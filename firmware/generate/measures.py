@@ -15,6 +15,9 @@ STEPS_OFF = 2
 CONTINUITY_V, CONTINUITY_OHM, CONTINUITY_GAIN = 0.18, 10_000.0, 20.0
 """What the firmware counts with for the continuity source and its amplifier."""
 
+LEAST_SUPPLY_V = 4.6
+"""Below this reading of its own 5 V the firmware doesn't switch a toy on."""
+
 OPEN_FROM = 0.98
 """From this fraction of the source's voltage up the firmware says that nothing is joined."""
 
@@ -71,6 +74,17 @@ def rail_reading_v(netlist: Netlist, volts: float) -> tuple[float, float]:
     for top, bottom, side in product((-1, 1), repeat=3):
         pin_v = volts / ratio(netlist, "R20", "R21", (top, bottom))
         found.append(3 * max(pin_v + side * STEPS_OFF * REFERENCE_V / STEPS, 0.0))
+    return min(found), max(found)
+
+
+def supply_reading_v(netlist: Netlist, volts: float) -> tuple[float, float]:
+    """Give the least and most that the controller tells of its own 5 V, V."""
+    part = netlist["U7"]
+    told_v, off = part.rating["volts"], (part.percent + part.rating["drift_percent"]) / 100
+    found = []
+    for side in (-1, 1):
+        steps = told_v * (1 - side * off) / volts * STEPS - side * STEPS_OFF
+        found.append(told_v * STEPS / steps)
     return min(found), max(found)
 
 

@@ -20,7 +20,7 @@ def core() -> str:
     left = ["RESET", None, "XTAL1", "XTAL2", None, "PD0", "PD1", None, "PB4", "PB5", None,
             "VCC", "AVCC", "AREF", "GND", "AGND"]  # fmt: skip
     right = ["PD2", "PD3", "PD4", "PD5", "PD6", "PD7", None, "PB0", "PB1", "PB2", "PB3", None,
-             "PC0", "PC1", "PC2", "PC3", "PC4"]  # fmt: skip
+             "PC0", "PC1", "PC2", "PC3", "PC4", "PC5"]  # fmt: skip
     sheet.box("U1", (0, 0), left, right, width=4.6, pitch=0.62, show=leg)
     sheet.two("Y1", (-5.6, -1.0), "down", 1.5, side="left")
     for cap, pin, y in (("C1", "1", -1.0), ("C2", "2", -2.5)):
@@ -45,8 +45,18 @@ def core() -> str:
     for i, ref in enumerate(["R4", "R1", "R24", "R25"]):
         sheet.column(ref, (-5.4 + 3.0 * i, -17.2), pins=("2", "1"))
     sheet.text((-6.4, -12.0), "These hold the board while the controller's pins float:", "left")
-    for i, ref in enumerate(["C3", "C4", "C5"]):
+    for i, (ref, place) in enumerate(
+        {"C3": "VCC, leg 7", "C6": "AVCC, leg 20", "C4": "AREF, leg 21", "C5": "5 V"}.items()
+    ):
         sheet.column(ref, (-5.4 + 3.0 * i, -21.4))
+        sheet.text((-5.4 + 3.0 * i, -24.2), f"at {place}", "center", size=8)
+    x, y = 11.4, -17.2
+    sheet.two("R26", (x, y), "down", 1.6)
+    sheet.name_net(("R26", "1"), "up")
+    sheet.two("U7", (x, y - 3.8), "up", 1.6, pins=("-", "+"), symbol=elm.Zener)
+    sheet.wire(("R26", "2"), ("U7", "+"), dot=True)
+    sheet.name_net(("U7", "+"), "right", 0.6)
+    sheet.name_net(("U7", "-"), "down")
     return sheet.finish()
 
 

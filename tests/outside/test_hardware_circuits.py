@@ -220,16 +220,17 @@ def test_neither_end_of_the_serial_line_feeds_the_other(ref):
 
 @pytest.mark.parametrize("ref, far, pulled", [("R9", "RXD", "R24"), ("R10", "TO_HOST", "R25")])
 def test_the_serial_lines_edges_fit_their_bits(ref, far, pulled):
-    bit_us = 1e6 / 250_000
+    bit_us, least_v = 1e6 / 250_000, limits.LOGIC_LEAST_V
     near = ({*BOARD[ref].pins.values()} - {far}).pop()
-    deck = ["edges", f"VIN {node(near)} 0 PULSE(0.4 4.6 2u 20n 20n {bit_us}u 1)", "VCC p5v 0 4.6",
+    deck = ["edges", f"VIN {node(near)} 0 PULSE(0.4 {least_v} 2u 20n 20n {bit_us}u 1)",
+            f"VCC p5v 0 {least_v}",
             line(BOARD[ref]), line(BOARD[pulled]), f"CFAR {node(far)} 0 {WIRE_PF}p",
             ".tran 10n 12u", f".meas tran low FIND v({node(far)}) AT=1.9u",
-            f".meas tran rise WHEN v({node(far)})={0.6 * 4.6} RISE=1",
-            f".meas tran fall WHEN v({node(far)})={0.3 * 4.6} FALL=1", ".end"]  # fmt: skip
+            f".meas tran rise WHEN v({node(far)})={0.6 * least_v} RISE=1",
+            f".meas tran fall WHEN v({node(far)})={0.3 * least_v} FALL=1", ".end"]  # fmt: skip
     said = ngspice("\n".join(deck) + "\n")
     # logic levels 0.3 and 0.6 of the supply (ATmega328P data sheet, memory)
-    assert said["low"] < 0.3 * 4.6 - 0.5, said
+    assert said["low"] < 0.3 * least_v - 0.5, said
     for edge, at_us in (("rise", 2), ("fall", 2 + bit_us)):
         assert 0 < said[edge] * 1e6 - at_us < bit_us / 8, said
 
@@ -260,7 +261,8 @@ def test_the_marker_stays_above_the_hosts_threshold():
 
     # Line inputs: full scale from 1.0 V (common practice) to 2.83 V (2 V r.m.s., the loudest
     # consumer level), 10 kohm. The first 80 % of half a pulse must be above the host's level.
-    deck = ["marker", f"VPIN marker 0 PULSE(0 4.6 1m 1u 1u {MARKER_PULSE_MS}m 1)",
+    least_v = limits.LOGIC_LEAST_V
+    deck = ["marker", f"VPIN marker 0 PULSE(0 {least_v} 1m 1u 1u {MARKER_PULSE_MS}m 1)",
             *[line(BOARD[ref]) for ref in ("R3", "C63", "R64", "R65", "T2")],
             "RLINE right line_gnd 10k", "RGND line_gnd 0 1", "EOUT line 0 right line_gnd 1"]
     until = 1 + 0.8 * MARKER_PULSE_MS / 2
@@ -268,13 +270,13 @@ def test_the_marker_stays_above_the_hosts_threshold():
              f".meas tran late FIND v(line) AT={until}m", ".end"]  # fmt: skip
     said = ngspice("\n".join(deck) + "\n")
     assert said["late"] >= 2.83 * MARKER_LEVEL, said
-    assert said["top"] * 5.25 / 4.6 <= 0.9, said  # V: a 1.0 V input isn't clipped
+    assert said["top"] * limits.LOGIC_MOST_V / least_v <= 0.9, said  # V: a 1.0 V input isn't clipped
 
 
 def test_the_rail_bleeds_below_0_2_v():
     # handbook: V e^(-t/RC); 1,000 uF at 12.8 V, the bleed's transistor included
     bleed = BOARD["R22"].value
-    deck = ["bleed", f"CT rail 0 1000u IC={limits.TOY_V}", "VG bleed 0 4.6", line(BOARD["R22"]),
+    deck = ["bleed", f"CT rail 0 1000u IC={limits.TOY_V}", f"VG bleed 0 {limits.LOGIC_LEAST_V}", line(BOARD["R22"]),
             line(BOARD["Q3"], threshold_v=1.5), line(BOARD["R20"]), line(BOARD["R21"]),
             ".tran 1m 3 UIC", ".meas tran t WHEN v(rail)=0.2 FALL=1", ".end"]  # fmt: skip
     said = ngspice("\n".join(deck) + "\n")

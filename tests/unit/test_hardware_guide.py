@@ -177,7 +177,9 @@ def test_what_board_h_says_holds_a_pin_is_fitted(name, pin, way, holds, use):
         rail = {"ground": "GND", "+5 V": "+5V"}[said[2]]
         assert (float(said[1]) * 1000, rail) in fitted
     else:
-        assert not {rail for _, rail in fitted} & {"GND", "+5V"} or "divider" in holds
+        assert not {rail for _, rail in fitted} & {"GND", "+5V"} or holds.startswith(
+            ("divider", "shunt reference")
+        )
 
 
 def test_no_pin_hangs_alone():
@@ -205,6 +207,14 @@ def test_every_chip_has_its_capacitor():
         for part in board.kinds(*CHIP_TYPES):
             if {"VCC", "VDD"} & set(part.pins) and part.ref != "U1":
                 assert board[f"C{part.ref}"].value == 100e-9
+
+
+def test_each_supply_leg_of_the_controller_has_its_capacitor():
+    board = BOARDS["reed"]
+    core = sheets.core()
+    for ref, leg in (("C3", 7), ("C6", 20), ("C4", 21)):
+        assert board[ref].value == 100e-9
+        assert re.search(rf"at \w+, leg {leg}<", core)
 
 
 @pytest.mark.parametrize("pads", [8, 16, 32, 64])
@@ -302,7 +312,7 @@ def test_every_part_is_rated_above_what_it_gets(driver):
     "ref, change",
     [("R22", {"watt": 0.6, "volt": 200}), ("R15", {"watt": 0.25, "volt": 200}),
      ("C71", {"volt": 25}), ("U2", {"pulse_a": 6.0}), ("K24", {"coil_least_v": 4.2}),
-     ("D2", {"amp": 1.0}), ("D2", {"surge_a2s": 45.0}), ("F1", {"fault_a": 30.0})],
+     ("U7", {"least_ma": 2.0}), ("D2", {"amp": 1.0}), ("D2", {"surge_a2s": 45.0}), ("F1", {"fault_a": 30.0})],
 )  # fmt: skip
 def test_a_part_rated_too_low_is_noticed(ref, change):
     board = BOARDS["crosspoint"]
@@ -379,6 +389,7 @@ def told(file, name, pattern=r"#define {} (.*?)(?: */\*.*)?$"):
 
 def test_the_guide_counts_with_the_firmware_s_own_figures():
     assert told("board.h", "ADC_REFERENCE_MV") == f"{measures.REFERENCE_V * 1000:.0f}UL"
+    assert told("board.h", "REFERENCE_MV") == f"{BOARDS['reed']['U7'].rating['volts'] * 1000:.0f}UL"
     assert told("current.c", "MV_PER_MA") == f"{measures.SHUNT_MV_PER_MA:.0f}UL"
     toy = "commands_toy.c"
     assert told(toy, "SOURCE_OHM") == f"{measures.CONTINUITY_OHM:.0f}UL"
@@ -435,6 +446,17 @@ def test_the_loads_against_the_handbook():
 def test_the_text_names_the_plugs_resistors():
     kilohm = [float(value) for value in re.findall(r"([\d.]+) kΩ", README.split("in this order:")[1])]
     assert [value * 1000 for value in kilohm[:8]] == list(measures.PLUG_OHM)
+
+
+def test_the_5_v_that_passes_is_enough_and_a_good_one_is_never_refused():
+    board = BOARDS["reed"]
+    # by hand: 2.5 V 0.8 % off is 2.48 V or 2.52 V, two steps off of 1,024
+    for volts, low, high in ((4.6, 4.546, 4.655), (5.0, 4.941, 5.061)):
+        assert measures.supply_reading_v(board, volts) == pytest.approx((low, high), abs=2e-3)
+    assert measures.supply_reading_v(board, limits.LOGIC_LEAST_V)[1] < measures.LEAST_SUPPLY_V
+    assert measures.supply_reading_v(board, limits.LOGIC_LEAST_V + 0.02)[1] > measures.LEAST_SUPPLY_V
+    asked = float(re.search(r"sockets still empty: ([\d.]+) to 5\.25 V", README)[1])
+    assert measures.supply_reading_v(board, asked)[0] > measures.LEAST_SUPPLY_V
 
 
 def test_a_perfect_reading_is_in_the_middle():
