@@ -323,6 +323,19 @@ def ratings() -> str:
     return table(["kind", "limit", "worst part", "at worst", "rated", "used", "allowed"], rows)
 
 
+def coils() -> str:
+    """What packed relays need to pull in, with a magnetic shield and without."""
+    n = build("reed")
+    worst = min(n.kinds("relay"), key=lambda relay: limits.coil_v(n, relay))
+    gets_v = limits.coil_v(n, worst)
+    rows = []
+    for name, shielded in (("with a magnetic shield", True), ("without", False)):
+        needs_v = limits.pull_in_v(worst, shielded)
+        rows.append([name, f"{needs_v:.2f} V", f"{gets_v:.2f} V",
+                     "holds" if needs_v <= gets_v else "fails", f"{gets_v / needs_v - 1:+.0%}"])  # fmt: skip
+    return table(["relays side by side", "need warm", "get at least", "", "margin"], rows)
+
+
 def _used(stress: limits.Stress) -> float:
     return stress.worst / stress.rating
 
@@ -336,6 +349,7 @@ BLOCKS: dict[str, Callable[[], str]] = {
     "pins": pins, "held": held_table, "shared parts": parts_shared, "driver parts": parts_drivers,
     "budget": budget, "leads": leads, "passes": passes, "senses": senses, "plug": plug,
     "series": series, "loads": loads, "ratings": ratings, "bank": bank,
+    "coils": coils,
 }  # fmt: skip
 
 

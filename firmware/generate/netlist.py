@@ -123,7 +123,8 @@ def transistor(ref, gate, drain, source="GND") -> Part:
 
 def relay(ref, register_output, a, b) -> Part:
     return Part(ref, "relay", {"coil+": "+5V", "coil-": register_output, "a": a, "b": b}, None,
-                "reed relay, 5 V 500 Ω coil with diode inside, 1 form A, SIP", COIL)  # fmt: skip
+                "reed relay, magnetically shielded, 5 V 500 Ω coil with diode inside, 1 form A, SIP",
+                COIL)  # fmt: skip
 
 
 def chip(ref, kind, text, pins, **rating) -> Part:
