@@ -13,6 +13,7 @@ import schemdraw
 from schemdraw import elements as elm
 from schemdraw.segments import SegmentText
 
+from firmware.generate.legs import leg
 from firmware.generate.netlist import Netlist, Part
 
 schemdraw.use("svg")
@@ -26,6 +27,8 @@ _SYMBOLS = {
     "fuse": elm.FuseIEC, "cut-off": elm.FuseIEC, "relay": elm.Switch, "diode": elm.Diode,
     "rectifier": elm.Diode,
 }  # fmt: skip
+LEGS_NOTE = ("Numbers at the pins are the legs of the types named, from memory of their data sheets: "
+             "check your maker's.")
 _STEP = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
@@ -92,14 +95,15 @@ class Sheet:
         to = (at[0] + step[0] * length, at[1] + step[1] * length)
         self.drawing.add(symbol().at(at).to(to))
         text = label if label is not None else _words(part)
-        self._beside(((at[0] + to[0]) / 2, (at[1] + to[1]) / 2), way, text, side)
+        flat = part.kind == "relay" and symbol is not elm.RBox
+        self._beside(((at[0] + to[0]) / 2, (at[1] + to[1]) / 2), way, text, side, flat)
         self._place(ref, first, at)
         self._place(ref, second, to)
 
-    def _beside(self, middle: Point, way: str, text: str, side: str) -> None:
+    def _beside(self, middle: Point, way: str, text: str, side: str, flat: bool) -> None:
         x, y = middle
         if way in ("left", "right"):
-            dy = 0.36 if side == "top" else -0.22
+            dy = 0.36 if side == "top" else -0.22 if flat else -0.36
             self.text((x, y + dy), text.replace("\n", "  "), "center",
                       "bottom" if side == "top" else "top", 8)  # fmt: skip
         else:
@@ -124,7 +128,9 @@ class Sheet:
                 py = y - pitch * (row + 0.7)
                 inner, outer = (x, x - 0.4) if side == "left" else (x + width, x + width + 0.4)
                 self.line((inner, py), (outer, py))
-                self.text((inner + (0.1 if side == "left" else -0.1), py), show.get(name, name),
+                number = leg(self.netlist[ref], name)
+                words = show.get(name, name) + (f" ({number})" if number else "")
+                self.text((inner + (0.1 if side == "left" else -0.1), py), words,
                           side, "center", 8)  # fmt: skip
                 self._place(ref, name, (outer, py))
                 self._side[ref, name] = side
@@ -145,6 +151,10 @@ class Sheet:
         self.drawing.add(symbol)
         for pin, anchor in (("+", "in2"), ("-", "in1"), ("out", "out")):
             self._place(ref, f"{unit}{pin}", symbol.absanchors[anchor])
+            x, y = symbol.absanchors[anchor]
+            out = pin == "out"
+            self.text((x + (0.08 if out else -0.08), y + 0.08), leg(self.netlist[ref], f"{unit}{pin}"),
+                      "left" if out else "right", "bottom", 7)  # fmt: skip
         x, y = symbol.absanchors["center"]
         self.text((x + 0.1, y), f"{ref}.{unit}", "center", "center", 8)
 
@@ -185,8 +195,8 @@ class Sheet:
 
     def _wire(self, a: Point, b: Point, shape: str) -> None:
         if shape == "under":
-            below = min(a[1], b[1]) - 0.9
-            corners = (a, (a[0], below), (b[0], below), b)
+            below, beside = min(a[1], b[1]) - 0.9, b[0] - 0.5
+            corners = (a, (a[0], below), (beside, below), (beside, b[1]), b)
             for start, end in itertools.pairwise(corners):
                 self.line(start, end)
         else:
@@ -263,6 +273,9 @@ class Sheet:
             for pin in part.pins:
                 if (part.ref, pin) not in self._said and not self._elsewhere(part, pin):
                     raise ValueError(f"{self.name}: {part.ref} pin {pin} isn't drawn")
+        edge = self.drawing.get_bbox()
+        if any(leg(self.netlist[ref], pin) for ref, pin in self.at):
+            self.text((edge.xmin, edge.ymin - 0.4), LEGS_NOTE, "left", "top", 8)
         svg = self.drawing.get_imagedata("svg").decode("utf-8")
         svg = svg.replace("stroke-dasharray:-;", "")
         svg = svg.replace('font-family="sans"', 'font-family="DejaVu Sans, Verdana, sans-serif"')

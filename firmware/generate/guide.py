@@ -11,9 +11,9 @@ from itertools import groupby
 from pathlib import Path
 
 from firmware.generate import held, limits, measures, sheets
+from firmware.generate.legs import CONTROLLER_PINS
 from firmware.generate.netlist import (
     CONTROLLER_NETS,
-    CONTROLLER_PINS,
     DRIVERS,
     PADS,
     SERIES_OHM,

@@ -43,7 +43,7 @@ _SPANS = {
     "CELL+": (0.0, TOY_V), "FUSED": (0.0, TOY_V), "GUARDED": (0.0, TOY_V), "RAIL": (0.0, TOY_V),
     "BLED": (0.0, TOY_V), "TOY_RESET": (0.0, TOY_V), "PULLED": (0.0, TOY_V),
     "BUS1": (0.0, TOY_V), "BUS2": (0.0, TOY_V), "SENSE": (0.0, TOY_V),
-    "SPEAKER_1": (0.0, TOY_V), "SPEAKER_2": (0.0, TOY_V), "COUPLED": (0.0, TOY_V),
+    "SPEAKER_1": (0.0, TOY_V), "SPEAKER_2": (0.0, TOY_V), "DUMMY": (0.0, TOY_V), "COUPLED": (0.0, TOY_V),
     "TENTH": (0.0, TOY_V), "TOY-": (0.0, 0.22), "SHUNT": (0.0, 0.22),
     "PUMP": (-LOGIC_MOST_V, LOGIC_MOST_V), "LEFT": (0.0, 2.0), "RIGHT": (0.0, 2.0), "LINE_GND": (0.0, 0.0),
     "CONTINUITY_NODE": (0.0, TOY_V),
@@ -101,6 +101,9 @@ def drops(netlist: Netlist) -> dict[str, float]:
     """Give the drop over resistors whose nets alone don't tell it, V."""
     found = _divided(netlist, "R62", "R63", TOY_V) | _divided(netlist, "R64", "R65", LOGIC_MOST_V)
     found |= _divided(netlist, "R51", "R52", TOY_V) | _divided(netlist, "R20", "R21", TOY_V)
+    # Lines of the chain: the current through R4 is the most that stands.
+    holder_a = LOGIC_MOST_V / netlist["R4"].value
+    found |= {ref: holder_a * netlist[ref].value for ref in ("R27", "R28", "R29", "R30")}
     # A dummy load gets at most what the supply gives before its peak limit cuts it.
     dummy = netlist["R61"]
     found["R61"] = (TOY_V * PEAK_LIMIT_A * dummy.value * (1 - dummy.percent / 100)) ** 0.5
@@ -215,6 +218,11 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             yield Stress(ref, "pulse_a", short_a(netlist), rating["pulse_a"], OTHER_SHARE)
             yield Stress(ref, "led_most_ma", led_most, rating["led_most_ma"], OTHER_SHARE)
             yield Stress(ref, "led_least_ma", rating["led_least_ma"], led_least, 1.0)
+        elif part.kind == "link":
+            yield Stress(ref, "amp", drop_v["R61"] / netlist["R61"].value, rating["amp"],
+                         OTHER_SHARE)  # fmt: skip
+        elif part.kind == "converter":
+            yield Stress(ref, "most_ma", rating["out_ma"], rating["most_ma"], OTHER_SHARE)
         elif part.kind == "reference":
             ohm = netlist["R26"].value
             least_ma = (LOGIC_LEAST_V - rating["volts"]) / (ohm * 1.01) * 1000

@@ -137,8 +137,8 @@ REGISTER = "8-bit shift register with storage and enable (74HC595 type)"
 
 def power_register(ref: str, chain: int, outputs: dict[int, str]) -> Part:
     """A register of the chain whose outputs pull coils to ground; the last one feeds PB0."""
-    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "CHAIN_CLOCK",
-            "RCK": "CHAIN_LATCH", "G": "CHAIN_ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
+    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "SHIFT",
+            "RCK": "LATCH", "G": "ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
             "GND": "GND"}  # fmt: skip
     pins |= {f"D{bit}": net for bit, net in outputs.items()}
     return chip(ref, "power register", POWER_REGISTER, pins, draw_ma=1.0, output_a=0.15,
@@ -146,24 +146,16 @@ def power_register(ref: str, chain: int, outputs: dict[int, str]) -> Part:
 
 
 def logic_register(ref: str, chain: int, outputs: list[str]) -> Part:
-    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "CHAIN_CLOCK",
-            "RCK": "CHAIN_LATCH", "G": "CHAIN_ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
+    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "SHIFT",
+            "RCK": "LATCH", "G": "ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
             "GND": "GND"}  # fmt: skip
     pins |= {f"Q{bit}": net for bit, net in enumerate(outputs)}
     return chip(ref, "register", REGISTER, pins, draw_ma=1.0)
 
 
 def chain_net(register: int) -> str:
-    return "CHAIN_DATA" if register == 0 else f"CHAIN_{register}"
+    return f"CHAIN_{register}"
 
-
-CONTROLLER_PINS = {
-    "RESET": 1, "PD0": 2, "PD1": 3, "PD2": 4, "PD3": 5, "PD4": 6, "VCC": 7, "GND": 8,
-    "XTAL1": 9, "XTAL2": 10, "PD5": 11, "PD6": 12, "PD7": 13, "PB0": 14, "PB1": 15, "PB2": 16,
-    "PB3": 17, "PB4": 18, "PB5": 19, "AVCC": 20, "AREF": 21, "AGND": 22, "PC0": 23, "PC1": 24,
-    "PC2": 25, "PC3": 26, "PC4": 27, "PC5": 28,
-}  # fmt: skip
-"""Leg numbers of the ATmega328P in its 28-leg case (data sheet, memory)."""
 
 CONTROLLER_NETS = {
     "RESET": "RESET_NOT", "PD0": "RXD", "PD1": "TXD", "PD2": "SUPPLY", "PD3": "MARKER",
@@ -190,7 +182,7 @@ def core() -> list[Part]:
         resistor("R1", 10e3, "RESET_NOT", "+5V"),
         resistor("R2", 10e3, "SUPPLY", "GND"),
         resistor("R3", 10e3, "MARKER", "GND"),
-        resistor("R4", 10e3, "CHAIN_ENABLE_NOT", "+5V"),
+        resistor("R4", 10e3, "ENABLE_NOT", "+5V"),
         resistor("R5", 10e3, "CHAIN_READ", "GND"),
         resistor("R6", 10e3, "BLEED", "GND"),
         resistor("R7", 10e3, "STROBE", "GND"),
@@ -199,6 +191,10 @@ def core() -> list[Part]:
         resistor("R10", 4.7e3, "TXD", "TO_HOST"),
         resistor("R24", 100e3, "RXD", "+5V"),
         resistor("R25", 100e3, "TXD", "+5V"),
+        resistor("R27", 47, "CHAIN_DATA", chain_net(0)),
+        resistor("R28", 47, "CHAIN_CLOCK", "SHIFT"),
+        resistor("R29", 47, "CHAIN_LATCH", "LATCH"),
+        resistor("R30", 47, "CHAIN_ENABLE_NOT", "ENABLE_NOT"),
         resistor("R26", 1.5e3, "+5V", "REFERENCE"),
         Part("U7", "reference", {"+": "REFERENCE", "-": "GND"}, None,
              "shunt reference 2.500 V, 0.5 %, 1-15 mA, TO-92 (LM4040 type)",
@@ -318,10 +314,11 @@ def sound() -> list[Part]:
     """Loudspeaker to line input, marker to line input, dummy load."""
     transformer = "audio transformer 600 Ω : 600 Ω, 1:1, primary at least 1 H"
     return [
-        Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2"},
-             text="clips to the toy's loudspeaker wires"),
-        resistor("R61", 8.2, "SPEAKER_1", "SPEAKER_2", watt=10.0, percent=5,
-                 text="wire-wound, in place of the loudspeaker"),
+        Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2", "3": "LOUDSPEAKER"},
+             text="clips: 1 the amplifier's cut wire, 3 its end at the loudspeaker, 2 the other wire"),
+        Part("JP1", "link", {"1": "SPEAKER_1", "3": "LOUDSPEAKER", "R61": "DUMMY"},
+             text="three posts, one jumper: loudspeaker or R61", rating={"amp": 2.0}),
+        resistor("R61", 8.2, "DUMMY", "SPEAKER_2", watt=10.0, percent=5, text="wire-wound"),
         capacitor("C61", 1e-6, "SPEAKER_1", "COUPLED", volt=63, text="film"),
         resistor("R62", 5.6e3, "COUPLED", "TENTH"),
         resistor("R63", 620, "TENTH", "SPEAKER_2"),
@@ -369,16 +366,21 @@ def crosspoint(pads: int) -> list[Part]:
     parts += _holders(71, dict.fromkeys(word + selects, "GND"))
     for n in range(1, chips + 1):
         pins = {name: name for name in word}
-        pins |= {"CS": f"CS{n}", "STROBE": "STROBE", "RESET": "CHAIN_ENABLE_NOT",
+        pins |= {"CS": f"CS{n}", "STROBE": "STROBE", "RESET": "ENABLE_NOT",
                  "Y0": "BUS1", "Y1": "BUS2", "VDD": "+12V", "VEE": "GND", "VSS": "GND"}  # fmt: skip
         pins |= {f"X{x}": f"PAD{16 * (n - 1) + x + 1}" for x in range(16) if 16 * (n - 1) + x < pads}
         parts.append(chip(f"U{50 + n}", "crosspoint",
                           "8 x 16 analog crosspoint, 4.5-13.2 V (MT8816 type)", pins, most_v=13.2,
                           signal_a=0.015, on_ohm=75.0, high_least_v=3.3))  # fmt: skip
+    # 1.4 mA from 12 V for each input at 5 V (data sheet, memory: 15 mA with all eleven at
+    # 3.4 V): address and data on every chip, one select; 5 mA of the regulator's own. The
+    # converter has 15 V from 5 V at three quarters.
+    rail_ma = 1.4 * (len(word) * chips + 1) + 5.0
     return [
         *parts,
         chip("U43", "converter", "converter 5 V to 15 V, 1 W, not regulated",
-             {"VIN": "+5V", "GND": "GND", "VOUT": "+15V"}, draw_ma=60.0),
+             {"VIN": "+5V", "GND": "GND", "VOUT": "+15V"}, draw_ma=rail_ma * 3 / 0.75,
+             out_ma=rail_ma, most_ma=66.0),
         chip("U44", "regulator", "regulator 12 V 0.1 A (78L12 type)",
              {"IN": "+15V", "GND": "GND", "OUT": "+12V"}, most_v=35.0),
         capacitor("C71", 10e-6, "+15V", "GND", volt=35, text="electrolytic", percent=20),
@@ -403,7 +405,7 @@ def multiplexer(pads: int) -> list[Part]:
                      if 16 * (n - 1) + x < pads}  # fmt: skip
             parts.append(chip(f"U{50 + 4 * (bus - 1) + n}", "multiplexer",
                               "16:1 analog multiplexer (74HC4067 type)", pins, most_v=6.0,
-                              signal_a=0.025, on_ohm=120.0))  # fmt: skip
+                              signal_a=0.025, on_ohm=225.0))  # fmt: skip
     return parts
 
 

@@ -235,6 +235,24 @@ def test_the_serial_lines_edges_fit_their_bits(ref, far, pulled):
         assert 0 < said[edge] * 1e6 - at_us < bit_us / 8, said
 
 
+def clock_high_ns(board) -> float:
+    """How long the shift clock is high at the registers, of the 125 ns that the firmware makes."""
+    # sbi and cbi, two cycles of 16 MHz each; 30 ohm of pin; 19 registers of a board of 64 pads
+    # and a metre of wire; a power register needs 0.85 of the supply (data sheets, memory)
+    deck = ["shift clock", f"VPIN pin 0 PULSE(0 {limits.LOGIC_LEAST_V} 1u 5n 5n 120n 1)",
+            "RPIN pin chain_clock 30", line(board["R28"]), "CFAR shift 0 300p", ".tran 0.5n 2u",
+            *[f".meas tran {edge} WHEN v(shift)={0.85 * limits.LOGIC_LEAST_V} {edge}=1"
+              for edge in ("rise", "fall")], ".end"]  # fmt: skip
+    said = ngspice("\n".join(deck) + "\n")
+    return (said["fall"] - said["rise"]) * 1e9
+
+
+def test_the_shift_clock_reaches_the_registers():
+    assert clock_high_ns(BOARD) >= 2 * 40  # 40 ns (TPIC6B595 data sheet, memory), twice
+    parts = [replace(p, value=150.0) if p.ref == "R28" else p for p in BOARD]
+    assert clock_high_ns(type(BOARD)("reed", parts)) < 40
+
+
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_levels_during_reset_against_ngspice(driver):
     # handbook: superposition; the leak is a current put in at one net at a time

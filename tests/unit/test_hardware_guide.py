@@ -10,6 +10,7 @@ import yaml
 
 from firmware.generate import guide, held, limits, measures, sheets
 from firmware.generate.drawing import Sheet
+from firmware.generate.legs import leg
 from firmware.generate.netlist import (
     CHIP_TYPES,
     CONTROLLER_NETS,
@@ -167,11 +168,18 @@ def test_the_netlist_has_the_pins_that_board_h_has():
         assert used[pin] in (name, f"{name}_SENSE"), pin
 
 
+def _resistors_on(net) -> set[tuple[float, str]]:
+    """Give each resistor on a net: its ohms and its other end."""
+    return {(part.value, ({*part.pins.values()} - {net}).pop())
+            for part, _ in BOARDS["reed"].on(net) if part.kind == "resistor"}  # fmt: skip
+
+
 @pytest.mark.parametrize("name, pin, way, holds, use", PINS)
 def test_what_board_h_says_holds_a_pin_is_fitted(name, pin, way, holds, use):
-    net = CONTROLLER_NETS[pin]
-    fitted = {(part.value, ({*part.pins.values()} - {net}).pop())
-              for part, _ in BOARDS["reed"].on(net) if part.kind == "resistor"}  # fmt: skip
+    fitted = _resistors_on(CONTROLLER_NETS[pin])
+    for ohm, beyond in list(fitted):
+        if ohm < 100:  # a line's series resistor: what is behind it holds the pin
+            fitted |= _resistors_on(beyond)
     said = re.fullmatch(r"(\d+) kohm to (ground|\+5 V)", holds)
     if said:
         rail = {"ground": "GND", "+5 V": "+5V"}[said[2]]
@@ -191,11 +199,13 @@ def test_no_pin_hangs_alone():
 
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_the_chain_goes_through_every_register_and_back(driver):
-    board, net, seen = BOARDS[driver], "CHAIN_DATA", []
+    board, seen = BOARDS[driver], []
+    assert board["R27"].pins["1"] == "CHAIN_DATA"
+    net = board["R27"].pins["2"]
     while net != "CHAIN_READ":
         (register,) = [part for part, pin in board.on(net) if pin == "SER"]
         seen.append(register.ref)
-        assert register.pins["G"] == "CHAIN_ENABLE_NOT"
+        assert register.pins["G"] == "ENABLE_NOT"
         net = register.pins["SEROUT"]
     assert seen[:3] == ["U4", "U5", "U6"]
     assert len(seen) == {"reed": 9, "crosspoint": 5, "multiplexer": 5}[driver]
@@ -212,9 +222,9 @@ def test_every_chip_has_its_capacitor():
 def test_each_supply_leg_of_the_controller_has_its_capacitor():
     board = BOARDS["reed"]
     core = sheets.core()
-    for ref, leg in (("C3", 7), ("C6", 20), ("C4", 21)):
+    for ref, number in (("C3", 7), ("C6", 20), ("C4", 21)):
         assert board[ref].value == 100e-9
-        assert re.search(rf"at \w+, leg {leg}<", core)
+        assert re.search(rf"at \w+, leg {number}<", core)
 
 
 @pytest.mark.parametrize("pads", [8, 16, 32, 64])
@@ -246,13 +256,13 @@ def test_the_examples_bank_is_the_one_that_is_drawn():
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_the_board_is_held_while_the_controllers_pins_float(driver):
     levels = {level.net: level for level in held.levels(BOARDS[driver])}
-    assert levels["CHAIN_ENABLE_NOT"].volts == pytest.approx(5.0, abs=0.01)
+    assert levels["ENABLE_NOT"].volts == pytest.approx(5.0, abs=0.01)
     for net in ("SUPPLY", "HOLD", "BLEED", "RESET_LINE", "STROBE", "MARKER"):
         assert levels[net].volts == pytest.approx(0.0, abs=0.01), net
     assert held.loose(BOARDS[driver]) == []
 
 
-HOLDERS = {"R1": "RESET_NOT", "R2": "SUPPLY", "R3": "MARKER", "R4": "CHAIN_ENABLE_NOT",
+HOLDERS = {"R1": "RESET_NOT", "R2": "SUPPLY", "R3": "MARKER", "R4": "ENABLE_NOT",
            "R5": "CHAIN_READ", "R6": "BLEED", "R7": "STROBE", "R8": "RESET_LINE",
            "R14": "HOLD", "R24": "RXD", "R25": "TXD"}  # fmt: skip
 
@@ -284,6 +294,23 @@ def test_the_supply_switch_needs_both_transistors():
     assert board["Q2"].pins["S"] == board["Q1"].pins["D"]
     assert board["Q2"].pins["D"] == board["U2"].pins["K"]
     assert {part.ref for part, _ in board.on("LED_MID")} == {"Q1", "Q2"}
+
+
+def test_every_leg_of_a_chip_is_used_once():
+    for driver, board in BOARDS.items():
+        for part in board:
+            numbers = [n for pin in part.pins for n in leg(part, pin).split(",") if n]
+            assert len(numbers) == len(set(numbers)), part.ref
+            if part.kind in CHIP_TYPES and part.kind != "converter":
+                assert len(numbers) >= len(part.pins), (driver, part.ref)
+
+
+def test_the_dummy_load_is_in_place_of_the_loudspeaker_and_never_beside_it():
+    board = BOARDS["reed"]
+    # one jumper joins SPEAKER_1 to one of the two; R61 has no other way to it
+    assert {part.ref for part, _ in board.on("DUMMY")} == {"JP1", "R61"}
+    assert {part.ref for part, _ in board.on("LOUDSPEAKER")} == {"JP1", "J7"}
+    assert "8.2 Ω" in README and "4.1 Ω" in README
 
 
 def test_fuse_and_cut_off_come_before_all_else_and_off_the_board():
@@ -344,6 +371,12 @@ def test_power_against_the_handbook():
 def test_the_board_needs_less_than_isolator_and_usb_give(driver):
     need = sum(line.milliamp for line in limits.budget(BOARDS[driver]))
     assert 100 < need < limits.ISOLATOR_MA * limits.OTHER_SHARE < limits.USB_MA
+
+
+def test_64_pads_of_crosspoints_need_more_than_the_isolator_gives():
+    need = sum(line.milliamp for line in limits.budget(build("crosspoint", 64)))
+    assert limits.ISOLATOR_MA < need < limits.USB_MA
+    assert "64 pads" in README.split("## Current budget")[1].split("## Parts")[0]
 
 
 def test_the_budget_counts_every_coil_that_may_be_closed():
