@@ -262,10 +262,21 @@ def plug() -> str:
 def series() -> str:
     """What the series bank reads with no pad closed."""
     rows = []
+    nothing = measures.resistance_reading_ohm(build("reed"), 1e12)[0]
     for channel, ohm, low, high in measures.series_readings(build("reed")):
-        rows.append([f"`ROUTe:SERies {channel}`", engineering(ohm, "Ω"),
-                     f"{_ohms(low)} to {_ohms(high)} Ω" if high < 1e6 else f"over {_ohms(low)} Ω"])
+        reads = f"{_ohms(low)} to {_ohms(high)} Ω"
+        if high >= nothing:
+            reads = f"over {_ohms(low)} Ω, or 9.9E37 as if open"
+        rows.append([f"`ROUTe:SERies {channel}`", engineering(ohm, "Ω"), reads])
     return table(["closed", "fitted", "reads"], rows)
+
+
+def side_by_side() -> str:
+    """Values that two series channels make together."""
+    rows = [[f"`ROUTe:SERies {a},{b}`",
+             f"{engineering(SERIES_OHM[a - 1], 'Ω')} ∥ {engineering(SERIES_OHM[b - 1], 'Ω')}",
+             engineering(ohm, "Ω")] for a, b, ohm in measures.series_pairs()]  # fmt: skip
+    return table(["closed", "side by side", "make"], rows)
 
 
 LOAD_V = 4.5
@@ -349,7 +360,7 @@ BLOCKS: dict[str, Callable[[], str]] = {
     "pins": pins, "held": held_table, "shared parts": parts_shared, "driver parts": parts_drivers,
     "budget": budget, "leads": leads, "passes": passes, "senses": senses, "plug": plug,
     "series": series, "loads": loads, "ratings": ratings, "bank": bank,
-    "coils": coils,
+    "coils": coils, "side by side": side_by_side,
 }  # fmt: skip
 
 

@@ -250,14 +250,20 @@ ISOLATOR_MA = 400.0
 """What a USB port gives, and what the isolator must give."""
 
 
-def budget(netlist: Netlist, closures: int = 8) -> list[BudgetLine]:
+BUDGET_SHARE = 0.9
+"""Most of what the isolator gives that may be used, with everything at its worst at once."""
+
+
+def budget(netlist: Netlist, closures: int = 8, series: int = 3) -> list[BudgetLine]:
     """Give what the board draws from its 5 V at worst: everything closed that may be at once.
 
     Parameters
     ----------
     closures : int
-        Pads closed at once; with them one series channel, all keys, both hold channels and
+        Pads closed at once; with them series channels, all keys, both hold channels and
         either sense relay. Continuity is measured with nothing else of that closed.
+    series : int
+        Series channels closed side by side.
     """
     reeds = {part.ref: part for part in netlist.kinds("relay")}
     one = coil_most_ma(next(iter(reeds.values())))
@@ -265,7 +271,7 @@ def budget(netlist: Netlist, closures: int = 8) -> list[BudgetLine]:
     if netlist.driver == "reed":
         lines.append(BudgetLine(f"{closures} pads, coils", closures * one))
     lines += [
-        BudgetLine("1 series channel, coil", one),
+        BudgetLine(f"{series} series channels, coils", series * one),
         BudgetLine("8 keys, coils", 8 * one),
         BudgetLine("2 hold channels, coils", 2 * one),
         BudgetLine("1 sense relay, coil", one),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import pairwise, product
+from itertools import combinations, pairwise, product
 
 from firmware.generate.limits import LOGIC_LEAST_V
 from firmware.generate.netlist import SERIES_OHM, Netlist
@@ -140,6 +140,30 @@ def series_readings(netlist: Netlist) -> list[tuple[int, float, float, float]]:
         (channel, float(ohm), *resistance_reading_ohm(netlist, ohm * 1.0))
         for channel, ohm in enumerate(SERIES_OHM, 1)
     ]
+
+
+APART = 0.15
+"""Values that differ by less are one to a toy (our choice)."""
+
+
+def series_pairs() -> list[tuple[int, int, float]]:
+    """Give (channel, channel, ohms) of two side by side, where that is a value of its own.
+
+    Parallel resistors: R1 R2 / (R1 + R2).
+    """
+    values = list(enumerate(SERIES_OHM, 1))
+    known = [float(ohm) for ohm in SERIES_OHM if ohm]
+    pairs = sorted(
+        (one * other / (one + other), a, b)
+        for (a, one), (b, other) in combinations(values, 2)
+        if one and other
+    )
+    found = []
+    for ohm, a, b in reversed(pairs):
+        if all(max(ohm, other) / min(ohm, other) > 1 + APART for other in known):
+            known.append(ohm)
+            found.append((a, b, ohm))
+    return found
 
 
 def passes_v(driver: str) -> tuple[float | None, float | None]:

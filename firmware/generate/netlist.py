@@ -17,7 +17,7 @@ DRIVERS = ("reed", "crosspoint", "multiplexer")
 PADS = 24
 """Pads of the documented build; boards of 8 (reed) or 16 (the others) are added up to 64."""
 
-SERIES_OHM = (0, 6_800, 33_000, 150_000, 1_500, 15_000, 68_000, 470_000)
+SERIES_OHM = (0, 6_800, 33_000, 150_000, 1_500, 15_000, 470_000, 2_200_000)
 """The series bank in the order of its channels; the first is a wire."""
 
 COIL = {"coil_ohm": 500.0, "coil_least_v": 3.75, "contact_v": 100.0, "contact_a": 0.5}

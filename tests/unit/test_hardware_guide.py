@@ -370,7 +370,9 @@ def test_power_against_the_handbook():
 @pytest.mark.parametrize("driver", DRIVERS)
 def test_the_board_needs_less_than_isolator_and_usb_give(driver):
     need = sum(line.milliamp for line in limits.budget(BOARDS[driver]))
-    assert 100 < need < limits.ISOLATOR_MA * limits.OTHER_SHARE < limits.USB_MA
+    assert 100 < need < limits.ISOLATOR_MA * limits.BUDGET_SHARE < limits.USB_MA
+    # all eight series channels at once don't take more than the isolator gives either
+    assert sum(line.milliamp for line in limits.budget(BOARDS[driver], series=8)) < limits.ISOLATOR_MA
 
 
 def test_64_pads_of_crosspoints_need_more_than_the_isolator_gives():
@@ -380,9 +382,9 @@ def test_64_pads_of_crosspoints_need_more_than_the_isolator_gives():
 
 
 def test_the_budget_counts_every_coil_that_may_be_closed():
-    # 8 pads, 1 series, 8 keys, 2 holds, 1 sense: 20 coils of 500 ohm, 10 % low, at 5.25 V
+    # 8 pads, 3 series, 8 keys, 2 holds, 1 sense: 22 coils of 500 ohm, 10 % low, at 5.25 V
     coils = sum(line.milliamp for line in limits.budget(BOARDS["reed"]) if "coil" in line.what)
-    assert coils == pytest.approx(20 * 5.25 / 450 * 1000)
+    assert coils == pytest.approx(22 * 5.25 / 450 * 1000)
 
 
 # -- leads and drivers agree with what the host refuses --------------------------------------
@@ -476,6 +478,27 @@ def test_the_plugs_ranges_tell_every_pair_apart(driver):
     for (_, _, ohm, low, high), (_, _, _, next_low, _) in itertools.pairwise(rows):
         assert low < ohm < high < next_low
     assert rows[-1][4] < measures.resistance_reading_ohm(BOARDS[driver], 1e12)[0]
+
+
+def test_values_side_by_side_against_the_handbook():
+    # handbook: 1/R = 1/R1 + 1/R2; by hand 470 k and 2.2 M are 387 k, 150 k and 470 k 114 k,
+    # 33 k and 150 k 27 k
+    found = {(a, b): ohm for a, b, ohm in measures.series_pairs()}
+    assert found[7, 8] == pytest.approx(387e3, rel=2e-3)
+    assert found[4, 7] == pytest.approx(114e3, rel=5e-3)
+    assert found[3, 4] == pytest.approx(27e3, rel=5e-3)
+    assert (4, 8) not in found  # 140 k is 150 k
+    singles = [ohm for ohm in SERIES_OHM if ohm]
+    for ohm in found.values():
+        assert all(abs(ohm - other) / other > 0.13 for other in singles)
+
+
+def test_what_reads_as_open_is_said_to():
+    rows = {row.split("|")[2].strip(): row for row in guide.series().splitlines()[2:]}
+    nothing = measures.resistance_reading_ohm(BOARDS["reed"], 1e12)[0]
+    for _, ohm, _, high in measures.series_readings(BOARDS["reed"]):
+        assert ("as if open" in rows[guide.engineering(ohm, "Ω")]) == (high >= nothing)
+    assert "as if open" in rows["2.2 MΩ"] and "as if open" not in rows["33 kΩ"]
 
 
 def test_the_loads_against_the_handbook():
