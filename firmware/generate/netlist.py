@@ -115,7 +115,7 @@ def diode(ref, anode, cathode, text) -> Part:
 
 
 def transistor(ref, gate, drain, source="GND") -> Part:
-    """A small logic-level N-channel transistor; the thresholds matter to the heartbeat."""
+    """A small logic-level N-channel transistor."""
     return Part(ref, "transistor", {"G": gate, "D": drain, "S": source}, None,
                 "N-channel MOSFET, TO-92, threshold 0.75-1.5 V (ZVNL110A type)",
                 {"volt": 60, "gate_v": 15, "amp": 0.3, "watt": 0.6})  # fmt: skip
@@ -228,14 +228,18 @@ def supply() -> list[Part]:
              {"volt": 60, "amp": 4.0, "pulse_a": 12.0, "on_ohm": 0.06, "led_least_ma": 5.0,
               "led_most_ma": 30.0, "led_off_ma": 0.1, "led_v_least": 1.2, "led_v_most": 1.6}),
         resistor("R12", 300, "+5V", "LED+"),
-        transistor("Q2", "HOLD", "LED-", "LED_MID"),
+        transistor("Q2", "BEATS", "LED-", "LED_MID"),
         transistor("Q1", "SUPPLY", "LED_MID"),
         resistor("R13", 220, "HEARTBEAT", "PUMP_IN"),
-        capacitor("C7", 220e-9, "PUMP_IN", "PUMP", text="film", percent=10),
-        resistor("R11", 1.5e3, "PUMP", "GND"),
+        capacitor("C7", 330e-9, "PUMP_IN", "PUMP", text="film", percent=10),
+        resistor("R11", 4.7e3, "PUMP", "GND"),
+        diode("D3", "GND", "PUMP", "Schottky BAT85 type"),
         diode("D1", "PUMP", "HOLD", "Schottky BAT85 type"),
-        capacitor("C8", 68e-9, "HOLD", "GND", text="film", percent=5),
-        resistor("R14", 150e3, "HOLD", "GND"),
+        capacitor("C8", 150e-9, "HOLD", "GND", text="film", percent=5),
+        resistor("R14", 100e3, "HOLD", "GND"),
+        resistor("R66", 20e3, "+5V", "HOLD_LEAST"),
+        resistor("R67", 10e3, "HOLD_LEAST", "GND"),
+        resistor("R60", 100e3, "BEATS", "GND"),
         Part("J4", "connector", {"+": "RAIL", "-": "TOY-", "reset": "TOY_RESET"},
              text="clips to the toy's board: plus, minus, reset pad"),
         resistor("R15", 0.22, "TOY-", "GND", watt=1.0, text="wire-wound or metal strip"),
@@ -300,7 +304,7 @@ def measuring() -> list[Part]:
              {"1+": "SHUNT", "1-": "GAIN_50", "1out": "AMPERES",
               "2+": "THIRD", "2-": "BUS_VOLTS", "2out": "BUS_VOLTS",
               "3+": "CLAMPED", "3-": "GAIN_20", "3out": "OHMS",
-              "4+": "GND", "4-": "SPARE", "4out": "SPARE", "VDD": "+5V", "VSS": "GND"},
+              "4+": "HOLD", "4-": "HOLD_LEAST", "4out": "BEATS", "VDD": "+5V", "VSS": "GND"},
              draw_ma=6.0, offset_mv=0.5, swing_mv=20.0, bandwidth_hz=10e6),
         Part("J5", "connector", {f"{n}{end}": f"KEY_{n}{end}" for n in range(1, 9) for end in "AB"},
              text="eight pairs of key sockets"),

@@ -257,14 +257,14 @@ def test_the_examples_bank_is_the_one_that_is_drawn():
 def test_the_board_is_held_while_the_controllers_pins_float(driver):
     levels = {level.net: level for level in held.levels(BOARDS[driver])}
     assert levels["ENABLE_NOT"].volts == pytest.approx(5.0, abs=0.01)
-    for net in ("SUPPLY", "HOLD", "BLEED", "RESET_LINE", "STROBE", "MARKER"):
+    for net in ("SUPPLY", "HOLD", "BEATS", "BLEED", "RESET_LINE", "STROBE", "MARKER"):
         assert levels[net].volts == pytest.approx(0.0, abs=0.01), net
     assert held.loose(BOARDS[driver]) == []
 
 
 HOLDERS = {"R1": "RESET_NOT", "R2": "SUPPLY", "R3": "MARKER", "R4": "ENABLE_NOT",
            "R5": "CHAIN_READ", "R6": "BLEED", "R7": "STROBE", "R8": "RESET_LINE",
-           "R14": "HOLD", "R24": "RXD", "R25": "TXD"}  # fmt: skip
+           "R14": "HOLD", "R60": "BEATS", "R24": "RXD", "R25": "TXD"}  # fmt: skip
 
 
 @pytest.mark.parametrize("driver", DRIVERS)
@@ -292,6 +292,8 @@ def test_a_holding_resistor_to_the_wrong_rail_is_noticed():
 def test_the_supply_switch_needs_both_transistors():
     board = BOARDS["reed"]
     assert board["Q2"].pins["S"] == board["Q1"].pins["D"]
+    assert board["Q2"].pins["G"] == board["U3"].pins["4out"]
+    assert board["U3"].pins["4+"] == board["C8"].pins["+"]
     assert board["Q2"].pins["D"] == board["U2"].pins["K"]
     assert {part.ref for part, _ in board.on("LED_MID")} == {"Q1", "Q2"}
 
@@ -442,11 +444,11 @@ def test_the_guide_counts_with_the_firmware_s_own_figures():
     assert told(toy, "SOURCE_MV") == f"({source_mv}UL * {gain})"
     assert told(toy, "OPEN_SUM") == f"(SOURCE_SUM * {round(100 * measures.OPEN_FROM)} / 100)"
     assert told("configuration.c", "peak_ma", r"\.{} = (\d+)") == str(guide.PEAK_DEFAULT_MA)
-    # the sense line's filter has settled, and the heartbeat is among those that are simulated
+    # the sense line's filter has settled, and the beats are those that are simulated
     upper, lower = (BOARDS["reed"][ref].value for ref in ("R51", "R52"))
     filter_s = upper * lower / (upper + lower) * BOARDS["reed"]["C51"].value
     assert int(told(toy, "SENSE_SETTLE_US")) >= 5e6 * filter_s
-    assert told("supply.c", "HEARTBEAT_US") == "1000"
+    assert told("clock.c", "TICK_US") == "1000"
 
 
 def test_the_scales_the_firmware_counts_with_are_the_boards():
