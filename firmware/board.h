@@ -29,8 +29,8 @@
 #define BUS_CHANNEL 3
 #define CONTINUITY_CHANNEL 4
 #define REFERENCE_CHANNEL 5
-#define ADC_REFERENCE_MV 5000UL
 #define REFERENCE_MV 2500UL
+#define ADC_REFERENCE_MV 5000UL
 #define RAIL_DIVIDER 3UL /* 20 kohm over 10 kohm: 12 V is 4 V at the pin; the sense line's too */
 
 #define PADS_MAX 64

@@ -581,6 +581,18 @@ def test_every_link_and_file_named_exists():
     assert listed == set(sheets.SHEETS) == {p.stem for p in (FIRMWARE / "drawings").iterdir()}
 
 
+def test_the_steps_of_bringing_it_up_are_counted_and_each_switch_is_tried_alone():
+    steps = README.split("## Bringing it up")[1].split("### Self-test plug")[0]
+    numbers = [int(n) for n in re.findall(r"^(\d+)\. ", steps, re.MULTILINE)]
+    assert numbers == list(range(1, len(numbers) + 1))
+    assert f"without cells until step {numbers[4]}." in steps
+    (alone,) = [step for step in re.split(r"^\d+\. ", steps, flags=re.MULTILINE) if "Q1" in step]
+    assert "Q2" in alone and alone.count("111") == 2
+    # what the step bridges is what it says: the line's transistor, then the beats'
+    board = BOARDS["reed"]
+    assert board["Q1"].pins["G"] == "SUPPLY" and board["Q2"].pins["G"] == "BEATS"
+
+
 def test_the_fuse_bytes_mean_what_the_text_says():
     # ATmega328P data sheet (memory), a programmed fuse is 0:
     # low: CKDIV8 CKOUT SUT1..0 CKSEL3..0; high: RSTDISBL DWEN SPIEN WDTON EESAVE BOOTSZ1..0
