@@ -443,7 +443,9 @@ def test_the_guide_counts_with_the_firmware_s_own_figures():
     source_mv, gain = round(measures.CONTINUITY_V * 1000), round(measures.CONTINUITY_GAIN)
     assert told(toy, "SOURCE_MV") == f"({source_mv}UL * {gain})"
     assert told(toy, "OPEN_SUM") == f"(SOURCE_SUM * {round(100 * measures.OPEN_FROM)} / 100)"
-    assert told("configuration.c", "peak_ma", r"\.{} = (\d+)") == str(guide.PEAK_DEFAULT_MA)
+    peak = told("configuration.c", "peak_ma", r"\.{} = (\w+)")
+    peak = peak if peak.isdigit() else told("configuration.h", peak)
+    assert peak == str(guide.PEAK_DEFAULT_MA)
     # the sense line's filter has settled, and the beats are those that are simulated
     upper, lower = (BOARDS["reed"][ref].value for ref in ("R51", "R52"))
     filter_s = upper * lower / (upper + lower) * BOARDS["reed"]["C51"].value
