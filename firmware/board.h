@@ -4,8 +4,8 @@
 
 /* One pin a line: direction; what holds it while the chip is in reset; use. The resistors keep
  * everything open and off while the pins float. README.md's table is made from these lines. */
-#define RXD_PIN PD0              /* in; nothing; serial port, 250,000 baud 8N1 */
-#define TXD_PIN PD1              /* out; nothing; serial port */
+#define RXD_PIN PD0              /* in; 100 kohm to +5 V; serial port, 250,000 baud 8N1 */
+#define TXD_PIN PD1              /* out; 100 kohm to +5 V; serial port */
 #define SUPPLY_PIN PD2           /* out; 10 kohm to ground; high: the toy's supply switch may be on */
 #define MARKER_PIN PD3           /* out; 10 kohm to ground; high for 5 ms at start and end of a touch */
 #define CHAIN_DATA_PIN PD4       /* out; nothing; serial input of the first register */

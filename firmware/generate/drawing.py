@@ -13,6 +13,7 @@ import schemdraw
 from schemdraw import elements as elm
 from schemdraw.segments import SegmentText
 
+from firmware.generate.legs import leg
 from firmware.generate.netlist import Netlist, Part
 
 schemdraw.use("svg")
@@ -23,17 +24,27 @@ Pin = tuple[str, str]
 
 _SYMBOLS = {
     "resistor": elm.ResistorIEC, "capacitor": elm.Capacitor, "crystal": elm.Crystal,
-    "fuse": elm.FuseIEC, "relay": elm.Switch,
+    "fuse": elm.FuseIEC, "cut-off": elm.FuseIEC, "relay": elm.Switch, "diode": elm.Diode,
+    "rectifier": elm.Diode,
 }  # fmt: skip
+LEGS_NOTE = ("Numbers at the pins are the legs of the types named, from memory of their data sheets: "
+             "check your maker's.")
 _STEP = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
-class _Ink(elm.Element):
-    """A line of text exactly at its point."""
+_POINTS = 0.42 * 72
+"""Points in a unit of the drawing."""
 
-    def __init__(self, text: str, across: str, upright: str, size: float, colour: str):
+_CAPITALS = 0.73
+"""Height of capitals and figures, as a part of the font's size (DejaVu Sans, Verdana)."""
+
+
+class _Ink(elm.Element):
+    """A line of text that stands on its point: programs differ over every other alignment."""
+
+    def __init__(self, text: str, across: str, size: float, colour: str):
         super().__init__()
-        self.segments.append(SegmentText((0, 0), text, align=(across, upright), fontsize=size,
+        self.segments.append(SegmentText((0, 0), text, align=(across, "base"), fontsize=size,
                                          color=colour))  # fmt: skip
         self.elmparams["theta"] = 0
 
@@ -55,7 +66,7 @@ class Sheet:
         self._said: set[Pin] = set()
         self._side: dict[Pin, str] = {}
         self.drawing = schemdraw.Drawing(show=False)
-        self.drawing.config(fontsize=9, unit=2, inches_per_unit=0.42, lw=1.2, margin=0.6,
+        self.drawing.config(fontsize=9, unit=2, inches_per_unit=_POINTS / 72, lw=1.2, margin=1.0,
                             bgcolor="white")
 
     # -- parts --------------------------------------------------------------------------
@@ -78,24 +89,25 @@ class Sheet:
         part = self.netlist[ref]
         first, second = pins or tuple(part.pins)
         symbol = symbol or _SYMBOLS.get(part.kind)
-        if part.kind == "diode":
-            symbol = elm.Schottky if "Schottky" in part.text else elm.Diode
+        if "Schottky" in part.text:
+            symbol = elm.Schottky
         step = _STEP[way]
         to = (at[0] + step[0] * length, at[1] + step[1] * length)
         self.drawing.add(symbol().at(at).to(to))
         text = label if label is not None else _words(part)
-        self._beside(((at[0] + to[0]) / 2, (at[1] + to[1]) / 2), way, text, side)
+        flat = part.kind == "relay" and symbol is not elm.RBox
+        self._beside(((at[0] + to[0]) / 2, (at[1] + to[1]) / 2), way, text, side, flat)
         self._place(ref, first, at)
         self._place(ref, second, to)
 
-    def _beside(self, middle: Point, way: str, text: str, side: str) -> None:
+    def _beside(self, middle: Point, way: str, text: str, side: str, flat: bool) -> None:
         x, y = middle
         if way in ("left", "right"):
-            dy = 0.3 if side == "top" else -0.22
+            dy = 0.36 if side == "top" else -0.22 if flat else -0.36
             self.text((x, y + dy), text.replace("\n", "  "), "center",
                       "bottom" if side == "top" else "top", 8)  # fmt: skip
         else:
-            self.text((x + (0.38 if side != "left" else -0.38), y), text,
+            self.text((x + (0.46 if side != "left" else -0.46), y), text,
                       "left" if side != "left" else "right", "center", 8)  # fmt: skip
 
     def box(self, ref: str, at: Point, left=(), right=(), width: float = 2.4, pitch: float = 0.6,
@@ -116,7 +128,9 @@ class Sheet:
                 py = y - pitch * (row + 0.7)
                 inner, outer = (x, x - 0.4) if side == "left" else (x + width, x + width + 0.4)
                 self.line((inner, py), (outer, py))
-                self.text((inner + (0.1 if side == "left" else -0.1), py), show.get(name, name),
+                number = leg(self.netlist[ref], name)
+                words = show.get(name, name) + (f" ({number})" if number else "")
+                self.text((inner + (0.1 if side == "left" else -0.1), py), words,
                           side, "center", 8)  # fmt: skip
                 self._place(ref, name, (outer, py))
                 self._side[ref, name] = side
@@ -137,6 +151,10 @@ class Sheet:
         self.drawing.add(symbol)
         for pin, anchor in (("+", "in2"), ("-", "in1"), ("out", "out")):
             self._place(ref, f"{unit}{pin}", symbol.absanchors[anchor])
+            x, y = symbol.absanchors[anchor]
+            out = pin == "out"
+            self.text((x + (0.08 if out else -0.08), y + 0.08), leg(self.netlist[ref], f"{unit}{pin}"),
+                      "left" if out else "right", "bottom", 7)  # fmt: skip
         x, y = symbol.absanchors["center"]
         self.text((x + 0.1, y), f"{ref}.{unit}", "center", "center", 8)
 
@@ -177,8 +195,8 @@ class Sheet:
 
     def _wire(self, a: Point, b: Point, shape: str) -> None:
         if shape == "under":
-            below = min(a[1], b[1]) - 0.9
-            corners = (a, (a[0], below), (b[0], below), b)
+            below, beside = min(a[1], b[1]) - 0.9, b[0] - 0.5
+            corners = (a, (a[0], below), (beside, below), (beside, b[1]), b)
             for start, end in itertools.pairwise(corners):
                 self.line(start, end)
         else:
@@ -213,6 +231,14 @@ class Sheet:
     def line(self, a: Point, b: Point, dashed: bool = False):
         self.drawing.add(elm.Line(ls="--" if dashed else "-").at(a).to(b))
 
+    def frame(self, corner: Point, other: Point, text: str):
+        """Draw a dashed frame around parts, with its text below it."""
+        (x1, y1), (x2, y2) = corner, other
+        corners = ((x1, y1), (x2, y1), (x2, y2), (x1, y2), (x1, y1))
+        for start, end in itertools.pairwise(corners):
+            self.line(start, end, dashed=True)
+        self.text((x1, y2 - 0.15), text, "left", "top", 8)
+
     def dot(self, at: Point):
         self.drawing.add(elm.Dot(radius=0.06).at(at))
 
@@ -220,12 +246,13 @@ class Sheet:
              size: float = 9, colour: str = "black"):  # fmt: skip
         """Write lines beside a point; `across` and `upright` say which point of them it is."""
         lines = text.split("\n")
-        pitch = size / 9 * 0.36
+        pitch, capitals = 1.25 * size / _POINTS, _CAPITALS * size / _POINTS
         x, y = at
-        first = {"top": 0, "center": (len(lines) - 1) / 2, "bottom": len(lines) - 1}[upright]
+        rows = len(lines) - 1
+        base = {"top": y - capitals, "bottom": y + rows * pitch,
+                "center": y + (rows * pitch - capitals) / 2}[upright]  # fmt: skip
         for i, line in enumerate(lines):
-            self.drawing.add(_Ink(line, across, upright, size, colour)
-                             .at((x, y + pitch * (first - i))))  # fmt: skip
+            self.drawing.add(_Ink(line, across, size, colour).at((x, base - i * pitch)))
 
     def finish(self, elsewhere: set[str] = frozenset()) -> str:
         """Give the drawing as SVG.
@@ -246,7 +273,12 @@ class Sheet:
             for pin in part.pins:
                 if (part.ref, pin) not in self._said and not self._elsewhere(part, pin):
                     raise ValueError(f"{self.name}: {part.ref} pin {pin} isn't drawn")
+        edge = self.drawing.get_bbox()
+        if any(leg(self.netlist[ref], pin) for ref, pin in self.at):
+            self.text((edge.xmin, edge.ymin - 0.4), LEGS_NOTE, "left", "top", 8)
         svg = self.drawing.get_imagedata("svg").decode("utf-8")
+        svg = svg.replace("stroke-dasharray:-;", "")
+        svg = svg.replace('font-family="sans"', 'font-family="DejaVu Sans, Verdana, sans-serif"')
         return re.sub(r"[ \t]+\n", "\n", svg.replace("><", ">\n<")).strip() + "\n"
 
     def _elsewhere(self, part: Part, pin: str) -> bool:
@@ -255,10 +287,8 @@ class Sheet:
 
 
 def _words(part: Part) -> str:
-    if part.kind in ("diode", "transistor", "relay"):
+    if part.kind in ("diode", "rectifier", "transistor", "relay"):
         return part.ref
-    if part.kind == "fuse":
-        return f"{part.ref}\n{part.text.split(',')[0]}"
     short = re.search(r"\((\w+) type\)", part.text)
     if short:
         return f"{part.ref}\n{short[1]} type"

@@ -11,9 +11,9 @@ from itertools import groupby
 from pathlib import Path
 
 from firmware.generate import held, limits, measures, sheets
+from firmware.generate.legs import CONTROLLER_PINS
 from firmware.generate.netlist import (
     CONTROLLER_NETS,
-    CONTROLLER_PINS,
     DRIVERS,
     PADS,
     SERIES_OHM,
@@ -215,6 +215,11 @@ def senses() -> str:
         ["rail", f"R20, R21: 1/{measures.ratio(n, 'R20', 'R21'):g}",
          f"{5 * measures.ratio(n, 'R20', 'R21'):.0f} V",
          f"{5000 * 3 / 1024:.1f} mV", f"4.5 V reads {low_v:.2f} to {high_v:.2f} V"],
+        ["the controller's 5 V",
+         f"U7: {n['U7'].rating['volts']:.3f} V at {CONTROLLER_NETS['PC5']}", "from 2.5 V up",
+         f"{measures.LEAST_SUPPLY_V**2 / n['U7'].rating['volts'] / 1.024:.1f} mV",
+         "{} V reads {:.2f} to {:.2f} V".format(measures.LEAST_SUPPLY_V, *measures.supply_reading_v(
+             n, measures.LEAST_SUPPLY_V))],
         ["supply current",
          f"R15 × (1 + R18/R17) = {scale:.2f} mV/mA",
          f"{measures.current_full_scale_ma(n):.0f} mA", f"{5000 / 1024 / scale:.2f} mA",
@@ -257,10 +262,21 @@ def plug() -> str:
 def series() -> str:
     """What the series bank reads with no pad closed."""
     rows = []
+    nothing = measures.resistance_reading_ohm(build("reed"), 1e12)[0]
     for channel, ohm, low, high in measures.series_readings(build("reed")):
-        rows.append([f"`ROUTe:SERies {channel}`", engineering(ohm, "Ω"),
-                     f"{_ohms(low)} to {_ohms(high)} Ω" if high < 1e6 else f"over {_ohms(low)} Ω"])
+        reads = f"{_ohms(low)} to {_ohms(high)} Ω"
+        if high >= nothing:
+            reads = f"over {_ohms(low)} Ω, or 9.9E37 as if open"
+        rows.append([f"`ROUTe:SERies {channel}`", engineering(ohm, "Ω"), reads])
     return table(["closed", "fitted", "reads"], rows)
+
+
+def side_by_side() -> str:
+    """Values that two series channels make together."""
+    rows = [[f"`ROUTe:SERies {a},{b}`",
+             f"{engineering(SERIES_OHM[a - 1], 'Ω')} ∥ {engineering(SERIES_OHM[b - 1], 'Ω')}",
+             engineering(ohm, "Ω")] for a, b, ohm in measures.series_pairs()]  # fmt: skip
+    return table(["closed", "side by side", "make"], rows)
 
 
 LOAD_V = 4.5
@@ -302,6 +318,8 @@ def ratings() -> str:
              "coil_least_v": "pull-in, warm, of the least coil voltage",
              "output_a": "output current", "output_v": "output voltage",
              "hold_a": "current that has to hold at 40 °C", "pulse_a": "short, before it is cut",
+             "least_ma": "current, least, of what it gets", "most_ma": "current, most",
+             "fault_a": "short, cells of 0 Ω", "surge_a2s": "until F1 trips, A²s",
              "led_most_ma": "lamp, most", "led_least_ma": "lamp, least, of what it gets",
              "signal_a": "signal current", "rail": "own rail", "input": "input voltage"}  # fmt: skip
     worst: dict[tuple[str, str], limits.Stress] = {}
@@ -314,6 +332,19 @@ def ratings() -> str:
              f"{_used(s):.0%}", f"{s.share:.0%}"]
             for (quantity, kind), s in sorted(worst.items(), key=lambda item: item[0][::-1])]
     return table(["kind", "limit", "worst part", "at worst", "rated", "used", "allowed"], rows)
+
+
+def coils() -> str:
+    """What packed relays need to pull in, with a magnetic shield and without."""
+    n = build("reed")
+    worst = min(n.kinds("relay"), key=lambda relay: limits.coil_v(n, relay))
+    gets_v = limits.coil_v(n, worst)
+    rows = []
+    for name, shielded in (("with a magnetic shield", True), ("without", False)):
+        needs_v = limits.pull_in_v(worst, shielded)
+        rows.append([name, f"{needs_v:.2f} V", f"{gets_v:.2f} V",
+                     "holds" if needs_v <= gets_v else "fails", f"{gets_v / needs_v - 1:+.0%}"])  # fmt: skip
+    return table(["relays side by side", "need warm", "get at least", "", "margin"], rows)
 
 
 def _used(stress: limits.Stress) -> float:
@@ -329,6 +360,7 @@ BLOCKS: dict[str, Callable[[], str]] = {
     "pins": pins, "held": held_table, "shared parts": parts_shared, "driver parts": parts_drivers,
     "budget": budget, "leads": leads, "passes": passes, "senses": senses, "plug": plug,
     "series": series, "loads": loads, "ratings": ratings, "bank": bank,
+    "coils": coils, "side by side": side_by_side,
 }  # fmt: skip
 
 

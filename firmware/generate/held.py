@@ -21,8 +21,8 @@ OFF_V = 0.65
 ON_V = 4.25
 """Above this every register takes its enable-not for high, at 5 V (85 % of the supply)."""
 
-LOW = ("SUPPLY", "HOLD", "MARKER", "BLEED", "STROBE", "RESET_LINE", "CHAIN_READ")
-HIGH = ("CHAIN_ENABLE_NOT", "RESET_NOT")
+LOW = ("SUPPLY", "HOLD", "BEATS", "MARKER", "BLEED", "STROBE", "RESET_LINE", "CHAIN_READ")
+HIGH = ("ENABLE_NOT", "RESET_NOT", "RXD", "TXD")
 _RAILS_V = {"GND": 0.0, "+5V": 5.0, "+12V": 12.0, "+15V": 15.0}
 
 

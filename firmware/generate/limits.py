@@ -11,17 +11,26 @@ from rig.project.electrical import FRESH_CELL, MAX_SUPPLY_V, REFUSE_ABOVE_MA
 TOY_V = MAX_SUPPLY_V * FRESH_CELL
 """Eight fresh cells, V: the most that any node of a toy has."""
 
-LOGIC_LEAST_V, LOGIC_MOST_V = 4.6, 5.25
-"""The controller's 5 V behind cable and isolator, and the most that USB gives."""
+LOGIC_LEAST_V, LOGIC_MOST_V = 4.54, 5.25
+"""The least 5 V with which the firmware switches a toy on: what it reads as 4.6 V in the worst
+corner; and the most that USB gives."""
 
 CELL_LEAST_OHM = 0.1
 """Inner resistance of one large fresh alkaline cell (common practice, no source)."""
+
+FUSE_WARM, FUSE_COLD = 0.82, 1.2
+"""Of its name, what a resettable fuse still holds at 40 °C and needs to trip at 0 °C (data
+sheets, memory)."""
 
 PEAK_LIMIT_A = 0.45
 """Largest peak limit of the supply current that can be set."""
 
 COIL_WARM = 1.08
 """Copper at 40 °C: a coil pulls in at 8 % more than its data sheet says for 20 °C."""
+
+PACKED = 1.2
+"""What relays without a magnetic shield need more, packed side by side (common practice: the
+neighbours' fields take 10 to 20 % away)."""
 
 COIL_SPREAD = 0.9
 """Least coil resistance, as a fraction of its name."""
@@ -34,7 +43,7 @@ _SPANS = {
     "CELL+": (0.0, TOY_V), "FUSED": (0.0, TOY_V), "GUARDED": (0.0, TOY_V), "RAIL": (0.0, TOY_V),
     "BLED": (0.0, TOY_V), "TOY_RESET": (0.0, TOY_V), "PULLED": (0.0, TOY_V),
     "BUS1": (0.0, TOY_V), "BUS2": (0.0, TOY_V), "SENSE": (0.0, TOY_V),
-    "SPEAKER_1": (0.0, TOY_V), "SPEAKER_2": (0.0, TOY_V), "COUPLED": (0.0, TOY_V),
+    "SPEAKER_1": (0.0, TOY_V), "SPEAKER_2": (0.0, TOY_V), "DUMMY": (0.0, TOY_V), "COUPLED": (0.0, TOY_V),
     "TENTH": (0.0, TOY_V), "TOY-": (0.0, 0.22), "SHUNT": (0.0, 0.22),
     "PUMP": (-LOGIC_MOST_V, LOGIC_MOST_V), "LEFT": (0.0, 2.0), "RIGHT": (0.0, 2.0), "LINE_GND": (0.0, 0.0),
     "CONTINUITY_NODE": (0.0, TOY_V),
@@ -92,6 +101,9 @@ def drops(netlist: Netlist) -> dict[str, float]:
     """Give the drop over resistors whose nets alone don't tell it, V."""
     found = _divided(netlist, "R62", "R63", TOY_V) | _divided(netlist, "R64", "R65", LOGIC_MOST_V)
     found |= _divided(netlist, "R51", "R52", TOY_V) | _divided(netlist, "R20", "R21", TOY_V)
+    # Lines of the chain: the current through R4 is the most that stands.
+    holder_a = LOGIC_MOST_V / netlist["R4"].value
+    found |= {ref: holder_a * netlist[ref].value for ref in ("R27", "R28", "R29", "R30")}
     # A dummy load gets at most what the supply gives before its peak limit cuts it.
     dummy = netlist["R61"]
     found["R61"] = (TOY_V * PEAK_LIMIT_A * dummy.value * (1 - dummy.percent / 100)) ** 0.5
@@ -118,6 +130,11 @@ def coil_v(netlist: Netlist, relay: Part) -> float:
     register, coils = _driver_of(netlist, relay)
     ohm = relay.rating["coil_ohm"] / coils
     return LOGIC_LEAST_V * ohm / (ohm + register.rating["on_ohm"])
+
+
+def pull_in_v(relay: Part, shielded: bool) -> float:
+    """Give the voltage that a coil needs at most among others that are on, warm, V."""
+    return relay.rating["coil_least_v"] * COIL_WARM * (1 if shielded else PACKED)
 
 
 def coil_most_ma(relay: Part) -> float:
@@ -152,6 +169,11 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             clamp_a = (TOY_V - LOGIC_LEAST_V) / netlist["R56"].value
             pump_a = 2 * LOGIC_MOST_V / netlist["R13"].value
             yield Stress(ref, "amp", max(clamp_a, pump_a), rating["amp"], OTHER_SHARE)
+        elif part.kind == "rectifier":
+            fuse = netlist["F1"].rating
+            yield Stress(ref, "volt", across(*nets), rating["volt"], OTHER_SHARE)
+            yield Stress(ref, "amp", fuse["trip_a"] * FUSE_COLD, rating["amp"], OTHER_SHARE)
+            yield Stress(ref, "surge_a2s", fuse["let_a2s"], rating["surge_a2s"], OTHER_SHARE)
         elif part.kind == "transistor":
             yield Stress(ref, "volt", across(part.pins["D"], part.pins["S"]), rating["volt"],
                          OTHER_SHARE)  # fmt: skip
@@ -169,8 +191,8 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             amp = TOY_V / netlist["R41"].value if key else REFUSE_ABOVE_MA / 1000
             yield Stress(ref, "contact_a", amp, rating["contact_a"], OTHER_SHARE)
             # turned round: what the coil needs must be below what it gets
-            yield Stress(ref, "coil_least_v", rating["coil_least_v"] * COIL_WARM,
-                         coil_v(netlist, part), 1.0)  # fmt: skip
+            needs_v = pull_in_v(part, "magnetically shielded" in part.text)
+            yield Stress(ref, "coil_least_v", needs_v, coil_v(netlist, part), 1.0)
         elif part.kind == "power register":
             most = max((sum(p.kind == "relay" for p, _ in netlist.on(net))
                         for pin, net in part.pins.items() if pin in _OUTPUTS), default=0)  # fmt: skip
@@ -184,16 +206,29 @@ def stresses(netlist: Netlist) -> Iterator[Stress]:
             yield Stress(ref, "signal_a", REFUSE_ABOVE_MA / 1000, rating["signal_a"], OTHER_SHARE)
         elif part.kind == "regulator":
             yield Stress(ref, "input", span(part.pins["IN"])[1], rating["most_v"], OTHER_SHARE)
-        elif part.kind == "fuse":
+        elif part.kind in ("fuse", "cut-off"):
             yield Stress(ref, "volt", TOY_V, rating["volt"], OTHER_SHARE)
-            # a resettable fuse holds about 82 % of its name at 40 °C (data sheets, memory)
-            yield Stress(ref, "hold_a", 0.4, rating["hold_a"] * 0.82, 1.0)
+            yield Stress(ref, "hold_a", 0.4, rating["hold_a"] * FUSE_WARM, 1.0)
+            if part.kind == "fuse":  # cells without any resistance
+                yield Stress(ref, "fault_a", TOY_V / rating["least_ohm"], rating["fault_a"],
+                             OTHER_SHARE)  # fmt: skip
         elif part.kind == "switch":
             yield Stress(ref, "volt", TOY_V, rating["volt"], OTHER_SHARE)
             yield Stress(ref, "amp", netlist["F1"].rating["trip_a"], rating["amp"], OTHER_SHARE)
             yield Stress(ref, "pulse_a", short_a(netlist), rating["pulse_a"], OTHER_SHARE)
             yield Stress(ref, "led_most_ma", led_most, rating["led_most_ma"], OTHER_SHARE)
             yield Stress(ref, "led_least_ma", rating["led_least_ma"], led_least, 1.0)
+        elif part.kind == "link":
+            yield Stress(ref, "amp", drop_v["R61"] / netlist["R61"].value, rating["amp"],
+                         OTHER_SHARE)  # fmt: skip
+        elif part.kind == "converter":
+            yield Stress(ref, "most_ma", rating["out_ma"], rating["most_ma"], OTHER_SHARE)
+        elif part.kind == "reference":
+            ohm = netlist["R26"].value
+            least_ma = (LOGIC_LEAST_V - rating["volts"]) / (ohm * 1.01) * 1000
+            most_ma = (LOGIC_MOST_V - rating["volts"]) / (ohm * 0.99) * 1000
+            yield Stress(ref, "least_ma", rating["least_ma"], least_ma, 1.0)
+            yield Stress(ref, "most_ma", most_ma, rating["most_ma"], OTHER_SHARE)
         elif part.kind == "transformer":
             volts = {"T1": drop_v["R63"], "T2": drop_v["R65"]}[ref] / 2**0.5
             yield Stress(ref, "volt", volts, rating["volt"], OTHER_SHARE)
@@ -215,14 +250,20 @@ ISOLATOR_MA = 400.0
 """What a USB port gives, and what the isolator must give."""
 
 
-def budget(netlist: Netlist, closures: int = 8) -> list[BudgetLine]:
+BUDGET_SHARE = 0.9
+"""Most of what the isolator gives that may be used, with everything at its worst at once."""
+
+
+def budget(netlist: Netlist, closures: int = 8, series: int = 3) -> list[BudgetLine]:
     """Give what the board draws from its 5 V at worst: everything closed that may be at once.
 
     Parameters
     ----------
     closures : int
-        Pads closed at once; with them one series channel, all keys, both hold channels and
+        Pads closed at once; with them series channels, all keys, both hold channels and
         either sense relay. Continuity is measured with nothing else of that closed.
+    series : int
+        Series channels closed side by side.
     """
     reeds = {part.ref: part for part in netlist.kinds("relay")}
     one = coil_most_ma(next(iter(reeds.values())))
@@ -230,7 +271,7 @@ def budget(netlist: Netlist, closures: int = 8) -> list[BudgetLine]:
     if netlist.driver == "reed":
         lines.append(BudgetLine(f"{closures} pads, coils", closures * one))
     lines += [
-        BudgetLine("1 series channel, coil", one),
+        BudgetLine(f"{series} series channels, coils", series * one),
         BudgetLine("8 keys, coils", 8 * one),
         BudgetLine("2 hold channels, coils", 2 * one),
         BudgetLine("1 sense relay, coil", one),

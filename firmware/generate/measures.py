@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import pairwise, product
+from itertools import combinations, pairwise, product
 
 from firmware.generate.limits import LOGIC_LEAST_V
 from firmware.generate.netlist import SERIES_OHM, Netlist
@@ -14,6 +14,9 @@ STEPS_OFF = 2
 
 CONTINUITY_V, CONTINUITY_OHM, CONTINUITY_GAIN = 0.18, 10_000.0, 20.0
 """What the firmware counts with for the continuity source and its amplifier."""
+
+LEAST_SUPPLY_V = 4.6
+"""Below this reading of its own 5 V the firmware doesn't switch a toy on."""
 
 OPEN_FROM = 0.98
 """From this fraction of the source's voltage up the firmware says that nothing is joined."""
@@ -74,6 +77,17 @@ def rail_reading_v(netlist: Netlist, volts: float) -> tuple[float, float]:
     return min(found), max(found)
 
 
+def supply_reading_v(netlist: Netlist, volts: float) -> tuple[float, float]:
+    """Give the least and most that the controller tells of its own 5 V, V."""
+    part = netlist["U7"]
+    told_v, off = part.rating["volts"], (part.percent + part.rating["drift_percent"]) / 100
+    found = []
+    for side in (-1, 1):
+        steps = told_v * (1 - side * off) / volts * STEPS - side * STEPS_OFF
+        found.append(told_v * STEPS / steps)
+    return min(found), max(found)
+
+
 def continuity_source(netlist: Netlist, off: tuple[float, float] = (0, 0)) -> tuple[float, float]:
     """Give the continuity source's voltage and inner resistance, V and ohms."""
     top, bottom = (_ohm(netlist, ref, w) for ref, w in zip(("R54", "R55"), off, strict=True))
@@ -126,6 +140,30 @@ def series_readings(netlist: Netlist) -> list[tuple[int, float, float, float]]:
         (channel, float(ohm), *resistance_reading_ohm(netlist, ohm * 1.0))
         for channel, ohm in enumerate(SERIES_OHM, 1)
     ]
+
+
+APART = 0.15
+"""Values that differ by less are one to a toy (our choice)."""
+
+
+def series_pairs() -> list[tuple[int, int, float]]:
+    """Give (channel, channel, ohms) of two side by side, where that is a value of its own.
+
+    Parallel resistors: R1 R2 / (R1 + R2).
+    """
+    values = list(enumerate(SERIES_OHM, 1))
+    known = [float(ohm) for ohm in SERIES_OHM if ohm]
+    pairs = sorted(
+        (one * other / (one + other), a, b)
+        for (a, one), (b, other) in combinations(values, 2)
+        if one and other
+    )
+    found = []
+    for ohm, a, b in reversed(pairs):
+        if all(max(ohm, other) / min(ohm, other) > 1 + APART for other in known):
+            known.append(ohm)
+            found.append((a, b, ohm))
+    return found
 
 
 def passes_v(driver: str) -> tuple[float | None, float | None]:

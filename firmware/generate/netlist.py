@@ -17,7 +17,7 @@ DRIVERS = ("reed", "crosspoint", "multiplexer")
 PADS = 24
 """Pads of the documented build; boards of 8 (reed) or 16 (the others) are added up to 64."""
 
-SERIES_OHM = (0, 6_800, 33_000, 150_000, 1_500, 15_000, 68_000, 470_000)
+SERIES_OHM = (0, 6_800, 33_000, 150_000, 1_500, 15_000, 470_000, 2_200_000)
 """The series bank in the order of its channels; the first is a wire."""
 
 COIL = {"coil_ohm": 500.0, "coil_least_v": 3.75, "contact_v": 100.0, "contact_a": 0.5}
@@ -115,7 +115,7 @@ def diode(ref, anode, cathode, text) -> Part:
 
 
 def transistor(ref, gate, drain, source="GND") -> Part:
-    """A small logic-level N-channel transistor; the thresholds matter to the heartbeat."""
+    """A small logic-level N-channel transistor."""
     return Part(ref, "transistor", {"G": gate, "D": drain, "S": source}, None,
                 "N-channel MOSFET, TO-92, threshold 0.75-1.5 V (ZVNL110A type)",
                 {"volt": 60, "gate_v": 15, "amp": 0.3, "watt": 0.6})  # fmt: skip
@@ -123,7 +123,8 @@ def transistor(ref, gate, drain, source="GND") -> Part:
 
 def relay(ref, register_output, a, b) -> Part:
     return Part(ref, "relay", {"coil+": "+5V", "coil-": register_output, "a": a, "b": b}, None,
-                "reed relay, 5 V 500 Ω coil with diode inside, 1 form A, SIP", COIL)  # fmt: skip
+                "reed relay, magnetically shielded, 5 V 500 Ω coil with diode inside, 1 form A, SIP",
+                COIL)  # fmt: skip
 
 
 def chip(ref, kind, text, pins, **rating) -> Part:
@@ -136,8 +137,8 @@ REGISTER = "8-bit shift register with storage and enable (74HC595 type)"
 
 def power_register(ref: str, chain: int, outputs: dict[int, str]) -> Part:
     """A register of the chain whose outputs pull coils to ground; the last one feeds PB0."""
-    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "CHAIN_CLOCK",
-            "RCK": "CHAIN_LATCH", "G": "CHAIN_ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
+    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "SHIFT",
+            "RCK": "LATCH", "G": "ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
             "GND": "GND"}  # fmt: skip
     pins |= {f"D{bit}": net for bit, net in outputs.items()}
     return chip(ref, "power register", POWER_REGISTER, pins, draw_ma=1.0, output_a=0.15,
@@ -145,32 +146,24 @@ def power_register(ref: str, chain: int, outputs: dict[int, str]) -> Part:
 
 
 def logic_register(ref: str, chain: int, outputs: list[str]) -> Part:
-    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "CHAIN_CLOCK",
-            "RCK": "CHAIN_LATCH", "G": "CHAIN_ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
+    pins = {"SER": chain_net(chain), "SEROUT": chain_net(chain + 1), "SRCK": "SHIFT",
+            "RCK": "LATCH", "G": "ENABLE_NOT", "SRCLR": "+5V", "VCC": "+5V",
             "GND": "GND"}  # fmt: skip
     pins |= {f"Q{bit}": net for bit, net in enumerate(outputs)}
     return chip(ref, "register", REGISTER, pins, draw_ma=1.0)
 
 
 def chain_net(register: int) -> str:
-    return "CHAIN_DATA" if register == 0 else f"CHAIN_{register}"
+    return f"CHAIN_{register}"
 
-
-CONTROLLER_PINS = {
-    "RESET": 1, "PD0": 2, "PD1": 3, "PD2": 4, "PD3": 5, "PD4": 6, "VCC": 7, "GND": 8,
-    "XTAL1": 9, "XTAL2": 10, "PD5": 11, "PD6": 12, "PD7": 13, "PB0": 14, "PB1": 15, "PB2": 16,
-    "PB3": 17, "PB4": 18, "PB5": 19, "AVCC": 20, "AREF": 21, "AGND": 22, "PC0": 23, "PC1": 24,
-    "PC2": 25, "PC3": 26, "PC4": 27, "PC5": 28,
-}  # fmt: skip
-"""Leg numbers of the ATmega328P in its 28-leg case (data sheet, memory)."""
 
 CONTROLLER_NETS = {
     "RESET": "RESET_NOT", "PD0": "RXD", "PD1": "TXD", "PD2": "SUPPLY", "PD3": "MARKER",
     "PD4": "CHAIN_DATA", "PD5": "CHAIN_CLOCK", "PD6": "CHAIN_LATCH", "PD7": "CHAIN_ENABLE_NOT",
     "PB0": "CHAIN_READ", "PB1": "BLEED", "PB2": "HEARTBEAT", "PB3": "STROBE",
     "PB4": "MISO", "PB5": "SCK", "PC0": "RAIL_SENSE", "PC1": "CURRENT_SENSE",
-    "PC2": "RESET_LINE", "PC3": "BUS_SENSE", "PC4": "CONTINUITY_SENSE", "VCC": "+5V",
-    "AVCC": "+5V", "AREF": "AREF", "GND": "GND", "AGND": "GND", "XTAL1": "XTAL1",
+    "PC2": "RESET_LINE", "PC3": "BUS_SENSE", "PC4": "CONTINUITY_SENSE", "PC5": "REFERENCE",
+    "VCC": "+5V", "AVCC": "+5V", "AREF": "AREF", "GND": "GND", "AGND": "GND", "XTAL1": "XTAL1",
     "XTAL2": "XTAL2",
 }  # fmt: skip
 
@@ -183,17 +176,30 @@ def core() -> list[Part]:
         capacitor("C1", 22e-12, "XTAL1", "GND", text="ceramic NP0", percent=5),
         capacitor("C2", 22e-12, "XTAL2", "GND", text="ceramic NP0", percent=5),
         capacitor("C3", 100e-9, "+5V", "GND"),
+        capacitor("C6", 100e-9, "+5V", "GND"),
         capacitor("C4", 100e-9, "AREF", "GND"),
         capacitor("C5", 100e-6, "+5V", "GND", volt=16, text="electrolytic", percent=20),
         resistor("R1", 10e3, "RESET_NOT", "+5V"),
         resistor("R2", 10e3, "SUPPLY", "GND"),
         resistor("R3", 10e3, "MARKER", "GND"),
-        resistor("R4", 10e3, "CHAIN_ENABLE_NOT", "+5V"),
+        resistor("R4", 10e3, "ENABLE_NOT", "+5V"),
         resistor("R5", 10e3, "CHAIN_READ", "GND"),
         resistor("R6", 10e3, "BLEED", "GND"),
         resistor("R7", 10e3, "STROBE", "GND"),
         resistor("R8", 10e3, "RESET_LINE", "GND"),
-        Part("J1", "connector", {"5V": "+5V", "GND": "GND", "TXD": "RXD", "RXD": "TXD"},
+        resistor("R9", 4.7e3, "FROM_HOST", "RXD"),
+        resistor("R10", 4.7e3, "TXD", "TO_HOST"),
+        resistor("R24", 100e3, "RXD", "+5V"),
+        resistor("R25", 100e3, "TXD", "+5V"),
+        resistor("R27", 47, "CHAIN_DATA", chain_net(0)),
+        resistor("R28", 47, "CHAIN_CLOCK", "SHIFT"),
+        resistor("R29", 47, "CHAIN_LATCH", "LATCH"),
+        resistor("R30", 47, "CHAIN_ENABLE_NOT", "ENABLE_NOT"),
+        resistor("R26", 1.5e3, "+5V", "REFERENCE"),
+        Part("U7", "reference", {"+": "REFERENCE", "-": "GND"}, None,
+             "shunt reference 2.500 V, 0.5 %, 1-15 mA, TO-92 (LM4040 type)",
+             {"volts": 2.5, "least_ma": 1.0, "most_ma": 15.0, "drift_percent": 0.3}, percent=0.5),
+        Part("J1", "connector", {"5V": "+5V", "GND": "GND", "TXD": "FROM_HOST", "RXD": "TO_HOST"},
              text="serial converter with 5 V signals, behind the USB isolator"),
         Part("J2", "connector", {"MISO": "MISO", "5V": "+5V", "SCK": "SCK",
                                  "MOSI": "STROBE", "RST": "RESET_NOT", "GND": "GND"},
@@ -204,25 +210,36 @@ def core() -> list[Part]:
 def supply() -> list[Part]:
     """Cells to toy: fuse, cut-off, switch, shunt, bleed; and what measures them."""
     return [
-        Part("J3", "connector", {"+": "CELL+", "-": "GND"}, text="clips to the toy's cells"),
+        Part("J3", "connector", {"+": "CELL+", "-": "GND"},
+             text="clips to the toy's cells; F1 and F2 are in the plus clip's lead"),
         Part("F1", "fuse", {"1": "CELL+", "2": "FUSED"}, None,
-             "resettable fuse, holds 0.5 A, trips at 1 A (20 °C)",
-             {"volt": 60, "hold_a": 0.5, "trip_a": 1.0, "least_ohm": 0.5}),
-        Part("F2", "fuse", {"1": "FUSED", "2": "GUARDED"}, None,
+             "resettable fuse, holds 0.5 A, trips at 1 A (20 °C), 60 V 40 A (RXEF050 type)",
+             {"volt": 60, "fault_a": 40.0, "hold_a": 0.5, "trip_a": 1.0, "least_ohm": 0.5,
+              "let_a2s": 40.0}),
+        Part("F2", "cut-off", {"1": "FUSED", "2": "GUARDED"}, None,
              "thermal cut-off, 77 °C, one-shot", {"volt": 24, "hold_a": 5.0, "trip_a": 1e9}),
+        Part("J9", "connector", {"lead+": "GUARDED", "lead-": "GND", "+": "GUARDED", "-": "GND"},
+             text="socket of the cells' lead, at the board's edge"),
+        Part("D2", "rectifier", {"A": "GND", "K": "GUARDED"}, None,
+             "Schottky, 45 V 15 A, 300 A for 8.3 ms (15SQ045 type)",
+             {"volt": 45, "amp": 15.0, "surge_a2s": 370.0}),
         Part("U2", "switch", {"A": "LED+", "K": "LED-", "D1": "GUARDED", "D2": "RAIL"}, None,
              "photo-relay with MOSFET output, 60 V 4 A, 12 A for 0.1 s, off in 1 ms (TLP3545A type)",
              {"volt": 60, "amp": 4.0, "pulse_a": 12.0, "on_ohm": 0.06, "led_least_ma": 5.0,
               "led_most_ma": 30.0, "led_off_ma": 0.1, "led_v_least": 1.2, "led_v_most": 1.6}),
         resistor("R12", 300, "+5V", "LED+"),
-        transistor("Q2", "HOLD", "LED-", "LED_MID"),
+        transistor("Q2", "BEATS", "LED-", "LED_MID"),
         transistor("Q1", "SUPPLY", "LED_MID"),
         resistor("R13", 220, "HEARTBEAT", "PUMP_IN"),
-        capacitor("C7", 220e-9, "PUMP_IN", "PUMP", text="film", percent=10),
-        resistor("R11", 1.5e3, "PUMP", "GND"),
+        capacitor("C7", 330e-9, "PUMP_IN", "PUMP", text="film", percent=10),
+        resistor("R11", 4.7e3, "PUMP", "GND"),
+        diode("D3", "GND", "PUMP", "Schottky BAT85 type"),
         diode("D1", "PUMP", "HOLD", "Schottky BAT85 type"),
-        capacitor("C8", 68e-9, "HOLD", "GND", text="film", percent=5),
-        resistor("R14", 150e3, "HOLD", "GND"),
+        capacitor("C8", 150e-9, "HOLD", "GND", text="film", percent=5),
+        resistor("R14", 100e3, "HOLD", "GND"),
+        resistor("R66", 20e3, "+5V", "HOLD_LEAST"),
+        resistor("R67", 10e3, "HOLD_LEAST", "GND"),
+        resistor("R60", 100e3, "BEATS", "GND"),
         Part("J4", "connector", {"+": "RAIL", "-": "TOY-", "reset": "TOY_RESET"},
              text="clips to the toy's board: plus, minus, reset pad"),
         resistor("R15", 0.22, "TOY-", "GND", watt=1.0, text="wire-wound or metal strip"),
@@ -287,7 +304,7 @@ def measuring() -> list[Part]:
              {"1+": "SHUNT", "1-": "GAIN_50", "1out": "AMPERES",
               "2+": "THIRD", "2-": "BUS_VOLTS", "2out": "BUS_VOLTS",
               "3+": "CLAMPED", "3-": "GAIN_20", "3out": "OHMS",
-              "4+": "GND", "4-": "SPARE", "4out": "SPARE", "VDD": "+5V", "VSS": "GND"},
+              "4+": "HOLD", "4-": "HOLD_LEAST", "4out": "BEATS", "VDD": "+5V", "VSS": "GND"},
              draw_ma=6.0, offset_mv=0.5, swing_mv=20.0, bandwidth_hz=10e6),
         Part("J5", "connector", {f"{n}{end}": f"KEY_{n}{end}" for n in range(1, 9) for end in "AB"},
              text="eight pairs of key sockets"),
@@ -301,10 +318,11 @@ def sound() -> list[Part]:
     """Loudspeaker to line input, marker to line input, dummy load."""
     transformer = "audio transformer 600 Ω : 600 Ω, 1:1, primary at least 1 H"
     return [
-        Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2"},
-             text="clips to the toy's loudspeaker wires"),
-        resistor("R61", 8.2, "SPEAKER_1", "SPEAKER_2", watt=10.0, percent=5,
-                 text="wire-wound, in place of the loudspeaker"),
+        Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2", "3": "LOUDSPEAKER"},
+             text="clips: 1 the amplifier's cut wire, 3 its end at the loudspeaker, 2 the other wire"),
+        Part("JP1", "link", {"1": "SPEAKER_1", "3": "LOUDSPEAKER", "R61": "DUMMY"},
+             text="three posts, one jumper: loudspeaker or R61", rating={"amp": 2.0}),
+        resistor("R61", 8.2, "DUMMY", "SPEAKER_2", watt=10.0, percent=5, text="wire-wound"),
         capacitor("C61", 1e-6, "SPEAKER_1", "COUPLED", volt=63, text="film"),
         resistor("R62", 5.6e3, "COUPLED", "TENTH"),
         resistor("R63", 620, "TENTH", "SPEAKER_2"),
@@ -352,16 +370,21 @@ def crosspoint(pads: int) -> list[Part]:
     parts += _holders(71, dict.fromkeys(word + selects, "GND"))
     for n in range(1, chips + 1):
         pins = {name: name for name in word}
-        pins |= {"CS": f"CS{n}", "STROBE": "STROBE", "RESET": "CHAIN_ENABLE_NOT",
+        pins |= {"CS": f"CS{n}", "STROBE": "STROBE", "RESET": "ENABLE_NOT",
                  "Y0": "BUS1", "Y1": "BUS2", "VDD": "+12V", "VEE": "GND", "VSS": "GND"}  # fmt: skip
         pins |= {f"X{x}": f"PAD{16 * (n - 1) + x + 1}" for x in range(16) if 16 * (n - 1) + x < pads}
         parts.append(chip(f"U{50 + n}", "crosspoint",
                           "8 x 16 analog crosspoint, 4.5-13.2 V (MT8816 type)", pins, most_v=13.2,
                           signal_a=0.015, on_ohm=75.0, high_least_v=3.3))  # fmt: skip
+    # 1.4 mA from 12 V for each input at 5 V (data sheet, memory: 15 mA with all eleven at
+    # 3.4 V): address and data on every chip, one select; 5 mA of the regulator's own. The
+    # converter has 15 V from 5 V at three quarters.
+    rail_ma = 1.4 * (len(word) * chips + 1) + 5.0
     return [
         *parts,
         chip("U43", "converter", "converter 5 V to 15 V, 1 W, not regulated",
-             {"VIN": "+5V", "GND": "GND", "VOUT": "+15V"}, draw_ma=60.0),
+             {"VIN": "+5V", "GND": "GND", "VOUT": "+15V"}, draw_ma=rail_ma * 3 / 0.75,
+             out_ma=rail_ma, most_ma=66.0),
         chip("U44", "regulator", "regulator 12 V 0.1 A (78L12 type)",
              {"IN": "+15V", "GND": "GND", "OUT": "+12V"}, most_v=35.0),
         capacitor("C71", 10e-6, "+15V", "GND", volt=35, text="electrolytic", percent=20),
@@ -386,7 +409,7 @@ def multiplexer(pads: int) -> list[Part]:
                      if 16 * (n - 1) + x < pads}  # fmt: skip
             parts.append(chip(f"U{50 + 4 * (bus - 1) + n}", "multiplexer",
                               "16:1 analog multiplexer (74HC4067 type)", pins, most_v=6.0,
-                              signal_a=0.025, on_ohm=120.0))  # fmt: skip
+                              signal_a=0.025, on_ohm=225.0))  # fmt: skip
     return parts
 
 
