@@ -4,7 +4,9 @@
 
 For each driver: flash, variables, and the stack never touched in a run over much of it. For reed
 relays: how long over-current flows until drivers and supply are off, over so many phases of the
-sampling; from a query's last byte to its reply's first; touches a second, back to back.
+sampling, and how long a short does just after switching on; the longest time between two rises of
+the heartbeat over every command; from a query's last byte to its reply's first; touches a second,
+back to back.
 """
 
 from __future__ import annotations
@@ -16,10 +18,13 @@ import subprocess
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "emulated"))
+for folder in ("emulated", "fuzz"):
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1] / folder))
 
-from emulator import CYCLES_PER_MS, CYCLES_PER_US, Emulator, Port, build_firmware
+from emulator import CYCLES_PER_MS, CYCLES_PER_US, HOLD_MS, Emulator, Port, build_firmware
+from fuzzing import headers
 
+PARAMETERS = ("", " 1", " NONE", " ON", " (@1!3,2!5)", " (@1!1:1!32,2!1:2!32)", " 5,10,10,20,10")
 QUERIES = ("*ESE?", "SYST:ERR?", "ROUT:CLOS? (@1!1)", "TOUC:STAT?", "MEAS:CURR?", "MEAS:VOLT?")
 
 
@@ -42,12 +47,47 @@ def print_sizes(driver: str) -> None:
     print(f"{driver:12} flash {flash} B, variables {variables} B, untouched {untouched} B")
 
 
+def print_shorts(emulator: Emulator, port: Port) -> None:
+    """Print how long full scale flows when the toy is switched on into a short."""
+    times_ms = []
+    for delay_ms in (0, 1, 20, 50, 100, 200, 500):
+        port.write(f"SOUR:CURR:PROT:DEL {delay_ms};:OUTP ON")
+        on = emulator.wait_for(lambda state: state.supply, 5)
+        emulator.current(460)
+        off = emulator.wait_for(lambda state: state.is_open_and_off, 5)
+        emulator.current(20)
+        times_ms.append((off.cycle - on.cycle) / CYCLES_PER_MS)
+        port.write("OUTP:PROT:CLE;*CLS")
+        emulator.wait_cycles(50 * CYCLES_PER_MS)
+    port.write("*RST")
+    print(f"switched on into a short, delays of 0 to 500 ms: at most {max(times_ms):.1f} ms")
+
+
+def print_beats(emulator: Emulator, port: Port) -> None:
+    """Print the longest time between two rises of the heartbeat, and in which command it was."""
+    worst = (0.0, "")
+    for header in headers():
+        for parameter in PARAMETERS:
+            port.write("OUTP:PROT:CLE;:OUTP ON;:ROUT:SER 1;*CLS")
+            emulator.wait_for(lambda state: state.supply, 5)
+            emulator.longest_gap_ms()
+            port.write(f"{header}{parameter};{header}{parameter}")
+            emulator.wait_cycles(30 * CYCLES_PER_MS)
+            worst = max(worst, (emulator.longest_gap_ms(), header + parameter))
+            port.write("TOUC:ABOR;*RST;*CLS")
+            port.replies()
+    emulator.wait_cycles(500 * CYCLES_PER_MS)
+    print(f"heartbeat: rises at most {worst[0]:.2f} ms apart ({worst[1]}), over {len(headers())} "
+          f"headers with {len(PARAMETERS)} parameters each; held for {HOLD_MS['short']} ms at "
+          "least")  # fmt: skip
+
+
 def print_trips(emulator: Emulator, port: Port, phases: int) -> None:
     """Print how long 450 mA flow before everything is open and off."""
     rng, times_us = random.Random(1), []
     for phase in range(phases):
-        port.write("ROUT:SER 1;CLOS (@1!1,2!2);:OUTP ON")
-        emulator.wait_for(lambda state: state.supply, 5)
+        port.write("OUTP ON;:ROUT:SER 1;CLOS (@1!1,2!2)")
+        emulator.wait_for(lambda state: state.supply and state.closures, 5)
         emulator.wait_cycles(110 * CYCLES_PER_MS)
         emulator.current_later(450, rng.randrange(CYCLES_PER_MS))
         emulator.wait_for(lambda state: state.is_open_and_off, 5)
@@ -92,9 +132,10 @@ def main() -> None:
         print_sizes(driver)
     with Emulator() as emulator:
         port = Port(emulator)
-        emulator.rail(4500)
         port.errors()
         print_trips(emulator, port, given.phases)
+        print_shorts(emulator, port)
+        print_beats(emulator, port)
         print_latencies(emulator, port)
         print_touches(emulator, port)
 
