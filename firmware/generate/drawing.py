@@ -27,8 +27,8 @@ _SYMBOLS = {
     "fuse": elm.FuseIEC, "cut-off": elm.FuseIEC, "relay": elm.Switch, "diode": elm.Diode,
     "rectifier": elm.Diode,
 }  # fmt: skip
-LEGS_NOTE = ("Numbers at the pins are the legs of the types named, from memory of their data sheets: "
-             "check your maker's.")
+LEGS_NOTE = ("Numbers at the pins are the legs of the types named, from memory of their data "
+             "sheets: check your maker's.")
 _STEP = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 
@@ -152,9 +152,8 @@ class Sheet:
         for pin, anchor in (("+", "in2"), ("-", "in1"), ("out", "out")):
             self._place(ref, f"{unit}{pin}", symbol.absanchors[anchor])
             x, y = symbol.absanchors[anchor]
-            out = pin == "out"
-            self.text((x + (0.08 if out else -0.08), y + 0.08), leg(self.netlist[ref], f"{unit}{pin}"),
-                      "left" if out else "right", "bottom", 7)  # fmt: skip
+            number, aside = leg(self.netlist[ref], f"{unit}{pin}"), 0.08 if pin == "out" else -0.08
+            self.text((x + aside, y + 0.08), number, "left" if aside > 0 else "right", "bottom", 7)
         x, y = symbol.absanchors["center"]
         self.text((x + 0.1, y), f"{ref}.{unit}", "center", "center", 8)
 

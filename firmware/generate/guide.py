@@ -342,8 +342,9 @@ def coils() -> str:
     rows = []
     for name, shielded in (("with a magnetic shield", True), ("without", False)):
         needs_v = limits.pull_in_v(worst, shielded)
-        rows.append([name, f"{needs_v:.2f} V", f"{gets_v:.2f} V",
-                     "holds" if needs_v <= gets_v else "fails", f"{gets_v / needs_v - 1:+.0%}"])  # fmt: skip
+        holds = "holds" if needs_v <= gets_v else "fails"
+        rows.append([name, f"{needs_v:.2f} V", f"{gets_v:.2f} V", holds,
+                     f"{gets_v / needs_v - 1:+.0%}"])  # fmt: skip
     return table(["relays side by side", "need warm", "get at least", "", "margin"], rows)
 
 

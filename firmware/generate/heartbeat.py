@@ -86,12 +86,12 @@ def least_lamp_ma(board: Netlist, corner: Corner, gap_ms: float) -> float:
 
 def silence_ms(board: Netlist, corner: Corner, lamp_ma: float, toggle_ms: float = 1.0,
                ends_high: bool = True) -> float:  # fmt: skip
-    """Give the time from the last rising edge of regular beats until the lamp is below a current."""
+    """Give the time from regular beats' last rising edge until the lamp is below a current."""
     edges = [toggle_ms * n for n in range(1, int(40 / toggle_ms / 2) * 2 + 1 + ends_high)]
     rise = edges[-1] if ends_high else edges[-2]
     lines = deck(board, corner, edges)
-    lines += [f".tran 20u 240m {rise}m", f".meas tran off WHEN i(VCOUNT)={lamp_ma / 1000} FALL=LAST",
-              ".end"]  # fmt: skip
+    lines += [f".tran 20u 240m {rise}m",
+              f".meas tran off WHEN i(VCOUNT)={lamp_ma / 1000} FALL=LAST", ".end"]  # fmt: skip
     return spice.run(lines)["off"] * 1000 - rise
 
 

@@ -123,8 +123,8 @@ def transistor(ref, gate, drain, source="GND") -> Part:
 
 def relay(ref, register_output, a, b) -> Part:
     return Part(ref, "relay", {"coil+": "+5V", "coil-": register_output, "a": a, "b": b}, None,
-                "reed relay, magnetically shielded, 5 V 500 Ω coil with diode inside, 1 form A, SIP",
-                COIL)  # fmt: skip
+                ("reed relay, magnetically shielded, 5 V 500 Ω coil with diode inside, 1 form A, "
+                 "SIP"), COIL)  # fmt: skip
 
 
 def chip(ref, kind, text, pins, **rating) -> Part:
@@ -319,7 +319,8 @@ def sound() -> list[Part]:
     transformer = "audio transformer 600 Ω : 600 Ω, 1:1, primary at least 1 H"
     return [
         Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2", "3": "LOUDSPEAKER"},
-             text="clips: 1 the amplifier's cut wire, 3 its end at the loudspeaker, 2 the other wire"),
+             text=("clips: 1 the amplifier's cut wire, 3 its end at the loudspeaker, "
+                   "2 the other wire")),
         Part("JP1", "link", {"1": "SPEAKER_1", "3": "LOUDSPEAKER", "R61": "DUMMY"},
              text="three posts, one jumper: loudspeaker or R61", rating={"amp": 2.0}),
         resistor("R61", 8.2, "DUMMY", "SPEAKER_2", watt=10.0, percent=5, text="wire-wound"),

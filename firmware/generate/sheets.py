@@ -74,15 +74,16 @@ def supply() -> str:
     s.two("F2", (-4.4, -0.7), "right", 2.2, label="F2  77 °C")
     s.wire(("J3", "+"), ("F1", "1"))
     s.wire(("F1", "2"), ("F2", "1"))
-    s.frame((-10.4, 1.0), (-1.8, -2.8), "at the cells, off the board: F1 and F2 within 5 cm of plus")
+    s.frame((-10.4, 1.0), (-1.8, -2.8),
+            "at the cells, off the board: F1 and F2 within 5 cm of plus")  # fmt: skip
     s.box("J9", (0, 0), ["lead+", "lead-"], ["+", "-"], width=1.4, pitch=1.0,
           title="J9  cells' lead", show={"lead+": "+", "lead-": "-"})  # fmt: skip
     s.wire(("F2", "2"), ("J9", "lead+"))
     s.wire(("J3", "-"), ("J9", "lead-"))
     s.name_net(("J9", "-"), "down", 0.2)
     s.box("U2", (13.8, 0.0), ["D1", None, None, "A", "K"], ["D2"], width=3.4, pitch=1.0,
-          title="U2  photo-relay, TLP3545A type", show={"A": "lamp +", "K": "lamp −", "D1": "output",
-                                         "D2": "output"})  # fmt: skip
+          title="U2  photo-relay, TLP3545A type",
+          show={"A": "lamp +", "K": "lamp −", "D1": "output", "D2": "output"})  # fmt: skip
     s.two("D2", (4.4, -3.2), "up", 2.5, side="right", label="D2\nreversed cells")
     s.name_net(("D2", "A"), "down")
     s.wire(("J9", "+"), ("D2", "K"), dot=True)
@@ -197,8 +198,8 @@ def measuring() -> str:
         s.name_net((ref, "2"), "right", 0.05)
     s.name_rest("J5", 0.05)
     y = -12.6
-    groups.coils(s, "U6", (0, y), {"D0": ["K21"], "D1": ["K22"], "D2": ["K23", "K24"], "D4": ["K25"],
-                             "D5": ["K26"]},
+    groups.coils(s, "U6", (0, y), {"D0": ["K21"], "D1": ["K22"], "D2": ["K23", "K24"],
+                                   "D4": ["K25"], "D5": ["K26"]},
            "U6  register 2: senses, hold\nTPIC6B595 type")  # fmt: skip
     for i, ref in enumerate(["K21", "K22", "K23", "K24", "K25", "K26"]):
         groups.contact(s, ref, (21.0, y - 0.8 - 1.15 * i))

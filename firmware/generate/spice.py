@@ -37,8 +37,8 @@ def run(deck: Iterable[str]) -> dict[str, float]:
     said = done.stdout + done.stderr
     if "Error" in said:
         raise RuntimeError(said)
-    return {name.lower(): float(value)
-            for name, value in re.findall(r"^(\S+)\s*=\s*([-+.\deE]+)", said, re.MULTILINE)}  # fmt: skip
+    found = re.findall(r"^(\S+)\s*=\s*([-+.\deE]+)", said, re.MULTILINE)
+    return {name.lower(): float(value) for name, value in found}
 
 
 def node(net: str) -> str:

@@ -223,13 +223,15 @@ def test_the_marker_stays_above_the_hosts_threshold():
              f".meas tran late FIND v(line) AT={until}m", ".end"]  # fmt: skip
     said = run(deck)
     assert said["late"] >= 2.83 * MARKER_LEVEL, said
-    assert said["top"] * limits.LOGIC_MOST_V / least_v <= 0.9, said  # V: a 1.0 V input isn't clipped
+    # a 1.0 V input isn't clipped
+    assert said["top"] * limits.LOGIC_MOST_V / least_v <= 0.9, said
 
 
 def test_the_rail_bleeds_below_0_2_v():
     # handbook: V e^(-t/RC); 1,000 uF at 12.8 V, the bleed's transistor included
     bleed = BOARD["R22"].value
-    deck = ["bleed", f"CT rail 0 1000u IC={limits.TOY_V}", f"VG bleed 0 {limits.LOGIC_LEAST_V}", line(BOARD["R22"]),
+    deck = ["bleed", f"CT rail 0 1000u IC={limits.TOY_V}", f"VG bleed 0 {limits.LOGIC_LEAST_V}",
+            line(BOARD["R22"]),
             line(BOARD["Q3"], threshold_v=1.5), line(BOARD["R20"]), line(BOARD["R21"]),
             ".tran 1m 3 UIC", ".meas tran t WHEN v(rail)=0.2 FALL=1", ".end"]  # fmt: skip
     said = run(deck)

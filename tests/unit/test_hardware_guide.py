@@ -85,8 +85,9 @@ def _strikes(segment, box) -> bool:
     (x1, y1), (x2, y2) = segment
     left, top, right, bottom = box
     steps = int(max(abs(x2 - x1), abs(y2 - y1))) + 1
-    return any(left < x1 + (x2 - x1) * i / steps < right and top < y1 + (y2 - y1) * i / steps < bottom
-               for i in range(steps + 1))  # fmt: skip
+    along = (i / steps for i in range(steps + 1))
+    return any(left < x1 + (x2 - x1) * part < right and top < y1 + (y2 - y1) * part < bottom
+               for part in along)  # fmt: skip
 
 
 def unreadable(svg: str) -> list[str]:
@@ -97,7 +98,8 @@ def unreadable(svg: str) -> list[str]:
     bad = [f"{name}: struck" for name, box in boxes.items()
            if any(_strikes(segment, box) for segment in segments)]  # fmt: skip
     bad += [f"{a} and {b}" for (a, one), (b, other) in itertools.combinations(boxes.items(), 2)
-            if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]]  # fmt: skip
+            if one[0] < other[2] and other[0] < one[2]
+            and one[1] < other[3] and other[1] < one[3]]  # fmt: skip
     bad += [f"{name}: cut" for name, (x1, y1, x2, y2) in boxes.items()
             if x1 < left or y1 < top or x2 > left + width or y2 > top + height]  # fmt: skip
     return bad
@@ -341,7 +343,8 @@ def test_every_part_is_rated_above_what_it_gets(driver):
     "ref, change",
     [("R22", {"watt": 0.6, "volt": 200}), ("R15", {"watt": 0.25, "volt": 200}),
      ("C71", {"volt": 25}), ("U2", {"pulse_a": 6.0}), ("K24", {"coil_least_v": 4.2}),
-     ("U7", {"least_ma": 2.0}), ("D2", {"amp": 1.0}), ("D2", {"surge_a2s": 45.0}), ("F1", {"fault_a": 30.0})],
+     ("U7", {"least_ma": 2.0}), ("D2", {"amp": 1.0}), ("D2", {"surge_a2s": 45.0}),
+     ("F1", {"fault_a": 30.0})],
 )  # fmt: skip
 def test_a_part_rated_too_low_is_noticed(ref, change):
     board = BOARDS["crosspoint"]
@@ -374,7 +377,8 @@ def test_the_board_needs_less_than_isolator_and_usb_give(driver):
     need = sum(line.milliamp for line in limits.budget(BOARDS[driver]))
     assert 100 < need < limits.ISOLATOR_MA * limits.BUDGET_SHARE < limits.USB_MA
     # all eight series channels at once don't take more than the isolator gives either
-    assert sum(line.milliamp for line in limits.budget(BOARDS[driver], series=8)) < limits.ISOLATOR_MA
+    most = sum(line.milliamp for line in limits.budget(BOARDS[driver], series=8))
+    assert most < limits.ISOLATOR_MA
 
 
 def test_64_pads_of_crosspoints_need_more_than_the_isolator_gives():
@@ -524,7 +528,8 @@ def test_the_5_v_that_passes_is_enough_and_a_good_one_is_never_refused():
     for volts, low, high in ((4.6, 4.546, 4.655), (5.0, 4.941, 5.061)):
         assert measures.supply_reading_v(board, volts) == pytest.approx((low, high), abs=2e-3)
     assert measures.supply_reading_v(board, limits.LOGIC_LEAST_V)[1] < measures.LEAST_SUPPLY_V
-    assert measures.supply_reading_v(board, limits.LOGIC_LEAST_V + 0.02)[1] > measures.LEAST_SUPPLY_V
+    a_little_more_v = limits.LOGIC_LEAST_V + 0.02
+    assert measures.supply_reading_v(board, a_little_more_v)[1] > measures.LEAST_SUPPLY_V
     asked = float(re.search(r"sockets still empty: ([\d.]+) to 5\.25 V", README)[1])
     assert measures.supply_reading_v(board, asked)[0] > measures.LEAST_SUPPLY_V
 
