@@ -455,6 +455,11 @@ def test_the_guide_counts_with_the_firmware_s_own_figures():
     filter_s = upper * lower / (upper + lower) * BOARDS["reed"]["C51"].value
     assert int(told(toy, "SENSE_SETTLE_US")) >= 5e6 * filter_s
     assert told("clock.c", "TICK_US") == "1000"
+    assert told("board.h", "RELAYS_LEAST_MV") == f"{measures.LEAST_SUPPLY_V * 1000:.0f}"
+    # how long a hung loop goes on beating, and after the last beat nothing holds any more
+    permit_ms = told("supply.c", "PERMIT_MS")
+    assert f"expires after {permit_ms} ms" in README and re.search(rf"{permit_ms} \+ 20 ms", README)
+    assert int(told("supply.c", "SILENT_US")) > 20_000
 
 
 def test_the_scales_the_firmware_counts_with_are_the_boards():
@@ -611,6 +616,8 @@ def test_the_fuse_bytes_mean_what_the_text_says():
     assert high >> 7 == 1 and high >> 5 & 1 == 0  # reset pin stays one, programmer stays able
     assert high >> 3 & 1 == 0 and high & 1 == 1  # EEPROM kept, starts at 0
     assert extended & 0b111 == 0b100
+    asked = README.split("`SYSTem:FUSes?` answers")[1]
+    assert re.findall(r"\d+", asked)[:3] == [str(low), str(high), str(extended)]
 
 
 def test_the_cautions_come_first_and_are_whole():
