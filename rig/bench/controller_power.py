@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rig.bench.controller import Controller
 
-LEAST_SUPPLY_V = 4.6
+LEAST_SUPPLY_V = 4.7
 """What firmware/README.md asks for at each chip's supply legs."""
 
 BROWN_OUT_BITS = 7
