@@ -78,7 +78,9 @@ def distances(touches: Sequence[Sequence[Record]]) -> np.ndarray:
         shared = np.isfinite(near)
         total[shared] += near[shared]
         both += shared
-    surest = touch_distances([max(mine, key=lambda one: one.score or 0.0) for mine in touches])
+    surest = touch_distances(
+        [max(mine, key=lambda one: (one.score or 0.0, -one.number)) for mine in touches]
+    )
     sound = np.where(both > 0, total / np.maximum(both, 1), surest)
     heard = np.diag(both)
     one_alone = 1.0 - both / (heard[:, None] + heard - both)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from making_logs import bridge
 from making_records import baseline, record, seen_twice
@@ -154,6 +154,9 @@ SPOTS = st.lists(st.tuples(
 
 
 @given(SPOTS)
+@example([*[("AB", "sweep", "none", "answers", 1e3)] * 3, ("AB", "sweep", "none", "runs on", 1e3),
+          ("AB", "confirm", "cut", "freeze", 1e3), ("CD", "sweep", "none", "freeze", 1e4),
+          ("CD", "confirm", "cut", "freeze", 1e4), ("AC", "sweep", "none", "freeze", 1e3)])
 def test_whatever_was_made_the_finds_hold_together(spots):
     records = [record(n, pads, kind, sound, after, path)
                for n, (pads, kind, sound, after, path) in enumerate(spots, 1)]
