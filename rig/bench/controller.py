@@ -141,7 +141,7 @@ class Controller:
         self._check_in_step(message)
         self._in_step = False  # until the whole reply is in; an interrupt leaves it so
         self._send(message)
-        raw = self._receive(lambda: self._link.read_until(b"\n", LONGEST_REPLY))
+        raw = self._read_line()
         if not raw.endswith(b"\n"):
             got = f"only {raw!r}" if raw else "nothing"
             raise LinkLost(
@@ -304,7 +304,7 @@ class Controller:
                     "check power, cable and that the firmware is loaded"
                 )
             self._send("\n*IDN?")
-            heard += self._receive(lambda: self._link.read_until(b"\n", LONGEST_REPLY))
+            heard += self._read_line()
             self._link.timeout *= 2
         self._resync()
         self._link.timeout = reply_s
@@ -334,6 +334,20 @@ class Controller:
 
     def _read_boots(self) -> int:
         return self.numbers("SYSTem:BOOTs?", 1)[0]
+
+    def _read_line(self) -> bytes:
+        """Read up to a line's end, or as much as came before a silence of the link's timeout.
+
+        On a busy machine that time may be over when this program gets to its first byte, with
+        all the others waiting: only silence ends a reply.
+        """
+        raw = b""
+        while not raw.endswith(b"\n") and len(raw) < LONGEST_REPLY:
+            more = self._receive(lambda: self._link.read_until(b"\n", LONGEST_REPLY))
+            if not more:
+                break
+            raw += more
+        return raw
 
     def _check_in_step(self, message: str) -> None:
         if not self._in_step:

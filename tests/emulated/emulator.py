@@ -37,9 +37,6 @@ FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 CYCLES_PER_US = 16
 CYCLES_PER_MS = 16_000
 CYCLES_PER_S = 16_000_000
-RAIL_DIVIDER = 3
-"""The rail in mV is this many times what the converter's pin sees."""
-
 HOLD_MS = {"short": 6, "long": 20}
 """How long one rise of the heartbeat holds the supply: the two worst corners of its parts."""
 

@@ -2,9 +2,8 @@
 
 It listens to the emulator's pins, and at the very cycle at which a relay, a key or the
 supply changes it changes the same at a `SimulatedToy`, renders its sound and the marker
-in step with the emulator's clock, and plays both into the null sink. The toy's rail goes
-back to the controller's converter through the board's divider. Everything that the pins
-did is written to a file, as a witness that the host can't touch.
+in step with the emulator's clock, and plays both into the null sink. Everything that the
+pins did is written to a file, as a witness that the host can't touch.
 
     python toy_process.py --socket PATH --seed N --pads P --series 0,6800 --lead 2200
         --switch 0.2 --record FILE [--cut C,F] [--room-db 40]
@@ -24,7 +23,7 @@ import termios
 from pathlib import Path
 
 import numpy as np
-from emulator import RAIL_DIVIDER, Decoder, State, Tick
+from emulator import Decoder, State, Tick
 from sound_server import Player
 
 from rig.bench.simulated.board import make_board
@@ -56,6 +55,11 @@ class Room:
         Pads whose lead is cut: their relays work, but reach nothing.
     room_db : float
         Room noise below the toy's usual level, dB.
+
+    Attributes
+    ----------
+    volts : float
+        The toy's supply.
     """
 
     def __init__(
@@ -70,6 +74,7 @@ class Room:
     ) -> None:
         board = make_board(seed, pads)
         self.toy = SimulatedToy(board, seed)
+        self.volts = board.volts
         self._letters = board.letters
         self._keys = board.keys
         self._series_ohm = series_ohm
@@ -143,7 +148,9 @@ def run(link: socket.socket, room: Room, player: ToyPlayer, record: Path) -> Non
     decoder = Decoder()
     marker = False
     free_at = 0  # cycle from which sound may be dropped; None while a touch runs
-    last_mv = None
+    # The emulator has the rail follow the switch by itself: told from here it would come late
+    # where this process lags, and the controller would miss it.
+    link.sendall(f"cells {round(room.volts * 1000)}\n".encode())
     with record.open("a", buffering=1) as witness:
         for line in link.makefile("r"):
             event = decoder.feed(line)
@@ -162,10 +169,6 @@ def run(link: socket.socket, room: Room, player: ToyPlayer, record: Path) -> Non
             free = free_at is not None and event.cycle > free_at
             if not (free and player.backlog() > BACKLOG_BYTES):
                 player.play(sound)
-            rail_mv = round(room.toy.rail_v() * 1000 / RAIL_DIVIDER)
-            if rail_mv != last_mv:
-                last_mv = rail_mv
-                link.sendall(f"adc 0 {rail_mv}\n".encode())
 
 
 def as_record(state: State) -> dict:

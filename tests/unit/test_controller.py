@@ -106,6 +106,14 @@ def test_opening_learns_who_is_there(controller):
     assert controller.query("SYSTem:DMAN?") == "3000"
 
 
+def test_a_busy_machine_whose_time_is_over_at_the_first_byte_reads_the_others(
+    controller, monkeypatch
+):
+    """pyserial's read_until gives what it has once its time is over, be the rest there or not."""
+    monkeypatch.setattr(controller._link, "read_until", lambda *_: controller._link.read(1))
+    assert controller.query("SYSTem:DMAN?") == "3000"
+
+
 def test_opening_waits_out_a_restart(peer):
     peer.deaf_lines = 4  # two probes, each a line end and a query
     controller = open_at(peer)
