@@ -49,11 +49,11 @@ def test_the_rail_is_compared_with_toy_yaml(make, source, lowest, highest):
 
 
 def test_it_looks_when_the_controller_has_let_the_toy_draw_what_it_likes(make):
-    peer, bench = make(guard={"inrush_ms": 700})
+    peer, bench = make(guard={"inrush_ms": 450})
     # it takes to the blanking's end until it is up
-    peer.rail_v = lambda: 4.5 if peer.is_on and peer.clock() >= 0.7 else 0.0
+    peer.rail_v = lambda: 4.5 if peer.is_on and peer.clock() >= 0.45 else 0.0
     bench.supply(True)
-    assert peer.clock() == pytest.approx(0.75)
+    assert peer.clock() == pytest.approx(0.5)
     after = peer.heard[peer.heard.index("OUTPut ON") :]
     assert after.count("SYSTem:DMAN?") >= 2  # the dead-man is fed meanwhile
     assert after.index("SYSTem:DMAN?") < after.index("MEASure:VOLTage?")
