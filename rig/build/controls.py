@@ -16,7 +16,8 @@ from rig.build.evidence import Evidence, Trial, amounts
 from rig.build.series import TOLERANCE, at_least, pot_for
 from rig.choose.picks import Pick
 from rig.choose.rank import Find
-from rig.words import ohms, sound_words
+from rig.outcomes import AFTERS, SOUNDS, sound_words, unit_of
+from rig.words import ohms
 
 BODY_LEAST_OHM = 50_000.0
 """Two fingertips on domes are 50 kohm to 2 Mohm, with damp skin less (common practice)."""
@@ -30,9 +31,6 @@ BODY_LIMIT_MA = 0.5
 PHOTOCELL_DARK_OHM = 1e6
 """A photocell runs from a few kohm in light to about 1 Mohm in the dark (common practice)."""
 PHOTOCELL = f"A photocell has a few kΩ in light and about {ohms(PHOTOCELL_DARK_OHM)} in the dark."
-
-SMOOTH = {"cents": 80.0, "dB": 3.0, "Hz": 15.0, "s": 0.03}
-"""Least spread of an amount over the paths that counts as changing, by unit (our choice)."""
 
 @dataclass(frozen=True)
 class Control:
@@ -128,11 +126,8 @@ def _unfitted(evidence: Evidence) -> Control:
     if find is None:
         return Control("leave out", "nothing found",
                        f"Touched over {paths}, and no change that came back.")
-    if find.stop == "guarded":
-        return Control(
-            "leave out", "no control", "The rig's guard opened everything: too much current for "
-            "a part that stays in the toy.",
-        )  # fmt: skip
+    if find.stop and AFTERS[find.stop].unfitted:
+        return Control("leave out", "no control", AFTERS[find.stop].unfitted)
     stopped = evidence.stopped_ohm
     assert stopped is not None  # a find that nothing can be played of is a stop
     return Control(
@@ -143,18 +138,11 @@ def _unfitted(evidence: Evidence) -> Control:
 
 def _by_sound(find: Find, seen: _Seen) -> Control:
     """Choose by what was heard."""
-    if find.after == "runs on":
-        return _toggle(
-            "It goes on by itself while held: a toggle holds it, and other bends can be tried "
-            "over it without pressing keys.", seen,
-        )  # fmt: skip
-    if find.sound == "loop":
-        return _toggle("A loop lasts while it is held: a toggle holds it.", seen)
-    if find.sound == "blip":
-        return _button("It ends by itself: a button gives it again and again.", seen)
-    if find.sound == "cut":
-        return _button("It takes the sound away while held: a button plays the gaps.", seen)
-    return _changing(find, seen)
+    rule = AFTERS[find.after].control or SOUNDS[find.sound].control
+    if rule is None:
+        return _changing(find, seen)
+    kind, why = rule
+    return _BUILDERS[kind](why, seen)
 
 
 def body_fixed_ohm(volts: float) -> float:
@@ -194,7 +182,7 @@ def _changing(find: Find, seen: _Seen) -> Control:
             + (f" to {ohms(high)}" if high > low * 1.02 else "")
             + ". Skin is in that range, so it can be played by touch.", seen,
         )  # fmt: skip
-    if _moves(measured, SMOOTH.get(unit or "", 0.0)):
+    if _moves(measured, unit_of(unit).moves):
         (path_low, amount_low), (path_high, amount_high) = measured[0], measured[-1]
         return _pot(
             "Its amount moves step by step with the resistance: "

@@ -9,8 +9,8 @@ from statistics import median
 
 from rig.choose.picks import Pick
 from rig.choose.rank import Find, finds
-from rig.listen import STOPS, is_change
 from rig.log import Record
+from rig.outcomes import is_heard, is_stop
 
 PadPair = frozenset
 HEARD_AGAIN = 2
@@ -31,12 +31,12 @@ class Trial:
     @property
     def stopped(self) -> bool:
         """Say whether the toy froze or the guard tripped."""
-        return self.after in STOPS
+        return is_stop(self.after)
 
     @property
     def heard(self) -> bool:
         """Say whether the toy sounded changed, or ran on by itself, and lived."""
-        return not self.stopped and (is_change(self.sound) or self.after == "runs on")
+        return not self.stopped and is_heard(self.sound, self.after)
 
 
 @dataclass(frozen=True)

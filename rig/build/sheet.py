@@ -17,11 +17,12 @@ from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.log import Record
+from rig.outcomes import after_words, sound_words
 from rig.project import Project, path_ohm
 from rig.project.electrical import highest_v
 from rig.project.hints import nearest
 from rig.project.places import Places
-from rig.words import after_words, ohms, sound_words
+from rig.words import ohms
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import numpy as np
 
 from rig.listen import statistics
 from rig.log import Record
+from rig.outcomes import is_heard
 
 FALSE_DISCOVERY = 0.05
 """Share of false ones among the finds that is held where nobody asks for another."""
@@ -35,7 +36,7 @@ def pair_p_value(confirming: Iterable[Record]) -> float:
     weighed = [
         i * (i + 1) * one.p_value
         for i, one in enumerate(made, 1)
-        if one.p_value is not None and (one.sound != "none" or one.after == "runs on")
+        if one.p_value is not None and is_heard(one.sound, one.after)
     ]
     return min([1.0, *weighed])
 

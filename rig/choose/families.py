@@ -11,6 +11,7 @@ from scipy.spatial.distance import cdist, squareform
 
 from rig.listen.fingerprint import SIZE
 from rig.log import Record
+from rig.outcomes import unit_of
 
 FAMILY_DISTANCE = 0.25
 """Finds that are closer than this on average are one family. Chosen on simulated boards of
@@ -19,9 +20,6 @@ RANGE_PART = 0.2
 """So much of a distance is whether finds are heard over the same paths."""
 LEAST_DB = 1.0
 """The distance of two changes is relative to their size, but at least to this."""
-STEPS = {"cents": 100.0, "dB": 6.0, "s": 0.1, "Hz": 50.0}
-"""Touches of judges that stored no fingerprint are alike when word and amount are, within so
-much."""
 
 
 def families(touches: Sequence[Sequence[Record]]) -> np.ndarray:
@@ -104,6 +102,10 @@ def touch_distances(touches: Sequence[Record]) -> np.ndarray:
 
 
 def _rough(one: Record) -> tuple:
-    """Give what the word and amount say of a sound: the word, the after, about how much."""
-    step = STEPS.get(one.unit or "", 1.0)
-    return one.sound, one.after, None if one.amount is None else round(one.amount / step)
+    """Give what the word and amount say of a sound: the word, the after, about how much.
+
+    Touches of judges that stored no fingerprint are alike where this is.
+    """
+    if one.amount is None:
+        return one.sound, one.after, None
+    return one.sound, one.after, round(one.amount / unit_of(one.unit).alike)

@@ -8,19 +8,14 @@ from dataclasses import dataclass, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
-from rig.listen import STOPS, is_change
 from rig.log import Record
+from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
                 "family")
 """What of a find is exported, one row per pair."""
 
-WANTED = {"loop": 1.0, "pitch": 0.8, "drone": 0.75, "timbre": 0.65, "cut": 0.45, "blip": 0.45,
-          "level": 0.35}
-"""How much a kind of change is worth to a bender, 0 to 1 (common practice, no source)."""
-RUNS_ON = 0.95
-"""Worth of a touch after which the toy sounds on by itself: others can be tried over it."""
 SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
 
@@ -107,12 +102,12 @@ class Find:
     @property
     def stops_only(self) -> bool:
         """Say whether the toy was stopped over every path over which the pair did anything."""
-        return self.after in STOPS
+        return is_stop(self.after)
 
     @property
     def is_bend(self) -> bool:
         """Say whether it changes the sound: neither only silences it nor only stops the toy."""
-        return self.after == "runs on" or self.sound not in ("none", "cut")
+        return AFTERS[self.after].is_heard or SOUNDS[self.sound].is_bend
 
 
 def finds(
@@ -192,7 +187,7 @@ def _pair(record: Record) -> tuple[str, str]:
 
 
 def _heard(record: Record) -> bool:
-    return is_change(record.sound) or record.after == "runs on"
+    return is_heard(record.sound, record.after)
 
 
 def _find(
@@ -211,7 +206,7 @@ def _find(
         if surely and _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not one.stops]
-    stop = max((one.after for one in stops if one.after), key=STOPS.index, default=None)
+    stop = max((one.after for one in stops if one.after), key=lambda after: AFTERS[after].stop, default=None)
     stopped_at = max(map(_path_ohm, stops), default=0.0)
     # Where the toy was stopped once it may be again: what is offered lies above.
     shown = [one for one in bends if _path_ohm(one) > stopped_at] or stops
@@ -258,9 +253,7 @@ def _nearest_baseline(best: Record, baselines: Sequence[Record]) -> int | None:
 
 
 def _worth(find: Find) -> float:
-    wanted = WANTED.get(find.sound, 0.3)
-    if find.after == "runs on":
-        wanted = max(wanted, RUNS_ON)
+    wanted = max(SOUNDS[find.sound].worth, AFTERS[find.after].worth)
     sure = 1.0 - 0.5 ** max(find.score, 0.0)
     often = len(find.touches) / (len(find.touches) + 0.5)
     return wanted * sure * often
@@ -270,7 +263,7 @@ def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
     """Give the finds with their families, each named by its best; the best ones first."""
     best_first = sorted(
         sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2))),
-        key=lambda one: (one.after in STOPS, -_worth(one)),
+        key=lambda one: (is_stop(one.after), -_worth(one)),
     )
     heard = [one for one in best_first if one.sound != "none"]
     numbers = families([[made[number] for number in one.touches] for one in heard])
@@ -287,7 +280,7 @@ def _ranked(best_first: list[Find]) -> list[Find]:
     rounds: dict[tuple[bool, int], list[Find]] = defaultdict(list)
     family: Counter = Counter()
     for one in best_first:
-        rounds[one.after in STOPS, family[one.family]].append(one)
+        rounds[is_stop(one.after), family[one.family]].append(one)
         family[one.family] += 1
     ranked: list[Find] = []
     sounds: Counter = Counter()

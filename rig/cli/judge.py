@@ -18,10 +18,10 @@ from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import MissingLibrary, RigError
 from rig.listen import JUDGE
 from rig.log import Record, SweepLog
+from rig.outcomes import sound_words
 from rig.project import load_project
 from rig.sweep.cluster import on_cluster
 from rig.sweep.rejudge import Rejudged, Run, in_processes, judgeable, rejudge
-from rig.words import sound_words
 
 MOST_NAMED = 8
 """Takes or pairs that are named in one line."""

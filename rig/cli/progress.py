@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from rig.cli.tables import where
+from rig.outcomes import sound_words
 from rig.project import Toy
 from rig.sweep import (
     BendSeen,
@@ -24,7 +25,7 @@ from rig.sweep import (
     TakeLost,
 )
 from rig.sweep import Progress as Made
-from rig.words import duration, ohms, sound_words
+from rig.words import duration, ohms
 
 PIPE_LINE_EVERY_S = 10.0
 

@@ -21,7 +21,7 @@ from rig.listen import (
     is_clipped,
 )
 from rig.log.sound_files import read_recording
-from rig.words import sound_words
+from rig.outcomes import sound_words
 
 
 class Form(str, enum.Enum):

@@ -13,18 +13,12 @@ from rich.text import Text
 
 from rig.choose import Find
 from rig.cli.readable import holdable
-from rig.listen import STOPS
+from rig.outcomes import AFTERS, is_stop, sound_words
 from rig.project import Toy
-from rig.words import ohms, sound_words
+from rig.words import ohms
 
 GAP = "  "
 LEGEND = "path: all the resistance between the two pads"
-_AFTERWARDS = {
-    "answers": "",
-    "runs on": "runs on",
-    "freeze": "freezes",
-    "guarded": "trips the guard",
-}
 
 
 @dataclass(frozen=True)
@@ -149,7 +143,7 @@ def print_finds(
 def what(find: Find) -> str:
     """Say what a find does to the sound."""
     if find.sound == "none":
-        return "nothing heard" if find.after in STOPS else "sounds on"
+        return "nothing heard" if is_stop(find.after) else "sounds on"
     return sound_words(find.sound, find.amount, find.unit)
 
 
@@ -171,8 +165,8 @@ def span(low_ohm: float, high_ohm: float) -> str:
 def afterwards(find: Find) -> str:
     """Say how the toy is after a find's touches, and over which path it's too much for it."""
     if find.stop and find.after != find.stop:
-        return f"{_AFTERWARDS[find.stop]} at {ohms(find.stops_at_ohm)}"
-    return _AFTERWARDS[find.after]
+        return f"{AFTERS[find.stop].told} at {ohms(find.stops_at_ohm)}"
+    return AFTERS[find.after].told
 
 
 def _alike(find: Find, alike: Mapping[str, int]) -> str:

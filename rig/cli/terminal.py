@@ -13,6 +13,7 @@ from rig.cli.keys import Keys, ask_line
 from rig.cli.player import Player
 from rig.cli.tables import where
 from rig.errors import BenchError
+from rig.outcomes import sound_words
 from rig.project import Project
 from rig.sweep import (
     BendSeen,
@@ -27,7 +28,7 @@ from rig.sweep import (
     TakeLost,
     Told,
 )
-from rig.words import ohms, sound_words
+from rig.words import ohms
 
 HELP = """\
 Each time: set the tips, wait for the high tone, press the key, hold both tips until the low

@@ -5,18 +5,15 @@ from rig.listen.beginning import onset
 from rig.listen.clipping import is_clipped, over_db
 from rig.listen.decide import JUDGE, Ear, clean, lost, too_loud
 from rig.listen.features import HOP_S, Frames, frames
-from rig.listen.judgement import AFTERS, SOUNDS, STOPS, Judgement, is_change
+from rig.listen.judgement import Judgement
 from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, Unlike, common_rate_hz
 from rig.listen.steady import is_silent, tone_hz
 
 __all__ = [
-    "AFTERS",
     "HOP_S",
     "JUDGE",
     "LEAST_RATE_HZ",
     "LEAST_TAKES",
-    "SOUNDS",
-    "STOPS",
     "Baseline",
     "Ear",
     "Frames",
@@ -28,7 +25,6 @@ __all__ = [
     "clean",
     "common_rate_hz",
     "frames",
-    "is_change",
     "is_clipped",
     "is_silent",
     "lost",

@@ -10,8 +10,9 @@ from rig.listen.describe import describe
 from rig.listen.excerpts import Description
 from rig.listen.features import frames
 from rig.listen.fingerprint import fingerprint
-from rig.listen.judgement import Judgement, is_change
+from rig.listen.judgement import Judgement
 from rig.listen.repitch import LEAST_FIT
+from rig.outcomes import is_change
 
 JUDGE = "5"
 """Version of the judge, stored with every judgement."""

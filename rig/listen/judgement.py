@@ -4,19 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-SOUNDS = ("none", "blip", "pitch", "level", "timbre", "cut", "drone", "loop", "lost")
-"""What a touch did. `lost` takes can't be judged and are never ranked."""
-
-AFTERS = ("answers", "runs on", "freeze", "guarded")
-"""How the toy was once the touch was open."""
-STOPS = ("guarded", "freeze")
-"""Those after which it needs a reset; seen even where the take is lost."""
-
-
-def is_change(sound: str | None) -> bool:
-    """Say whether one of `SOUNDS`, or None before any, is a change that was heard."""
-    return sound not in (None, "none", "lost")
-
 
 @dataclass(frozen=True)
 class Judgement:
@@ -25,7 +12,7 @@ class Judgement:
     Parameters
     ----------
     sound : str
-        One of `SOUNDS`.
+        One of `rig.outcomes.SOUNDS`.
     amount : float or None
         How much, in `unit`: cents, dB, s (a loop's period, when a cut comes) or Hz (a drone's tone;
         a noise under the sound is a drone in dB, re that sound).

@@ -14,6 +14,7 @@ from rig.errors import LogError
 from rig.files import flush_folder, flush_handle
 from rig.log.records import seal
 from rig.log.takes import disk_error, disk_full, need_room
+from rig.outcomes import AFTERS, SOUNDS
 
 DATABASE = "log.db"
 APPLICATION_ID = 1885430899
@@ -55,6 +56,13 @@ ORDER BY touch.number
 """
 
 
+def _schema() -> str:
+    """Give the tables' SQL, with the words of `rig.outcomes` in its checks."""
+    text = resources.files("rig.log").joinpath("schema.sql").read_text("utf-8")
+    words = {"SOUNDS": tuple(SOUNDS), "AFTERS": tuple(AFTERS)}
+    return text.format(**{name: ", ".join(map(repr, rows)) for name, rows in words.items()})
+
+
 def insert(db: sqlite3.Connection, table: str, *columns: object, previous: str = "") -> str:
     """Insert one sealed row; gives its seal. Columns as in `SEALED`."""
     row_seal = seal(*columns, previous=previous)
@@ -76,7 +84,7 @@ def make_database(path: Path, setup_row: tuple) -> None:
     LogError, DiskFull
     """
     new = path.with_name(path.name + ".new")
-    schema = resources.files("rig.log").joinpath("schema.sql").read_text("utf-8")
+    schema = _schema()
     try:
         new.unlink(missing_ok=True)
         with closing(sqlite3.connect(new, isolation_level=None)) as db:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
-from rig.listen.judgement import STOPS
+from rig.outcomes import is_stop
 
 KINDS = ("baseline", "sweep", "confirm", "check")
 """Why a touch was made."""
@@ -84,7 +84,7 @@ class Record:
     @property
     def stops(self) -> bool:
         """Say whether the toy needed a reset afterwards."""
-        return self.after in STOPS
+        return is_stop(self.after)
 
     @property
     def counts(self) -> bool:

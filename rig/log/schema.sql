@@ -57,7 +57,7 @@ CREATE TABLE touch (              -- made: its take is whole on the disk
 CREATE TABLE completion (         -- the next lead-in, or a last check, showed how the toy was
     touch         INTEGER PRIMARY KEY REFERENCES touch (number),
     at            TEXT NOT NULL,
-    after         TEXT NOT NULL CHECK (after IN ('answers', 'runs on', 'freeze', 'guarded')),
+    after         TEXT NOT NULL CHECK (after IN ({AFTERS})),
     evidence_json TEXT NOT NULL,
     seal          TEXT NOT NULL
 ) STRICT;
@@ -73,8 +73,7 @@ CREATE TABLE judgement (          -- the latest one of a touch is the one shown
     touch         INTEGER NOT NULL REFERENCES touch (number),
     at            TEXT NOT NULL,
     judge         TEXT NOT NULL,  -- version of the judge
-    sound         TEXT NOT NULL CHECK (sound IN ('none', 'blip', 'pitch', 'level', 'timbre',
-                                                 'cut', 'drone', 'loop', 'lost')),
+    sound         TEXT NOT NULL CHECK (sound IN ({SOUNDS})),
     amount        REAL,
     unit          TEXT,
     score         REAL,

@@ -15,7 +15,7 @@ import rig
 from rig.bench.base import Timeline, Touch
 from rig.errors import LogError
 from rig.files import flush_folder, make_folder, write_whole
-from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+from rig.listen.judgement import Judgement
 from rig.log import takes
 from rig.log.database import (
     DATABASE,
@@ -36,6 +36,7 @@ from rig.log.records import (
     touch_to_json,
 )
 from rig.log.writer import WAITING_TAKES, Job, Writer
+from rig.outcomes import AFTERS, SOUNDS
 from rig.project.facts import setup_difference
 
 SETUP = "setup"
@@ -294,7 +295,7 @@ class SweepLog:
     def completed(
         self, number: int, after: str, evidence: Mapping[str, Any] | None = None
     ) -> None:
-        """Queue how the toy was after touch `number`: one of `judgement.AFTERS`."""
+        """Queue how the toy was after touch `number`: one of `rig.outcomes.AFTERS`."""
         if after not in AFTERS:
             raise ValueError(f"{after} is no word for how the toy is after a touch")
         if number in self._completed:

@@ -11,18 +11,17 @@ from rig.bench.refusal import refusal
 from rig.errors import BadSound, CaptureLost, RigError
 from rig.listen import (
     LEAST_TAKES,
-    STOPS,
     Ear,
     Judgement,
     Span,
     clean,
-    is_change,
     is_clipped,
     lost,
     too_loud,
 )
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
+from rig.outcomes import is_change, is_stop
 from rig.project import Project, path_ohm
 from rig.sweep import sounding
 from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
@@ -151,7 +150,7 @@ class Book:
     ) -> SweepEvent | None:
         """Settle how the toy was after a pair's touch; gives what came of it."""
         self.log.completed(number, after, evidence)
-        if judgement.sound == "lost" and after not in STOPS:
+        if judgement.sound == "lost" and not is_stop(after):
             return self._again(number, step, sounding.lost_words(judgement.measures))
         hit = self.ear.is_hit(judgement)
         self.known.note(step, hit, after)

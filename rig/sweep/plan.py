@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from rig.bench import Connection, Stimulus, Touch
-from rig.listen import STOPS
+from rig.outcomes import is_stop
 from rig.project import Project, path_ohm, touchable
 
 CONFIRM_TRIES = 3
@@ -127,7 +127,7 @@ class Knowledge:
             return
         self.since_check += 1
         spot = self.spot(step)
-        stopped = after in STOPS
+        stopped = is_stop(after)
         spot.stops += stopped
         if stopped:
             for lower in self._same_pair[step.key, step.pads]:

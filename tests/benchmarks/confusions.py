@@ -20,8 +20,8 @@ from swept import Asked, add_options, asked, swept
 
 from rig.bench.simulated.truth import SHARE, Shown, Truth, facts
 from rig.choose import finds
-from rig.listen import SOUNDS
 from rig.log import Record, SweepLog
+from rig.outcomes import SOUNDS
 from rig.project import load_project
 
 CHANGES = ("cut", "loop", "drone", "pitch", "timbre", "level", "blip")

@@ -12,7 +12,7 @@ from rig.build.evidence import PadPair, Trial, amounts, evidence_for, stopped_oh
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
 from rig.choose.picks import CONTROLS, Pick
-from rig.listen.judgement import AFTERS, SOUNDS
+from rig.outcomes import AFTERS, SOUNDS
 from rig.words import ohms
 
 PATHS = (3000.4, 9800.4, 36000.4, 153000.4)
@@ -179,8 +179,8 @@ def test_the_persons_own_value_is_kept_and_answered(at_ohm, says):
     st.lists(st.builds(
         lambda kind, path, sound, after, amount, unit, key: record(
             1, "CF", kind, path_ohm=path, sound=sound, after=after, amount=amount, unit=unit, key=key),
-        st.sampled_from(["sweep", "confirm"]), st.sampled_from(PATHS), st.sampled_from(SOUNDS),
-        st.sampled_from(AFTERS), st.floats(-1200, 1200), st.sampled_from(["cents", "dB", None]),
+        st.sampled_from(["sweep", "confirm"]), st.sampled_from(PATHS), st.sampled_from([*SOUNDS]),
+        st.sampled_from([*AFTERS]), st.floats(-1200, 1200), st.sampled_from(["cents", "dB", None]),
         st.sampled_from(["moo", "woof"]),
     ), max_size=14),
     st.sampled_from([None, *CONTROLS]), st.sampled_from([None, "moo", "woof"]),

@@ -18,11 +18,10 @@ from rig.build.sheet import Seen, make_sheet, proposals, see, write_sheet
 from rig.choose.picks import Pick, tidy_pair
 from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
-from rig.listen.judgement import AFTERS, SOUNDS
+from rig.outcomes import AFTERS, SOUNDS, after_words, sound_words
 from rig.project import load_project
 from rig.project.electrical import highest_v
 from rig.project.places import Places, load_places
-from rig.words import after_words, sound_words
 
 VOID = {"meta", "br", "img", "path", "rect", "circle", "image", "ellipse", "line"}
 

@@ -11,7 +11,7 @@ from making_records import baseline, record, seen_twice
 from rig.bench.base import Connection, Touch
 from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
 from rig.choose.rank import letter_order
-from rig.listen import STOPS
+from rig.outcomes import is_stop
 
 
 def test_a_hit_counts_only_once_it_came_back():
@@ -163,7 +163,7 @@ def test_whatever_was_made_the_finds_hold_together(spots):
     by_number = {one.number: one for one in records}
     found = finds(records)
     assert len({one.pair for one in found}) == len(found)
-    stopping = [one.after in STOPS for one in found]
+    stopping = [is_stop(one.after) for one in found]
     assert stopping == sorted(stopping)
     for find in found:
         assert find.best_touch in find.touches
@@ -172,9 +172,9 @@ def test_whatever_was_made_the_finds_hold_together(spots):
             one = by_number[number]
             assert one.complete
             assert one.sound is not None
-            assert one.sound != "lost" or one.after in STOPS
+            assert one.sound != "lost" or is_stop(one.after)
             assert {one.pads_1, one.pads_2} == {find.pads_1, find.pads_2}
-            assert (one.after in STOPS) == (find.after in STOPS)
+            assert (is_stop(one.after)) == (is_stop(find.after))
     shuffled = finds(reversed(records))
     assert [one.pair for one in shuffled] == [one.pair for one in found]
 

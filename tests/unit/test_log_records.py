@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from making_logs import RATE_HZ, bridge, new_log
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
-from rig.listen.judgement import AFTERS, SOUNDS, Judgement
+from rig.listen.judgement import Judgement
 from rig.log import SweepLog, verify
 from rig.log import records as rows
+from rig.outcomes import AFTERS, SOUNDS
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
 PADS = st.lists(WORDS, min_size=1, max_size=3).map(tuple)
@@ -31,7 +32,7 @@ TOUCHES = st.builds(
 MOMENTS = st.none() | COUNTS
 LINES = st.builds(Timeline, MOMENTS, MOMENTS, MOMENTS, MOMENTS, COUNTS, st.booleans())
 JUDGEMENTS = st.builds(
-    Judgement, st.sampled_from(SOUNDS), st.none() | NUMBERS, st.none() | WORDS, NUMBERS,
+    Judgement, st.sampled_from([*SOUNDS]), st.none() | NUMBERS, st.none() | WORDS, NUMBERS,
     st.none() | NUMBERS, WORDS, st.dictionaries(WORDS, JSON, max_size=3),
 )
 
@@ -47,7 +48,7 @@ def test_timelines(line):
 
 
 @settings(max_examples=25)
-@given(touch=TOUCHES, line=LINES, judgement=JUDGEMENTS, after=st.sampled_from(AFTERS),
+@given(touch=TOUCHES, line=LINES, judgement=JUDGEMENTS, after=st.sampled_from([*AFTERS]),
        facts=st.dictionaries(WORDS, JSON, max_size=3), fault=st.none() | WORDS,
        path_ohm=st.none() | NUMBERS, key=WORDS)
 def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fault, path_ohm,

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rig.listen import SOUNDS
-from rig.words import interval, sound_words
+from rig.outcomes import SOUNDS, sound_words
+from rig.words import interval
 
 
 @pytest.mark.parametrize(
