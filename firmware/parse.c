@@ -23,7 +23,8 @@ static const char *take_node_suffix(const char *header, PGM_P pattern)
     for (; isdigit(*header); header++)
         if (number < 10)
             number = number * 10 + (*header - '0');
-    parse_suffix = number <= most ? number : 0;
+    if (parse_suffix) /* no node before it was out of range */
+        parse_suffix = number <= most ? number : 0;
     return header;
 }
 

@@ -84,7 +84,8 @@ bench: hardware
 lead_ohm: 1500
 switch: reed          # reed | crosspoint | multiplexer; the last two pass only their own supply
 switch_ohm: 0.2
-series_ohm: [0, 6800, 33000, 150000]   # the bank, in the order of its channels 1, 2, 3 ...
+# The bank, in the order of its channels 1, 2, 3 ...; each value is one more pass over all pairs.
+series_ohm: [0, 6800, 33000, 150000, 1500, 15000, 470000, 2200000]
 current_limit_ma: 2.0 # chips drive a few mA; above 5 needs accept_higher_current, above 10 is refused
 
 controller:

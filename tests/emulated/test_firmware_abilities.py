@@ -287,7 +287,7 @@ def test_every_node_may_bear_the_suffix_1_and_quantities_take_their_default(benc
 
 @pytest.mark.parametrize(
     ("message", "error"),
-    [("OUTP2 ON", -114), ("OUTP0 ON", -114), ("SYST:DMAN2?", -114), ("*ESE1 3", -113),
+    [("OUTP2 ON", -114), ("MEAS0:VOLT:BUS1?", -114), ("MEAS1:VOLT2:BUS2?", -114), ("OUTP0 ON", -114), ("SYST:DMAN2?", -114), ("*ESE1 3", -113),
      ("*IDN1?", -113), ("OUTP ON1", -224), ("SYST1DMAN?", -113), ("SYS1T:DMAN?", -113)],
 )  # fmt: skip
 def test_other_suffixes_are_refused(bench, message, error):

@@ -76,7 +76,7 @@ BAD = [
     ("*ESE 1:ROUTe:SERies 1", -103),  # its own example: the semicolon left out
     ("*ESE 1 2", -103),
     ("*RST 1", -108),
-    ("ROUTe:SERies 1,2,3", -108),
+    ("ROUTe:OPEN:ALL 1", -108),
     ("*ESE", -109),  # its own example
     ("TOUCh:TIMing 1,2", -109),
     ("ROUTe::CLOSe (@1!1)", -110),
