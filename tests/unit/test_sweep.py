@@ -15,7 +15,7 @@ from rig.listen import lost
 from rig.log import SweepLog, verify
 from rig.project import path_ohm, setup_facts, setup_hash, touchable
 from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, TakeLost, plan
-from rig.sweep.book import Book
+from rig.sweep.book import SAMPLE_EVERY, Book
 from rig.sweep.engine import NO_ANSWER
 
 SEED, PADS = 7, 8
@@ -379,6 +379,12 @@ def test_keeping_finds_gives_up_the_takes_in_which_nothing_was_heard(project, sw
     kept = [r for r in records if r.take]
     assert len(kept) < 0.7 * len(records)
     assert all(r.take for r in records if r.kind == "baseline")
+    dull = [r for r in records if r.touch.connections and (r.sound, r.after) == ("none", "answers")]
+    assert len(dull) > SAMPLE_EVERY
+    assert [r.number for r in dull if r.take] == [
+        r.number for r in dull if r.number % SAMPLE_EVERY == 0
+    ]
+    assert all(r.take for r in records if r not in dull)
     found = finds(records)
     assert {f.pair for f in found} == {f.pair for f in finds(swept[2].records())}
     for find in found:

@@ -1,0 +1,48 @@
+"""Clean presses at intervals: a toy that no longer sounds like its baseline stops the sweep."""
+
+import pytest
+from test_sweep import new_log
+from test_sweep_sound import Altered, louder, make_project
+
+from rig.errors import RigError
+from rig.log import verify
+from rig.sweep import Progress, Sweep, SweepDone
+
+
+def sweep_with_odd_checks(project, log, odd):
+    """Sweep with a clean press after every pair, of which the first so many are softer."""
+    def softer(sound, marker, number):
+        if bench.is_bridged or checks >= odd:
+            return sound, marker
+        return louder(-9, from_piece=4)(sound, marker, number)
+
+    bench = Altered(project, softer, after=1)
+    sweep = Sweep(project, bench, log)
+    checks = 0
+    for event in sweep.run():
+        yield event
+        if isinstance(event, Progress):
+            checks += event.kind == "check"
+            if event.kind == "sweep":
+                sweep.known.check_next()
+
+
+@pytest.mark.parametrize("odd", [2, 3])
+def test_three_odd_clean_presses_in_a_row_stop_the_sweep_and_two_do_not(tmp_path, odd):
+    project = make_project(tmp_path / "toy", "ABDE")
+    events = []
+    with new_log(project) as log:
+        if odd == 2:
+            events.extend(sweep_with_odd_checks(project, log, odd))
+            assert isinstance(events[-1], SweepDone)
+        else:
+            with pytest.raises(RigError, match="no longer sounds like its baseline .*--name"):
+                events.extend(sweep_with_odd_checks(project, log, odd))
+        log.flush()
+        assert not verify(log)
+        records = log.records()
+        doubted = [one.touch for one in log.events() if one.kind == "baseline doubted"]
+    checks = [one for one in records if one.kind == "check"]
+    assert [one.number for one in checks[:odd]] == doubted
+    assert all(one.sound == "level" for one in checks[:odd])
+    assert (records[-1].number == doubted[-1]) == (odd == 3)

@@ -1,0 +1,202 @@
+"""The recovery ladder, rung by rung: a toy that stops answering, and what brings it back."""
+
+from dataclasses import replace
+
+import pytest
+from test_sweep import new_log
+from test_sweep_sound import make_project
+
+from rig.bench.simulated.bench import SimulatedBench
+from rig.errors import ToyLost
+from rig.sweep import FreezeSeen, Recovered, Sweep, SweepDone
+from rig.sweep.engine import NO_ANSWER
+from rig.sweep.recovery import RAIL_LIMIT_S
+
+ON = "fish"
+"""The key that turns the toy on, where a test has one; it isn't the one that is swept with."""
+
+
+@pytest.fixture
+def project(tmp_path):
+    return make_project(tmp_path / "toy")
+
+
+def turned_on(project):
+    """The same toy with a key that turns it on."""
+    return replace(project, toy=project.toy.model_copy(update={"on": [ON]}))
+
+
+class Dying(SimulatedBench):
+    """A bench whose toy answers no key any more once a pair was bridged, for the first time.
+
+    Attributes
+    ----------
+    presses : list of str
+        Keys pressed since the toy died.
+    turned_on_by : list of str
+        Keys pressed since the supply was switched on last.
+    off_s : list of float
+        How long the supply was off each time, s.
+    """
+
+    def __init__(self, project):
+        super().__init__(project)
+        self.dead = self.dies = self.died = False
+        self.presses, self.turned_on_by, self.off_s = [], [], []
+        self.cut_s = None
+        press = self.toy.keys
+        self.toy.keys = lambda down: press(self.reach(down))
+
+    def begin(self, touch):
+        if self.dies:
+            self.dead, self.dies = True, False
+        elif touch.connections and not self.died:
+            self.dies = self.died = True
+        super().begin(touch)
+
+    def reach(self, down):
+        """Give the keys that the toy feels."""
+        for key in down:
+            self.turned_on_by.append(key)
+            if self.dead:
+                self.presses.append(key)
+                self.dead = not self.is_revived_by_press(key)
+        return set() if self.dead else down
+
+    def is_revived_by_press(self, key):
+        return False
+
+    def supply(self, on):
+        if on and self.cut_s is not None:
+            self.off_s.append(self.now_s() - self.cut_s)
+        self.cut_s = None if on else self.now_s()
+        if on:
+            self.turned_on_by.clear()
+        super().supply(on)
+
+
+class Missing(Dying):
+    """Its toy misses so many presses and is well then, or as soon as its supply was cut."""
+
+    misses = 0
+
+    def is_revived_by_press(self, key):
+        return len(self.presses) > self.misses
+
+    def supply(self, on):
+        super().supply(on)
+        self.dead = self.dead and on
+
+
+def swept(project, bench):
+    """Sweep to the end; gives the log's first touch of a pair, its rungs, and the events."""
+    with new_log(project) as log:
+        events = list(Sweep(project, bench, log).run())
+        assert isinstance(events[-1], SweepDone)
+        touch = next(one for one in log.records() if one.pads_1)
+        rungs = [one.detail["rung"] for one in log.events() if one.kind == "recovery"]
+    return touch, rungs, events
+
+
+@pytest.mark.parametrize(
+    ("misses", "after", "rungs"),
+    [(2, "answers", ["wait"]), (3, "freeze", ["wait", "supply"])],
+)
+def test_two_silent_presses_after_waiting_make_a_freeze_and_one_does_not(
+    project, misses, after, rungs
+):
+    # The first press that is missed is the one in the next touch's lead-in.
+    bench = Missing(project)
+    bench.misses = misses
+    touch, climbed, events = swept(project, bench)
+    assert (touch.after, touch.facts["rung"], climbed) == (after, rungs[-1], rungs)
+    assert touch.facts["answered"] is False
+    freezes = [one for one in events if isinstance(one, FreezeSeen)]
+    recovered = [one for one in events if isinstance(one, Recovered)]
+    assert len(freezes) == len(recovered) == (after == "freeze")
+
+
+def test_the_keys_that_turn_the_toy_on_are_pressed_before_anything_is_reset(project):
+    class Off(Dying):
+        def is_revived_by_press(self, key):
+            return key == ON
+
+    project = turned_on(project)
+    bench = Off(project)
+    touch, rungs, _ = swept(project, bench)
+    assert rungs == ["wait", "turn on"]
+    assert (touch.after, touch.facts["rung"]) == ("freeze", "turn on")
+    assert not bench.off_s
+
+
+def test_a_reset_line_is_pulsed_before_the_supply_is_cut(project):
+    class WithLine(Dying):
+        def pulse_reset(self):
+            self.dead = False
+            self.turned_on_by.clear()
+            return True
+
+    project = turned_on(project)
+    bench = WithLine(project)
+    touch, rungs, _ = swept(project, bench)
+    assert rungs == ["wait", "turn on", "reset line"]
+    assert (touch.after, touch.facts["rung"]) == ("freeze", "reset line")
+    assert not bench.off_s
+    assert bench.turned_on_by[0] == ON
+
+
+def test_the_supply_stays_off_longer_on_each_try_and_the_toy_is_turned_on(project):
+    class Hard(Dying):
+        """It takes three cuts."""
+
+        def supply(self, on):
+            super().supply(on)
+            self.dead = self.dead and len(self.off_s) < 3
+
+    project = turned_on(project)
+    bench = Hard(project)
+    with new_log(project) as log:
+        list(Sweep(project, bench, log).run())
+        touch = next(one for one in log.records() if one.pads_1)
+        cuts = [one.detail for one in log.events() if one.detail.get("rung") == "supply"
+                and one.kind == "recovery"]
+    assert (touch.after, touch.facts["rung"], touch.facts["tries"]) == ("freeze", "supply", 3)
+    assert [one["tries"] for one in cuts] == [1, 2, 3]
+    waits_s = [off_s - one["rail_fell_s"] for off_s, one in zip(bench.off_s, cuts, strict=True)]
+    usual_s = project.rig.timings.rail_off_wait_s
+    assert waits_s == pytest.approx([usual_s, 2 * usual_s, 3 * usual_s], abs=0.05)
+    assert bench.turned_on_by[0] == ON
+
+
+def test_a_rail_that_stays_up_stops_the_sweep(project):
+    class Fed(Dying):
+        """Something else feeds its toy."""
+
+        def rail_v(self):
+            assert self.cut_s is None or self.now_s() - self.cut_s < 1.5 * RAIL_LIMIT_S
+            return 3.0
+
+    with new_log(project) as log:
+        with pytest.raises(ToyLost, match=r"its rail stays at 3.00 V: .*continue") as caught:
+            list(Sweep(project, Fed(project), log).run())
+        touch = next(one for one in log.records() if one.pads_1)
+    assert "\n" not in str(caught.value)
+    assert (touch.after, touch.facts["rung"]) == ("freeze", "none")
+
+
+@pytest.mark.parametrize("late", [True, False])
+def test_a_touch_that_closed_before_it_could_be_ended_is_kept_as_evidence(project, late):
+    class Late(Missing):
+        misses = 9
+
+        def end_early(self):
+            if not late:
+                super().end_early()
+
+    with new_log(project) as log:
+        list(Sweep(project, Late(project), log).run())
+        touch, following = [one for one in log.records() if one.pads_1][:2]
+    assert touch.after == "freeze"
+    assert following.fault == NO_ANSWER
+    assert (following.timeline.close_us is not None) == late
+    assert touch.facts.get("closed_meanwhile", False) == late
