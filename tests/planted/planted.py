@@ -1,7 +1,7 @@
 """Plants each fault of faults/ in a copy of the tree, and expects the tests it names to find it.
 
     python tests/planted/planted.py            # all of them, some minutes
-    python tests/planted/planted.py NAME ...
+    python tests/planted/planted.py NAME ...   # of faults, or of their folders: firmware, sweep
 
 A fault is a patch with lines `found by TEST` ahead of it: a test's place, as pytest takes it.
 """
@@ -9,6 +9,7 @@ A fault is a patch with lines `found by TEST` ahead of it: a test's place, as py
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import shutil
 import subprocess
@@ -18,7 +19,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
-FAULTS = {path.stem: path for path in sorted((HERE / "faults").glob("*.patch"))}
+FAULTS = {path.stem: path for path in sorted((HERE / "faults").glob("*/*.patch"))}
 PARTS = ("firmware", "rig", "tests", "configs", "pyproject.toml")
 PASSED, FAILED = 0, 1
 """What pytest leaves with when every test passed, and when some failed."""
@@ -33,10 +34,18 @@ def copy_tree(to: Path) -> None:
     """Copy what the tests need, without anything built."""
     for part in PARTS:
         if (ROOT / part).is_dir():
-            shutil.copytree(ROOT / part, to / part,
-                            ignore=shutil.ignore_patterns("build*", "__pycache__"))  # fmt: skip
+            built = ["__pycache__", *(["build*"] if part == "firmware" else [])]
+            shutil.copytree(ROOT / part, to / part, ignore=shutil.ignore_patterns(*built))
         else:
             shutil.copy(ROOT / part, to / part)
+
+
+def run_python(words: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run Python in a copy of the tree, with the copy's own `rig` and no installed one."""
+    return subprocess.run(
+        [sys.executable, *words], cwd=folder, env=os.environ | {"PYTHONPATH": str(folder)},
+        check=False, capture_output=True, text=True,
+    )  # fmt: skip
 
 
 def do_pass(tests: list[str], folder: Path) -> bool:
@@ -47,10 +56,7 @@ def do_pass(tests: list[str], folder: Path) -> bool:
     RuntimeError
         They can't be run.
     """
-    done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests],
-        cwd=folder, check=False, capture_output=True, text=True,
-    )  # fmt: skip
+    done = run_python(["-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests], folder)
     if done.returncode not in (PASSED, FAILED):
         raise RuntimeError(f"the tests can't be run:\n{done.stdout}{done.stderr}")
     return done.returncode == PASSED
@@ -74,8 +80,10 @@ def is_found(fault: str, folder: Path) -> bool:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("faults", nargs="*", metavar="NAME", choices=[[], *FAULTS])
-    faults = parser.parse_args().faults or list(FAULTS)
+    folders = {path.parent.name for path in FAULTS.values()}
+    parser.add_argument("names", nargs="*", metavar="NAME", choices=[[], *FAULTS, *folders])
+    names = parser.parse_args().names or folders
+    faults = [one for one, path in FAULTS.items() if {one, path.parent.name} & {*names}]
     with tempfile.TemporaryDirectory() as name:
         copy_tree(Path(name))
         tests = sorted({test for fault in faults for test in finders(fault)})
