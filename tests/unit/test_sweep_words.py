@@ -2,9 +2,7 @@
 
 import pytest
 
-from rig.listen import SOUNDS
-from rig.listen.judgement import AFTERS
-from rig.words import after_words, sound_words
+from rig.outcomes import AFTERS, SOUNDS, after_words, sound_words
 
 UNITS = {
     "blip": ["dB"], "pitch": ["cents"], "level": ["dB"], "timbre": ["dB"], "cut": ["dB", "s"],
