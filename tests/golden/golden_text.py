@@ -3,13 +3,15 @@
 Rows stand in the order in which they were made, whatever their table; a touch stands ahead of the
 first row that speaks of it. Left out are times of day, seals, the program's version, and what is
 in the takes' files. Numbers that aren't whole have `DIGITS` significant digits, those of `FEWER`
-less: from one processor to another scores differ in their seventh digit, chances in their fifth.
+less. From one processor to another scores differ in their seventh digit and chances in their
+fifth, so that no rounding makes them the same for certain: what is hashed leaves them out.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -22,6 +24,7 @@ from rig.sweep.events import SweepEvent
 
 DIGITS = 6
 FEWER = {"score": 3, "p_value": 2}
+NOT_WHOLE = re.compile(r"-?\d+(?:\.\d+(?:e[+-]?\d+)?|e[+-]?\d+)")
 LEFT_OUT = {"at", "id", "seal", "started_at", "program", "hash", "take_sha256", "setup"}
 TABLES = ("setup", "intent", "withdrawal", "completion", "dropped", "judgement", "event")
 """Those whose rows say when they were written."""
@@ -77,5 +80,5 @@ def log_lines(folder: Path) -> Iterator[tuple[str, str]]:
 
 
 def sha256(text: str) -> str:
-    """Give a text's hash."""
-    return hashlib.sha256(text.encode()).hexdigest()
+    """Give the hash of a text without its numbers that aren't whole: of what was done and said."""
+    return hashlib.sha256(NOT_WHOLE.sub("~", text).encode()).hexdigest()
