@@ -14,6 +14,7 @@ KEEP_REAL_TIME = {
 """Files whose emulated rig goes with the host's clock: one at a time."""
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """Keep a file's tests together where several processes run them, and those of real time too."""
     for item in items:
