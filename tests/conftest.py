@@ -1,5 +1,7 @@
 """What holds for all tests."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -14,9 +16,14 @@ KEEP_REAL_TIME = {
 """Files whose emulated rig goes with the host's clock: one at a time."""
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items):
-    """Keep a file's tests together where several processes run them, and those of real time too."""
-    for item in items:
-        group = "real time" if item.path.stem in KEEP_REAL_TIME else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(group))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Keep a file's tests in one process where there are several, and those of real time too."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.split("::")[0]
+            return "real time" if Path(file).stem in KEEP_REAL_TIME else file
+
+    return ByFile(config, log)
