@@ -28,3 +28,12 @@ def bench(_controller):
     port.write("*RST;*CLS;*ESE 0;*SRE 0;:STATus:PRESet")
     assert port.errors() == []
     return emulator, port
+
+
+@pytest.fixture
+def fresh_bench():
+    """Give an emulated controller that has just started, and its port."""
+    with Emulator() as emulator:
+        port = Port(emulator)
+        assert port.errors() == [-500]
+        yield emulator, port

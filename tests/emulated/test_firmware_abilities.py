@@ -6,24 +6,16 @@ from __future__ import annotations
 import random
 
 import pytest
-from emulator import CYCLES_PER_MS, CYCLES_PER_US, Emulator, Port
+from emulator import CYCLES_PER_MS, CYCLES_PER_US
 
 ARMED = "TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 10,30,300,40,20;ARM"
-
-
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
 
 
 # --- closed when heard
 
 
-def test_an_armed_touch_that_is_told_nothing_closes_nothing_and_ends_with_its_lead_in(bench):
-    emulator, port = bench
+def test_an_armed_touch_that_is_told_nothing_closes_nothing_and_ends_with_its_lead_in(fresh_bench):
+    emulator, port = fresh_bench
     port.write(ARMED)
     start, press, close, release, opened, end = port.timeline()
     assert (close, opened) == (-1, -1)
@@ -34,8 +26,8 @@ def test_an_armed_touch_that_is_told_nothing_closes_nothing_and_ends_with_its_le
 
 
 @pytest.mark.parametrize("after_start_ms", [60, 123.4, 250])
-def test_it_closes_at_the_told_time_whenever_the_message_comes(bench, after_start_ms):
-    emulator, port = bench
+def test_it_closes_at_the_told_time_whenever_the_message_comes(fresh_bench, after_start_ms):
+    emulator, port = fresh_bench
     rng = random.Random(round(after_start_ms))
     for _ in range(3):
         port.write(ARMED)
@@ -50,8 +42,8 @@ def test_it_closes_at_the_told_time_whenever_the_message_comes(bench, after_star
     assert port.errors() == []
 
 
-def test_without_a_time_it_closes_at_once(bench):
-    emulator, port = bench
+def test_without_a_time_it_closes_at_once(fresh_bench):
+    emulator, port = fresh_bench
     port.write(ARMED)
     emulator.wait_for(lambda state: state.keys, 5)
     emulator.wait_cycles(50 * CYCLES_PER_MS)
@@ -74,8 +66,8 @@ def test_without_a_time_it_closes_at_once(bench):
         ("idle", "TOUCh:CLOSe", -221),
     ],
 )
-def test_a_closing_that_comes_too_late_or_was_not_armed_is_refused(bench, moment, message, error):
-    emulator, port = bench
+def test_a_closing_that_comes_too_late_or_was_not_armed_is_refused(fresh_bench, moment, message, error):
+    emulator, port = fresh_bench
     if moment == "unarmed":
         port.write(ARMED.replace("ARM", "INITiate"))
     elif moment != "idle":
@@ -87,8 +79,8 @@ def test_a_closing_that_comes_too_late_or_was_not_armed_is_refused(bench, moment
     assert port.errors() == [error]
 
 
-def test_a_clean_take_goes_through_it_too(bench):
-    emulator, port = bench
+def test_a_clean_take_goes_through_it_too(fresh_bench):
+    emulator, port = fresh_bench
     port.write(ARMED.replace("(@1!3,2!5)", "NONE"))
     emulator.wait_for(lambda state: state.keys, 5)
     port.write("TOUCh:CLOSe 80000")
@@ -98,8 +90,8 @@ def test_a_clean_take_goes_through_it_too(bench):
     assert not any(state.closures for state in emulator.events())
 
 
-def test_a_silent_host_leaves_an_armed_touch_to_end_or_the_dead_man(bench):
-    emulator, port = bench
+def test_a_silent_host_leaves_an_armed_touch_to_end_or_the_dead_man(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYST:DMAN 500;:" + ARMED.replace("10,30,300", "10,5000,9000"))
     emulator.wait_for(lambda state: state.keys, 5)
     emulator.wait_for(lambda state: state.is_open_and_off, 5)
@@ -110,8 +102,8 @@ def test_a_silent_host_leaves_an_armed_touch_to_end_or_the_dead_man(bench):
 # --- held across touches
 
 
-def test_a_hold_stays_closed_over_touches_and_is_told(bench):
-    emulator, port = bench
+def test_a_hold_stays_closed_over_touches_and_is_told(fresh_bench):
+    emulator, port = fresh_bench
     port.write("ROUTe:HOLD 2")
     emulator.wait_for(lambda state: state.holds == {2}, 5)
     assert port.ask("ROUTe:HOLD?") == "2"
@@ -133,8 +125,8 @@ def test_a_hold_stays_closed_over_touches_and_is_told(bench):
 @pytest.mark.parametrize(
     "message", ["ROUTe:OPEN:ALL", "OUTPut OFF", "*RST", "TOUCh:ABORt"]
 )
-def test_whatever_opens_all_opens_holds(bench, message):
-    emulator, port = bench
+def test_whatever_opens_all_opens_holds(fresh_bench, message):
+    emulator, port = fresh_bench
     port.write("ROUTe:HOLD 1,2")
     emulator.wait_for(lambda state: state.holds, 5)
     port.write(message)
@@ -142,8 +134,8 @@ def test_whatever_opens_all_opens_holds(bench, message):
     assert port.ask("ROUTe:HOLD?") == "NONE"
 
 
-def test_a_hold_has_its_own_longest_time(bench):
-    emulator, port = bench
+def test_a_hold_has_its_own_longest_time(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYST:HOLD:TIME 2;:SYST:CLOS:TIME 500;:ROUTe:HOLD 1")
     closed = emulator.wait_for(lambda state: state.holds, 5).cycle
     while emulator.state.holds:
@@ -155,8 +147,8 @@ def test_a_hold_has_its_own_longest_time(bench):
     assert port.errors() == [102]
 
 
-def test_a_cut_in_a_touch_opens_the_holds_and_marks_its_end(bench):
-    emulator, port = bench
+def test_a_cut_in_a_touch_opens_the_holds_and_marks_its_end(fresh_bench):
+    emulator, port = fresh_bench
     port.write("ROUTe:HOLD 1;:OUTPut ON")
     emulator.wait_for(lambda state: state.supply, 5)
     emulator.wait_cycles(150 * CYCLES_PER_MS)
@@ -174,8 +166,8 @@ def test_a_cut_in_a_touch_opens_the_holds_and_marks_its_end(bench):
 
 
 @pytest.mark.parametrize("tap_ms", [5, 20, 100])
-def test_a_tap_that_draws_more_than_its_own_limit_is_opened_within_a_millisecond(bench, tap_ms):
-    emulator, port = bench
+def test_a_tap_that_draws_more_than_its_own_limit_is_opened_within_a_millisecond(fresh_bench, tap_ms):
+    emulator, port = fresh_bench
     emulator.current(60)
     port.write("OUTPut ON;:TOUC:CONN (@1!3,2!5);SER 1;KEYS NONE;LIM 20")
     emulator.wait_for(lambda state: state.supply, 5)
@@ -198,8 +190,8 @@ def test_a_tap_that_draws_more_than_its_own_limit_is_opened_within_a_millisecond
     assert -1 not in [*port.touch()[:1], port.touch()[2]]
 
 
-def test_a_tap_below_its_limit_lasts_as_long_as_was_set(bench):
-    emulator, port = bench
+def test_a_tap_below_its_limit_lasts_as_long_as_was_set(fresh_bench):
+    emulator, port = fresh_bench
     emulator.current(60)
     port.write("OUTPut ON;:TOUC:CONN (@1!3,2!5);SER 1;KEYS NONE;LIM 20;TIM 0,1,10,30,20")
     emulator.wait_for(lambda state: state.supply, 5)
@@ -210,8 +202,8 @@ def test_a_tap_below_its_limit_lasts_as_long_as_was_set(bench):
     assert port.errors() == []
 
 
-def test_what_the_toy_draws_outside_the_tap_is_not_its_limits_business(bench):
-    emulator, port = bench
+def test_what_the_toy_draws_outside_the_tap_is_not_its_limits_business(fresh_bench):
+    emulator, port = fresh_bench
     emulator.current(20)
     port.write("OUTPut ON;:TOUC:CONN (@1!3,2!5);SER 1;KEYS 1;LIM 10;TIM 0,30,60,20,60;INIT")
     emulator.wait_for(lambda state: state.keys, 5)
@@ -225,8 +217,8 @@ def test_what_the_toy_draws_outside_the_tap_is_not_its_limits_business(bench):
 # --- and what a touch may not be
 
 
-def test_a_touch_within_50_ms_of_the_longest_closure_is_refused(bench):
-    _, port = bench
+def test_a_touch_within_50_ms_of_the_longest_closure_is_refused(fresh_bench):
+    _, port = fresh_bench
     port.write("SYST:CLOS:TIME 1000;:TOUC:CONN (@1!3,2!5);SER 1;KEYS NONE;TIM 0,1,0,951,0;INIT")
     assert port.errors() == [-221]
     for _ in range(40):
@@ -235,8 +227,8 @@ def test_a_touch_within_50_ms_of_the_longest_closure_is_refused(bench):
     assert port.errors() == []
 
 
-def test_a_long_answer_shifts_no_step_of_a_running_touch(bench):
-    emulator, port = bench
+def test_a_long_answer_shifts_no_step_of_a_running_touch(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUC:CONN (@1!3,2!5);SER 1;KEYS 1;TIM 10,15,20,25,30")
     alone = port.touch()
     for delay_ms in range(0, 100, 3):
@@ -251,8 +243,8 @@ def test_a_long_answer_shifts_no_step_of_a_running_touch(bench):
         assert spans == pytest.approx([(a - alone[0]) / 1000 for a in alone], abs=1.3), delay_ms
 
 
-def test_complete_waits_for_the_reset_line_too(bench):
-    emulator, port = bench
+def test_complete_waits_for_the_reset_line_too(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOY:RESet 150;*OPC?")
     emulator.wait_for(lambda state: state.reset_line, 5)
     assert port.line() == "1"
@@ -279,8 +271,8 @@ def test_complete_waits_for_the_reset_line_too(bench):
         ("SYST:CONF:SUPP 4.8 V;SUPP?", "4800"),
     ],
 )
-def test_every_node_may_bear_the_suffix_1_and_quantities_take_their_default(bench, message, reply):
-    _, port = bench
+def test_every_node_may_bear_the_suffix_1_and_quantities_take_their_default(fresh_bench, message, reply):
+    _, port = fresh_bench
     assert port.ask(message) == reply
     assert port.errors() == []
 
@@ -290,15 +282,15 @@ def test_every_node_may_bear_the_suffix_1_and_quantities_take_their_default(benc
     [("OUTP2 ON", -114), ("MEAS0:VOLT:BUS1?", -114), ("MEAS1:VOLT2:BUS2?", -114), ("OUTP0 ON", -114), ("SYST:DMAN2?", -114), ("*ESE1 3", -113),
      ("*IDN1?", -113), ("OUTP ON1", -224), ("SYST1DMAN?", -113), ("SYS1T:DMAN?", -113)],
 )  # fmt: skip
-def test_other_suffixes_are_refused(bench, message, error):
-    _, port = bench
+def test_other_suffixes_are_refused(fresh_bench, message, error):
+    _, port = fresh_bench
     port.write(message)
     errors = port.errors()
     assert errors == [error]
 
 
-def test_a_loop_of_starts_that_nobody_asks_about_wears_nothing(bench):
-    emulator, port = bench
+def test_a_loop_of_starts_that_nobody_asks_about_wears_nothing(fresh_bench):
+    emulator, port = fresh_bench
     boots = int(port.ask("SYST:BOOT?"))
     worn = emulator.eeprom()
     for _ in range(5):
@@ -309,9 +301,9 @@ def test_a_loop_of_starts_that_nobody_asks_about_wears_nothing(bench):
     assert int(port.ask("SYST:BOOT?")) == boots + 2
 
 
-def test_the_fuses_are_told_low_high_extended_and_lock_bits(bench):
+def test_the_fuses_are_told_low_high_extended_and_lock_bits(fresh_bench):
     """As the guide burns them; the order of the chip's own addresses is another (data sheet)."""
-    emulator, port = bench
+    emulator, port = fresh_bench
     assert port.ask("SYST:FUS?") == f"{0xF7},{0xD1},{0xFC},{0xFF}"
     emulator.brown_out_fuse(0xFD)
     assert port.ask("SYST:FUS?;*IDN?").startswith(f"{0xF7},{0xD1},{0xFD},{0xFF};padsweep")

@@ -51,20 +51,12 @@ AS_STORED = configuration(
 )
 
 
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
-
-
 def stored(emulator: Emulator) -> bytes:
     return emulator.eeprom()[EEPROM_CONFIGURATION:][:LENGTH]
 
 
-def test_everything_set_is_told_saved_byte_by_byte_and_there_after_a_restart(bench):
-    emulator, port = bench
+def test_everything_set_is_told_saved_byte_by_byte_and_there_after_a_restart(fresh_bench):
+    emulator, port = fresh_bench
     for header, value in SETTINGS.items():
         port.write(f"{header} {value}")
         assert port.ask(f"{header}?") == value
@@ -77,9 +69,9 @@ def test_everything_set_is_told_saved_byte_by_byte_and_there_after_a_restart(ben
         assert port.ask(f"{header}?") == value
 
 
-def test_the_crc_is_that_of_an_independent_implementation(bench):
+def test_the_crc_is_that_of_an_independent_implementation(fresh_bench):
     """CRC-16 of 0x1021 from 0xffff; Python's binascii.crc_hqx is the outside reference."""
-    _, port = bench
+    _, port = fresh_bench
     assert binascii.crc_hqx(b"123456789", 0xFFFF) == 0x29B1  # the usual check value (memory)
     for header, value in SETTINGS.items():
         port.write(f"{header} {value}")
@@ -107,9 +99,9 @@ def test_every_single_flipped_bit_of_the_stored_configuration_is_found():
 
 
 def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_never_a_mixture(
-    bench,
+    fresh_bench,
 ):
-    emulator, port = bench
+    emulator, port = fresh_bench
     old, new = configuration(), AS_STORED
     seen = set()
     for after_ms in range(0, 200, 11):
@@ -163,8 +155,8 @@ def test_without_its_configuration_nothing_closes_until_one_is_saved():
         assert port.errors() == []
 
 
-def test_the_common_reset_brings_back_what_is_stored(bench):
-    _, port = bench
+def test_the_common_reset_brings_back_what_is_stored(fresh_bench):
+    _, port = fresh_bench
     for header, value in SETTINGS.items():
         port.write(f"{header} {value}")
     assert port.ask("*RST;:SYST:CONF:STOR?;CRC?") == (
@@ -178,8 +170,8 @@ def test_the_common_reset_brings_back_what_is_stored(bench):
     "what", ["OUTPut ON", "ROUTe:CLOSe (@1!1)", "ROUTe:SERies 1", "TOY:KEY:PRESs 1",
              "TOY:RESet 2000", "TOUCh:KEYS NONE;INITiate"]
 )  # fmt: skip
-def test_nothing_of_it_changes_while_anything_is_on(bench, what):
-    emulator, port = bench
+def test_nothing_of_it_changes_while_anything_is_on(fresh_bench, what):
+    emulator, port = fresh_bench
     port.write(what)
     before = port.ask("SYST:CONF:CRC?")
     changes = [f"{header} {value}" for header, value in SETTINGS.items()]
@@ -190,8 +182,8 @@ def test_nothing_of_it_changes_while_anything_is_on(bench, what):
     assert stored(emulator) == configuration()
 
 
-def test_forbidden_pads_never_close_alone_in_lists_or_in_touches(bench):
-    emulator, port = bench
+def test_forbidden_pads_never_close_alone_in_lists_or_in_touches(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!7,2!8);SERies 1")
     port.write("SYST:CONF:FORB (@7)")
     for message in ("ROUT:CLOS (@1!7)", "ROUT:CLOS (@2!6:2!8)", "TOUC:CONN (@1!7,2!8)"):
@@ -223,8 +215,8 @@ def test_forbidden_pads_never_close_alone_in_lists_or_in_touches(bench):
         ("TOUC:CONN (@1!1,1!2)", 109),
     ],
 )
-def test_rail_pads_meet_only_over_a_series_channel_that_may_join_them(bench, message, error):
-    emulator, port = bench
+def test_rail_pads_meet_only_over_a_series_channel_that_may_join_them(fresh_bench, message, error):
+    emulator, port = fresh_bench
     port.write("SYST:CONF:RAIL (@1,2);RSER 4")
     port.write(message)
     assert port.errors() == ([error] if error else [])
@@ -235,8 +227,8 @@ def test_rail_pads_meet_only_over_a_series_channel_that_may_join_them(bench, mes
         assert not (rails[0] and rails[1] and rails[0] != rails[1] and state.series - {4})
 
 
-def test_the_configured_number_of_closures_and_their_longest_time_hold(bench):
-    emulator, port = bench
+def test_the_configured_number_of_closures_and_their_longest_time_hold(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYST:CONF:CLOS 2;:SYST:CLOS:TIME 300")
     port.write("ROUT:CLOS (@1!1:1!3)")
     assert port.errors() == [-221]
@@ -250,8 +242,8 @@ def test_the_configured_number_of_closures_and_their_longest_time_hold(bench):
     assert port.errors() == [102]
 
 
-def test_pads_beyond_the_configured_are_out_of_range(bench):
-    _, port = bench
+def test_pads_beyond_the_configured_are_out_of_range(fresh_bench):
+    _, port = fresh_bench
     port.write("SYST:CONF:PADS 16")
     for message in ("ROUT:CLOS (@1!17)", "ROUT:CLOS? (@2!15:2!17)", "SYST:CONF:FORB (@17)"):
         port.write(message)

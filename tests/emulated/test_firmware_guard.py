@@ -6,14 +6,6 @@ import pytest
 from emulator import CYCLES_PER_MS, CYCLES_PER_US, START_CYCLES, Emulator, Port, build_firmware
 
 
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
-
-
 def last_change(emulator):
     return emulator.events()[-1].cycle
 
@@ -28,8 +20,8 @@ def test_nothing_is_ever_closed_or_on_from_the_first_instruction():
         assert states[-1].bleed
 
 
-def test_dead_man_opens_all_and_cuts_the_supply_after_its_time(bench):
-    emulator, port = bench
+def test_dead_man_opens_all_and_cuts_the_supply_after_its_time(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYSTem:DMAN 500;:OUTPut ON;:TOY:KEY:PRESs 3;:ROUTe:SERies 2;CLOSe (@1!3,2!5)")
     emulator.wait_for(lambda state: state.closures and state.supply and state.keys, 5)
     closed, heard = last_change(emulator), emulator.heard
@@ -43,8 +35,8 @@ def test_dead_man_opens_all_and_cuts_the_supply_after_its_time(bench):
     assert port.errors() == [101]
 
 
-def test_the_default_dead_man_time_is_3_s(bench):
-    emulator, port = bench
+def test_the_default_dead_man_time_is_3_s(fresh_bench):
+    emulator, port = fresh_bench
     assert port.ask("SYSTem:DMAN?") == "3000"
     port.write("ROUTe:CLOSe (@2!32)")
     emulator.wait_for(lambda state: state.closures, 5)
@@ -56,8 +48,8 @@ def test_the_default_dead_man_time_is_3_s(bench):
 @pytest.mark.parametrize(
     "noise", [b"x", b"\n", b" ;;\n", b"no such thing\n", b"ROUT:CLOS (@1!999)\n", b"\xff\n", b"*RST 1\n"]
 )
-def test_commands_that_are_carried_out_feed_the_dead_man_and_nothing_else_does(bench, noise):
-    emulator, port = bench
+def test_commands_that_are_carried_out_feed_the_dead_man_and_nothing_else_does(fresh_bench, noise):
+    emulator, port = fresh_bench
     port.write("SYSTem:DMAN 500;:ROUTe:CLOSe (@1!1)")
     emulator.wait_for(lambda state: state.closures, 5)
     for _ in range(4):
@@ -71,15 +63,15 @@ def test_commands_that_are_carried_out_feed_the_dead_man_and_nothing_else_does(b
 
 
 @pytest.mark.parametrize("value", ["0", "499", "10001", "-1"])
-def test_the_dead_man_can_not_be_switched_off(bench, value):
-    _, port = bench
+def test_the_dead_man_can_not_be_switched_off(fresh_bench, value):
+    _, port = fresh_bench
     port.write(f"SYSTem:DMAN {value}")
     assert port.errors() == [-222]
     assert port.ask("SYSTem:DMAN?") == "3000"
 
 
-def test_dead_man_ends_a_running_touch(bench):
-    emulator, port = bench
+def test_dead_man_ends_a_running_touch(fresh_bench):
+    emulator, port = fresh_bench
     port.write(
         "SYSTem:DMAN 500;:OUTPut ON;:TOUCh:CONNections (@1!3,2!5);SERies 1;KEYS 1;"
         "TIMing 10,5000,10,9000,10;INITiate"
@@ -90,8 +82,8 @@ def test_dead_man_ends_a_running_touch(bench):
     assert port.ask("TOUCh:STATe?") == "IDLE"
 
 
-def test_an_idle_controller_never_complains(bench):
-    emulator, port = bench
+def test_an_idle_controller_never_complains(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYSTem:DMAN 500")
     emulator.wait_cycles(1_500 * CYCLES_PER_MS)
     assert port.errors() == []
@@ -113,8 +105,8 @@ def test_no_closure_outlasts_10_s_while_the_host_keeps_talking():
         assert port.errors() == [102]
 
 
-def test_eight_closures_at_once_and_not_nine(bench):
-    emulator, port = bench
+def test_eight_closures_at_once_and_not_nine(fresh_bench):
+    emulator, port = fresh_bench
     port.write("ROUTe:CLOSe (@1!1:1!4,2!11:2!14)")
     assert port.errors() == []
     eight = {(1, n) for n in range(1, 5)} | {(2, n) for n in range(11, 15)}
@@ -128,8 +120,8 @@ def test_eight_closures_at_once_and_not_nine(bench):
     assert port.errors() == [-221]
 
 
-def test_a_reset_opens_and_switches_off_at_once_and_shows(bench):
-    emulator, port = bench
+def test_a_reset_opens_and_switches_off_at_once_and_shows(fresh_bench):
+    emulator, port = fresh_bench
     boots = int(port.ask("SYSTem:BOOTs?"))
     port.write("OUTPut ON;:ROUTe:SERies 1;CLOSe (@1!3,2!5)")
     emulator.wait_for(lambda state: state.closures and state.supply, 5)
@@ -145,8 +137,8 @@ def test_a_reset_opens_and_switches_off_at_once_and_shows(bench):
     assert port.errors() == [-500]
 
 
-def test_the_watchdog_frees_a_hung_program_and_says_so(bench):
-    emulator, port = bench
+def test_the_watchdog_frees_a_hung_program_and_says_so(fresh_bench):
+    emulator, port = fresh_bench
     port.write("OUTPut ON;:ROUTe:SERies 1;CLOSe (@1!3,2!5)")
     emulator.wait_for(lambda state: state.closures and state.supply, 5)
     hung = emulator.cycle
@@ -157,8 +149,8 @@ def test_the_watchdog_frees_a_hung_program_and_says_so(bench):
     assert port.errors() == [103]
 
 
-def test_a_chain_that_does_not_read_back_is_never_enabled(bench):
-    emulator, port = bench
+def test_a_chain_that_does_not_read_back_is_never_enabled(fresh_bench):
+    emulator, port = fresh_bench
     port.write("OUTPut ON")
     emulator.wait_for(lambda state: state.supply, 5)
     emulator.read_back("high")
@@ -169,8 +161,8 @@ def test_a_chain_that_does_not_read_back_is_never_enabled(bench):
     assert port.ask("*TST?") == "1"
 
 
-def test_a_latched_guard_refuses_all_but_looking_until_it_is_cleared(bench):
-    emulator, port = bench
+def test_a_latched_guard_refuses_all_but_looking_until_it_is_cleared(fresh_bench):
+    emulator, port = fresh_bench
     emulator.read_back("low")
     port.write("ROUTe:CLOSe (@1!3)")
     assert port.errors() == [-240]
@@ -184,16 +176,16 @@ def test_a_latched_guard_refuses_all_but_looking_until_it_is_cleared(bench):
     assert emulator.wait_for(lambda state: state.closures, 5).closures == {(1, 3)}
 
 
-def test_supply_and_bleed_are_never_on_together(bench):
-    emulator, port = bench
+def test_supply_and_bleed_are_never_on_together(fresh_bench):
+    emulator, port = fresh_bench
     for switch in ("ON", "OFF", "ON", "OFF"):
         port.write(f"OUTPut {switch}")
         emulator.wait_for(lambda state, on=switch == "ON": state.supply == on != state.bleed, 5)
     assert not any(state.supply and state.bleed for state in emulator.events())
 
 
-def test_moving_a_closure_breaks_before_it_makes(bench):
-    emulator, port = bench
+def test_moving_a_closure_breaks_before_it_makes(fresh_bench):
+    emulator, port = fresh_bench
     port.write("ROUTe:SERies 1;CLOSe (@1!3,2!5);SERies 2;OPEN (@1!3);CLOSe (@1!4)")
     emulator.wait_for(lambda state: (1, 4) in state.closures, 5)
     states = emulator.events()

@@ -5,18 +5,10 @@ from __future__ import annotations
 from math import exp
 
 import pytest
-from emulator import CYCLES_PER_MS, Emulator, Port
+from emulator import CYCLES_PER_MS, Emulator
 
 CONTINUITY_CHANNEL, BUS_CHANNEL = 4, 3
 SOURCE_V, SOURCE_OHM, GAIN = 0.18, 10_000, 20
-
-
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
 
 
 def settle(emulator: Emulator) -> None:
@@ -24,8 +16,8 @@ def settle(emulator: Emulator) -> None:
 
 
 @pytest.mark.parametrize("bus", [1, 2])
-def test_a_buss_voltage_is_measured_with_its_sense_relay_closed_only_meanwhile(bench, bus):
-    emulator, port = bench
+def test_a_buss_voltage_is_measured_with_its_sense_relay_closed_only_meanwhile(fresh_bench, bus):
+    emulator, port = fresh_bench
     port.write("ROUT:SER 2;CLOS (@1!3,2!5)")
     emulator.wait_for(lambda state: state.closures, 5)
     emulator.adc(BUS_CHANNEL, 1_500)
@@ -41,8 +33,8 @@ def test_a_buss_voltage_is_measured_with_its_sense_relay_closed_only_meanwhile(b
     assert all(s.series == {2} and len(s.closures) == 2 for s in closed)
 
 
-def test_the_bus_is_1_when_no_number_is_given_and_3_is_none(bench):
-    emulator, port = bench
+def test_the_bus_is_1_when_no_number_is_given_and_3_is_none(fresh_bench):
+    emulator, port = fresh_bench
     port.ask("MEASure:VOLTage:BUS?")
     settle(emulator)
     assert {s.sensed for s in emulator.events() if s.sensed} == {frozenset({1})}
@@ -51,8 +43,8 @@ def test_the_bus_is_1_when_no_number_is_given_and_3_is_none(bench):
 
 
 @pytest.mark.parametrize("ohm", [0, 100, 1_000, 10_000, 100_000])
-def test_resistance_between_the_buses(bench, ohm):
-    emulator, port = bench
+def test_resistance_between_the_buses(fresh_bench, ohm):
+    emulator, port = fresh_bench
     divided_v = SOURCE_V * ohm / (SOURCE_OHM + ohm)
     emulator.adc(CONTINUITY_CHANNEL, round(divided_v * GAIN * 1000))
     port.write("ROUT:CLOS (@1!3,2!5)")
@@ -65,15 +57,15 @@ def test_resistance_between_the_buses(bench, ohm):
     assert not emulator.state.continuity
 
 
-def test_nothing_between_the_buses_reads_as_infinity(bench):
-    emulator, port = bench
+def test_nothing_between_the_buses_reads_as_infinity(fresh_bench):
+    emulator, port = fresh_bench
     emulator.adc(CONTINUITY_CHANNEL, round(SOURCE_V * GAIN * 1000))
     settle(emulator)
     assert port.ask("MEAS:RES?") == "9.9E37"
 
 
-def test_no_resistance_is_measured_on_a_live_toy(bench):
-    emulator, port = bench
+def test_no_resistance_is_measured_on_a_live_toy(fresh_bench):
+    emulator, port = fresh_bench
     port.write("OUTPut ON")
     port.write("MEAS:RES?")
     assert port.errors() == [-221]
@@ -89,8 +81,8 @@ def test_no_resistance_is_measured_on_a_live_toy(bench):
 
 
 @pytest.mark.parametrize("query", ["MEAS:VOLT:BUS1?", "MEAS:RES?"])
-def test_relays_of_measuring_stay_still_in_a_touch_and_while_latched(bench, query):
-    emulator, port = bench
+def test_relays_of_measuring_stay_still_in_a_touch_and_while_latched(fresh_bench, query):
+    emulator, port = fresh_bench
     port.write("TOUC:CONN NONE;TIM 0,1,0,400,0;INIT")
     port.write(query)
     assert port.errors() == [-221]
@@ -104,8 +96,8 @@ def test_relays_of_measuring_stay_still_in_a_touch_and_while_latched(bench, quer
     assert port.errors() == [105]
 
 
-def test_the_rails_fall_is_timed_in_the_background(bench):
-    emulator, port = bench
+def test_the_rails_fall_is_timed_in_the_background(fresh_bench):
+    emulator, port = fresh_bench
     assert port.ask("MEAS:FTIM?") == "9.91E37"
     port.write("OUTPut ON")
     emulator.wait_for(lambda state: state.supply, 5)
@@ -123,8 +115,8 @@ def test_the_rails_fall_is_timed_in_the_background(bench):
     assert port.ask("*RST;:MEAS:FTIM?") == f"{took_s:.3f}"
 
 
-def test_the_reset_line_is_pulled_so_long_and_nothing_closes_meanwhile(bench):
-    emulator, port = bench
+def test_the_reset_line_is_pulled_so_long_and_nothing_closes_meanwhile(fresh_bench):
+    emulator, port = fresh_bench
     port.write("OUTPut ON;:ROUTe:SERies 1;CLOSe (@1!3)")
     port.write("TOY:RESet 200")
     emulator.wait_for(lambda state: state.reset_line, 5)
@@ -142,14 +134,14 @@ def test_the_reset_line_is_pulled_so_long_and_nothing_closes_meanwhile(bench):
 
 
 @pytest.mark.parametrize(("what", "error"), [("0", -222), ("2001", -222), ("2001 MS", -222)])
-def test_the_reset_line_is_never_pulled_for_longer_than_2_s(bench, what, error):
-    _, port = bench
+def test_the_reset_line_is_never_pulled_for_longer_than_2_s(fresh_bench, what, error):
+    _, port = fresh_bench
     port.write(f"TOY:RESet {what}")
     assert port.errors() == [error]
 
 
-def test_the_dead_man_lets_the_reset_line_go(bench):
-    emulator, port = bench
+def test_the_dead_man_lets_the_reset_line_go(fresh_bench):
+    emulator, port = fresh_bench
     port.write("SYST:DMAN 500;:TOY:RESet 2000")
     emulator.wait_for(lambda state: state.reset_line, 5)
     released = emulator.wait_for(lambda state: not state.reset_line, 5)
@@ -158,8 +150,8 @@ def test_the_dead_man_lets_the_reset_line_go(bench):
     assert port.errors() == [101]
 
 
-def test_hold_channels_close_with_the_press_and_open_at_the_touchs_end(bench):
-    emulator, port = bench
+def test_hold_channels_close_with_the_press_and_open_at_the_touchs_end(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUC:CONN (@1!3,2!5);SER 1;KEYS 2;HOLD 1,2;TIM 10,20,30,40,25")
     timeline = port.touch()
     states = emulator.events()
@@ -175,8 +167,8 @@ def test_hold_channels_close_with_the_press_and_open_at_the_touchs_end(bench):
     assert port.errors() == []
 
 
-def test_holds_alone_and_the_dead_host_and_a_touch_too_long_for_them(bench):
-    emulator, port = bench
+def test_holds_alone_and_the_dead_host_and_a_touch_too_long_for_them(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUC:CONN NONE;KEYS NONE;HOLD 2;TIM 0,1,10,20,10")
     timeline = port.touch()
     assert timeline[1] == timeline[3] == -1

@@ -12,21 +12,13 @@ REFERENCE_CHANNEL = 5
 BLANKING_MS = 100
 
 
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
-
-
 def switch_on(emulator: Emulator, port: Port):
     port.write("OUTPut ON")
     return emulator.wait_for(lambda state: state.supply, 5)
 
 
-def test_before_the_supply_goes_on_line_and_beats_are_tried_alone(bench):
-    emulator, port = bench
+def test_before_the_supply_goes_on_line_and_beats_are_tried_alone(fresh_bench):
+    emulator, port = fresh_bench
     on = switch_on(emulator, port)
     line_alone = [s for s in emulator.events() if s.gate and not s.supply and s.cycle < on.cycle]
     assert line_alone, "the line was never up without the supply"
@@ -36,8 +28,8 @@ def test_before_the_supply_goes_on_line_and_beats_are_tried_alone(bench):
 
 @pytest.mark.parametrize("corner", ["short", "long"])
 @pytest.mark.parametrize("fault", ["closed by its line alone", "closed by beats alone"])
-def test_a_switch_half_of_which_is_shorted_never_stays_on(bench, fault, corner):
-    emulator, port = bench
+def test_a_switch_half_of_which_is_shorted_never_stays_on(fresh_bench, fault, corner):
+    emulator, port = fresh_bench
     emulator.hold(corner)
     emulator.switch(fault)
     port.write("OUTPut ON")
@@ -52,8 +44,8 @@ def test_a_switch_half_of_which_is_shorted_never_stays_on(bench, fault, corner):
 
 
 @pytest.mark.parametrize("corner", ["short", "long"])
-def test_a_sound_switch_is_not_blamed_when_it_goes_on_right_after_off(bench, corner):
-    emulator, port = bench
+def test_a_sound_switch_is_not_blamed_when_it_goes_on_right_after_off(fresh_bench, corner):
+    emulator, port = fresh_bench
     emulator.hold(corner)
     for _ in range(4):
         switch_on(emulator, port)
@@ -61,8 +53,8 @@ def test_a_sound_switch_is_not_blamed_when_it_goes_on_right_after_off(bench, cor
     assert port.errors() == []
 
 
-def test_a_rail_that_is_still_up_is_waited_for_by_the_host(bench):
-    emulator, port = bench
+def test_a_rail_that_is_still_up_is_waited_for_by_the_host(fresh_bench):
+    emulator, port = fresh_bench
     emulator.rail(300)
     port.write("OUTPut ON")
     assert port.errors() == [112]
@@ -73,8 +65,8 @@ def test_a_rail_that_is_still_up_is_waited_for_by_the_host(bench):
 
 
 @pytest.mark.parametrize("rail_mv", [4_480, 500, 250])
-def test_a_rail_that_does_not_fall_after_off_latches(bench, rail_mv):
-    emulator, port = bench
+def test_a_rail_that_does_not_fall_after_off_latches(fresh_bench, rail_mv):
+    emulator, port = fresh_bench
     switch_on(emulator, port)
     emulator.rail(rail_mv)
     port.write("OUTPut OFF")
@@ -86,8 +78,8 @@ def test_a_rail_that_does_not_fall_after_off_latches(bench, rail_mv):
     assert port.ask("OUTP:PROT:TRIP?") == "1"
 
 
-def test_a_switch_welded_before_the_start_is_told_without_being_asked(bench):
-    emulator, port = bench
+def test_a_switch_welded_before_the_start_is_told_without_being_asked(fresh_bench):
+    emulator, port = fresh_bench
     emulator.switch("welded")
     emulator.reset()
     emulator.wait_cycles(6_200 * CYCLES_PER_MS)
@@ -96,8 +88,8 @@ def test_a_switch_welded_before_the_start_is_told_without_being_asked(bench):
     assert port.errors() == [112]
 
 
-def test_a_trip_over_a_welded_switch_is_told_as_that_too(bench):
-    emulator, port = bench
+def test_a_trip_over_a_welded_switch_is_told_as_that_too(fresh_bench):
+    emulator, port = fresh_bench
     switch_on(emulator, port)
     emulator.wait_cycles(150 * CYCLES_PER_MS)
     emulator.switch("welded")
@@ -106,8 +98,8 @@ def test_a_trip_over_a_welded_switch_is_told_as_that_too(bench):
     assert port.errors() == [106, 111]
 
 
-def test_reversed_or_absent_cells_latch_after_the_blanking(bench):
-    emulator, port = bench
+def test_reversed_or_absent_cells_latch_after_the_blanking(fresh_bench):
+    emulator, port = fresh_bench
     emulator.cells(0)
     on = switch_on(emulator, port)
     off = emulator.wait_for(lambda state: state.is_open_and_off, 5)
@@ -117,8 +109,8 @@ def test_reversed_or_absent_cells_latch_after_the_blanking(bench):
 
 
 @pytest.mark.parametrize("rail_mv", [0, 900, 13_500])
-def test_a_rail_that_falls_or_is_too_high_opens_everything(bench, rail_mv):
-    emulator, port = bench
+def test_a_rail_that_falls_or_is_too_high_opens_everything(fresh_bench, rail_mv):
+    emulator, port = fresh_bench
     switch_on(emulator, port)
     emulator.wait_cycles(300 * CYCLES_PER_MS)
     port.write("ROUT:SER 1;CLOS (@1!3,2!5);:TOY:KEY:PRES 1")
@@ -130,8 +122,8 @@ def test_a_rail_that_falls_or_is_too_high_opens_everything(bench, rail_mv):
     assert port.errors() == [110]
 
 
-def test_a_rail_that_dips_for_5_ms_is_let_pass(bench):
-    emulator, port = bench
+def test_a_rail_that_dips_for_5_ms_is_let_pass(fresh_bench):
+    emulator, port = fresh_bench
     switch_on(emulator, port)
     emulator.wait_cycles(300 * CYCLES_PER_MS)
     for _ in range(5):
@@ -143,8 +135,8 @@ def test_a_rail_that_dips_for_5_ms_is_let_pass(bench):
     assert port.errors() == []
 
 
-def test_a_toy_of_two_flat_cells_is_no_fault(bench):
-    emulator, port = bench
+def test_a_toy_of_two_flat_cells_is_no_fault(fresh_bench):
+    emulator, port = fresh_bench
     emulator.cells(1_800)
     switch_on(emulator, port)
     emulator.wait_cycles(1_000 * CYCLES_PER_MS)
@@ -153,8 +145,8 @@ def test_a_toy_of_two_flat_cells_is_no_fault(bench):
 
 
 @pytest.mark.parametrize("own_mv", [4_400, 4_590, 4_610, 5_250])
-def test_its_own_5_v_is_told_by_the_reference_and_has_to_reach_4_6_v(bench, own_mv):
-    emulator, port = bench
+def test_its_own_5_v_is_told_by_the_reference_and_has_to_reach_4_6_v(fresh_bench, own_mv):
+    emulator, port = fresh_bench
     emulator.adc(REFERENCE_CHANNEL, round(2_500 * 5_000 / own_mv))
     emulator.wait_cycles(10 * CYCLES_PER_MS)
     assert float(port.ask("MEAS:VOLT:SUPP?")) == pytest.approx(own_mv / 1000, abs=0.012)
@@ -167,8 +159,8 @@ def test_its_own_5_v_is_told_by_the_reference_and_has_to_reach_4_6_v(bench, own_
     assert port.ask("*TST?") == "0", "with coils on it isn't looked at"
 
 
-def test_the_supply_does_not_go_on_in_a_touch(bench):
-    _, port = bench
+def test_the_supply_does_not_go_on_in_a_touch(fresh_bench):
+    _, port = fresh_bench
     port.write("TOUC:CONN NONE;TIM 0,1,0,400,0;INIT;:OUTP ON")
     assert port.errors() == [-221]
 
@@ -191,8 +183,8 @@ def beats_in(emulator: Emulator, ms: int) -> int:
     return emulator.beats() - before
 
 
-def test_it_beats_while_the_supply_is_on_and_at_no_other_time(bench):
-    emulator, port = bench
+def test_it_beats_while_the_supply_is_on_and_at_no_other_time(fresh_bench):
+    emulator, port = fresh_bench
     assert beats_in(emulator, 100) == 0
     switch_on(emulator, port)
     assert beats_in(emulator, 100) in (49, 50, 51)
@@ -209,8 +201,8 @@ def test_it_beats_while_the_supply_is_on_and_at_no_other_time(bench):
     assert beats_in(emulator, 100) == 0
 
 
-def test_a_cut_ends_the_beats_even_where_the_program_hangs(bench):
-    emulator, port = bench
+def test_a_cut_ends_the_beats_even_where_the_program_hangs(fresh_bench):
+    emulator, port = fresh_bench
     switch_on(emulator, port)
     emulator.wait_cycles(200 * CYCLES_PER_MS)
     emulator.jam()
@@ -221,8 +213,8 @@ def test_a_cut_ends_the_beats_even_where_the_program_hangs(bench):
     assert beats_in(emulator, 20) <= 1
 
 
-def test_switch_and_bleed_change_over_with_both_open_for_a_millisecond(bench):
-    emulator, port = bench
+def test_switch_and_bleed_change_over_with_both_open_for_a_millisecond(fresh_bench):
+    emulator, port = fresh_bench
     for _ in range(3):
         switch_on(emulator, port)
         port.write("OUTPut OFF")
@@ -242,8 +234,8 @@ def test_switch_and_bleed_change_over_with_both_open_for_a_millisecond(bench):
     assert min(open_ms) >= 1.0
 
 
-def test_a_converter_that_stands_still_reads_as_full_scale(bench):
-    emulator, port = bench
+def test_a_converter_that_stands_still_reads_as_full_scale(fresh_bench):
+    emulator, port = fresh_bench
     emulator.stop_converter()
     emulator.wait_cycles(5 * CYCLES_PER_MS)
     assert float(port.ask("MEAS:VOLT?")) > 14.9

@@ -8,14 +8,6 @@ from emulator import CYCLES_PER_US, Emulator, Port, build_firmware
 TOUCH = "TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,30,50,60,40"
 
 
-@pytest.fixture
-def bench():
-    with Emulator() as emulator:
-        port = Port(emulator)
-        assert port.errors() == [-500]
-        yield emulator, port
-
-
 def edges(states, of):
     """The cycles at which `of(state)` became true, and false again."""
     rises, falls = [], []
@@ -40,8 +32,8 @@ def assert_timeline_is_what_the_outputs_did(timeline, states):
     assert stamps_us == pytest.approx(since_start_us, abs=25)
 
 
-def test_every_step_of_the_timeline_is_where_the_outputs_moved(bench):
-    emulator, port = bench
+def test_every_step_of_the_timeline_is_where_the_outputs_moved(fresh_bench):
+    emulator, port = fresh_bench
     port.write(TOUCH)
     timeline = port.touch()
     assert_timeline_is_what_the_outputs_did(timeline, emulator.events())
@@ -49,8 +41,8 @@ def test_every_step_of_the_timeline_is_where_the_outputs_moved(bench):
     assert emulator.state.is_open_and_off
 
 
-def test_steps_last_as_long_as_was_set(bench):
-    _, port = bench
+def test_steps_last_as_long_as_was_set(fresh_bench):
+    _, port = fresh_bench
     port.write(TOUCH)
     start, press, close, release, open_, end = port.touch()
     spans_ms = [
@@ -61,8 +53,8 @@ def test_steps_last_as_long_as_was_set(bench):
     assert spans_ms == pytest.approx([20, 50, 30, 60, 40], abs=0.7)
 
 
-def test_marker_pulses_last_5_ms_at_start_and_end(bench):
-    emulator, port = bench
+def test_marker_pulses_last_5_ms_at_start_and_end(fresh_bench):
+    emulator, port = fresh_bench
     port.write(TOUCH)
     port.touch()
     rises, falls = edges(emulator.events(), lambda state: state.marker)
@@ -70,8 +62,8 @@ def test_marker_pulses_last_5_ms_at_start_and_end(bench):
     assert lengths_us == pytest.approx([5000, 5000], abs=100)
 
 
-def test_two_touches_in_a_row_keep_their_markers_apart(bench):
-    emulator, port = bench
+def test_two_touches_in_a_row_keep_their_markers_apart(fresh_bench):
+    emulator, port = fresh_bench
     port.write(TOUCH)
     port.touch()
     port.touch()
@@ -80,16 +72,16 @@ def test_two_touches_in_a_row_keep_their_markers_apart(bench):
     assert (rises[2] - falls[1]) / CYCLES_PER_US >= 4_900
 
 
-def test_keys_may_be_held_into_the_tail(bench):
-    _, port = bench
+def test_keys_may_be_held_into_the_tail(fresh_bench):
+    _, port = fresh_bench
     port.write("TOUCh:CONNections (@1!1,2!2);SERies 1;KEYS 1,3;TIMing 10,80,20,30,60")
     start, press, close, release, open_, end = port.touch()
     assert start < press < close < open_ < release < end
     assert (release - press) / 1000 == pytest.approx(80, abs=0.5)
 
 
-def test_without_connections_the_steps_are_stamped_and_nothing_closes(bench):
-    emulator, port = bench
+def test_without_connections_the_steps_are_stamped_and_nothing_closes(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections NONE;SERies 4;KEYS 2;TIMing 20,30,50,60,40")
     timeline = port.touch()
     assert -1 not in timeline
@@ -97,8 +89,8 @@ def test_without_connections_the_steps_are_stamped_and_nothing_closes(bench):
     assert not any(state.closures or state.series for state in emulator.events())
 
 
-def test_without_keys_press_and_release_never_happen(bench):
-    emulator, port = bench
+def test_without_keys_press_and_release_never_happen(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS NONE;TIMing 20,30,50,60,40")
     start, press, close, release, _, _ = port.touch()
     assert (press, release) == (-1, -1)
@@ -106,8 +98,8 @@ def test_without_keys_press_and_release_never_happen(bench):
     assert not any(state.keys for state in emulator.events())
 
 
-def test_end_in_the_dwell_opens_at_once_and_keeps_the_tail(bench):
-    emulator, port = bench
+def test_end_in_the_dwell_opens_at_once_and_keeps_the_tail(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,30,50,5000,40")
     port.write("TOUCh:INITiate")
     emulator.wait_for(lambda state: state.closures, 5)
@@ -118,8 +110,8 @@ def test_end_in_the_dwell_opens_at_once_and_keeps_the_tail(bench):
     assert (end - open_) / 1000 == pytest.approx(40, abs=0.5)
 
 
-def test_end_in_the_lead_in_closes_nothing_and_goes_to_the_end(bench):
-    emulator, port = bench
+def test_end_in_the_lead_in_closes_nothing_and_goes_to_the_end(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 20,3000,5000,60,4000")
     port.write("TOUCh:INITiate")
     emulator.wait_for(lambda state: state.keys, 5)
@@ -133,8 +125,8 @@ def test_end_in_the_lead_in_closes_nothing_and_goes_to_the_end(bench):
     assert emulator.state.is_open_and_off
 
 
-def test_abort_opens_everything_at_once_and_leaves_no_timeline(bench):
-    emulator, port = bench
+def test_abort_opens_everything_at_once_and_leaves_no_timeline(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!3,2!5);SERies 4;KEYS 2;TIMing 0,3000,1,5000,40")
     port.write("TOUCh:INITiate")
     emulator.wait_for(lambda state: state.closures, 5)
@@ -145,8 +137,8 @@ def test_abort_opens_everything_at_once_and_leaves_no_timeline(bench):
     assert port.errors() == [-221]
 
 
-def test_opc_is_set_when_the_touch_is_over_and_not_before(bench):
-    _, port = bench
+def test_opc_is_set_when_the_touch_is_over_and_not_before(fresh_bench):
+    _, port = fresh_bench
     port.write("*CLS;" + TOUCH)
     port.write("TOUCh:INITiate;*OPC")
     assert int(port.ask("*ESR?")) & 1 == 0
@@ -154,14 +146,14 @@ def test_opc_is_set_when_the_touch_is_over_and_not_before(bench):
     assert int(port.ask("*ESR?")) & 1 == 1
 
 
-def test_opc_query_answers_after_the_touch(bench):
-    _, port = bench
+def test_opc_query_answers_after_the_touch(fresh_bench):
+    _, port = fresh_bench
     port.write(TOUCH)
     assert port.ask("TOUCh:INITiate;*OPC?;STATe?") == "1;DONE"
 
 
-def test_wai_holds_the_rest_of_the_message(bench):
-    _, port = bench
+def test_wai_holds_the_rest_of_the_message(fresh_bench):
+    _, port = fresh_bench
     port.write(TOUCH)
     assert port.ask("TOUCh:INITiate;*WAI;STATe?") == "DONE"
 
@@ -177,8 +169,8 @@ def test_wai_holds_the_rest_of_the_message(bench):
         ("TOUCh:TIMing 1,2,3,4,5", -221),
     ],
 )
-def test_what_would_disturb_a_running_touch_is_refused(bench, message, error):
-    emulator, port = bench
+def test_what_would_disturb_a_running_touch_is_refused(fresh_bench, message, error):
+    emulator, port = fresh_bench
     port.write(TOUCH)
     port.write("TOUCh:INITiate")
     port.write(message)
@@ -186,8 +178,8 @@ def test_what_would_disturb_a_running_touch_is_refused(bench, message, error):
     assert_timeline_is_what_the_outputs_did(port.timeline(), emulator.events())
 
 
-def test_a_touch_does_not_start_over_something_closed(bench):
-    emulator, port = bench
+def test_a_touch_does_not_start_over_something_closed(fresh_bench):
+    emulator, port = fresh_bench
     port.write(TOUCH + ";:ROUTe:CLOSe (@1!9)")
     port.write("TOUCh:INITiate")
     assert port.errors() == [-221]
@@ -195,15 +187,15 @@ def test_a_touch_does_not_start_over_something_closed(bench):
     assert emulator.state.closures == {(1, 9)}
 
 
-def test_a_touch_across_both_buses_needs_a_series_channel(bench):
-    emulator, port = bench
+def test_a_touch_across_both_buses_needs_a_series_channel(fresh_bench):
+    emulator, port = fresh_bench
     port.write("TOUCh:CONNections (@1!3,2!5);SERies 0;INITiate")
     assert port.errors() == [-221]
     assert not any(state.marker for state in emulator.events())
 
 
-def test_switching_the_supply_off_ends_a_touch(bench):
-    emulator, port = bench
+def test_switching_the_supply_off_ends_a_touch(fresh_bench):
+    emulator, port = fresh_bench
     port.write("OUTPut ON;:" + TOUCH.replace(",60,40", ",5000,40") + ";INITiate")
     emulator.wait_for(lambda state: state.closures and state.supply, 5)
     port.write("OUTPut OFF")
