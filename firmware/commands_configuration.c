@@ -102,9 +102,6 @@ struct quantity {
     enum unit unit;
 };
 
-#define QUANTITY(name, field, unit, least, most, usual) \
-    static const struct quantity name PROGMEM = {&configuration.field, least, most, usual, unit};
-
 static int16_t set_quantity(const struct quantity *of)
 {
     struct quantity q;
@@ -124,28 +121,28 @@ static int16_t answer_configured(const struct quantity *of)
     return answer_quantity(*q.in_force, q.least, q.most, q.usual);
 }
 
-#define BOTH_OF(quantity, command, query)                 \
-    int16_t command(void) { return set_quantity(&quantity); } \
-    int16_t query(void) { return answer_configured(&quantity); }
+#define QUANTITY(command, query, field, unit, least, most, usual)                               \
+    static const struct quantity of_##field PROGMEM = {&configuration.field, least, most, usual, \
+                                                       unit};                                    \
+    int16_t command(void) { return set_quantity(&of_##field); }                                  \
+    int16_t query(void) { return answer_configured(&of_##field); }
 
-QUANTITY(deadman_time, deadman_ms, UNIT_MS, DEADMAN_LEAST_MS, DEADMAN_MOST_MS, DEADMAN_USUAL_MS)
-BOTH_OF(deadman_time, deadman, deadman_query)
-QUANTITY(closure, closure_ms, UNIT_MS, CLOSURE_LEAST_MS, CLOSURE_MOST_MS, CLOSURE_MOST_MS)
-BOTH_OF(closure, closure_time, closure_time_query)
-QUANTITY(hold, hold_s, UNIT_S, 1, HOLD_MOST_S, HOLD_USUAL_S)
-BOTH_OF(hold, hold_time, hold_time_query)
-QUANTITY(peak, peak_ma, UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, PEAK_USUAL_MA)
-BOTH_OF(peak, peak_limit, peak_limit_query)
-QUANTITY(average, average_ma, UNIT_MA, CURRENT_LEAST_MA, CURRENT_MOST_MA, AVERAGE_USUAL_MA)
-BOTH_OF(average, average_limit, average_limit_query)
-QUANTITY(delay, blanking_ms, UNIT_MS, 0, BLANKING_MOST_MS, BLANKING_USUAL_MS)
-BOTH_OF(delay, blanking, blanking_query)
-QUANTITY(leads, lead_ohm, UNIT_OHM, LEAD_LEAST_OHM, LEAD_MOST_OHM, LEAD_USUAL_OHM)
-BOTH_OF(leads, configure_leads, configured_leads)
-QUANTITY(supply, supply_mv, UNIT_MV, SUPPLY_LEAST_MV, SUPPLY_MOST_MV, SUPPLY_USUAL_MV)
-BOTH_OF(supply, configure_supply, configured_supply)
-QUANTITY(pad, pad_ua, UNIT_UA, PAD_LEAST_UA, PAD_MOST_UA, PAD_USUAL_UA)
-BOTH_OF(pad, configure_pad_limit, configured_pad_limit)
+QUANTITY(deadman, deadman_query, deadman_ms, UNIT_MS,
+         DEADMAN_LEAST_MS, DEADMAN_MOST_MS, DEADMAN_USUAL_MS)
+QUANTITY(closure_time, closure_time_query, closure_ms, UNIT_MS,
+         CLOSURE_LEAST_MS, CLOSURE_MOST_MS, CLOSURE_MOST_MS)
+QUANTITY(hold_time, hold_time_query, hold_s, UNIT_S, 1, HOLD_MOST_S, HOLD_USUAL_S)
+QUANTITY(peak_limit, peak_limit_query, peak_ma, UNIT_MA,
+         CURRENT_LEAST_MA, CURRENT_MOST_MA, PEAK_USUAL_MA)
+QUANTITY(average_limit, average_limit_query, average_ma, UNIT_MA,
+         CURRENT_LEAST_MA, CURRENT_MOST_MA, AVERAGE_USUAL_MA)
+QUANTITY(blanking, blanking_query, blanking_ms, UNIT_MS, 0, BLANKING_MOST_MS, BLANKING_USUAL_MS)
+QUANTITY(configure_leads, configured_leads, lead_ohm, UNIT_OHM,
+         LEAD_LEAST_OHM, LEAD_MOST_OHM, LEAD_USUAL_OHM)
+QUANTITY(configure_supply, configured_supply, supply_mv, UNIT_MV,
+         SUPPLY_LEAST_MV, SUPPLY_MOST_MV, SUPPLY_USUAL_MV)
+QUANTITY(configure_pad_limit, configured_pad_limit, pad_ua, UNIT_UA,
+         PAD_LEAST_UA, PAD_MOST_UA, PAD_USUAL_UA)
 
 int16_t configure_bank(void)
 {

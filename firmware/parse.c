@@ -14,35 +14,26 @@ static bool wants_words; /* words were looked for, and none was there */
 
 /* --- headers ---------------------------------------------------------------------- */
 
-/* `header` is at a node's digits, `pattern` at its "<1|2>"; gives the rest of the header. */
-static const char *take_node_suffix(const char *header, PGM_P pattern)
+/* Takes the number that a node bears, where it bears one; gives the rest of the header. A node
+ * without "<1|2>" may bear the one that it has anyway, 1. */
+static const char *take_suffix(const char *header, uint8_t most)
 {
+    uint8_t number = 0;
     if (!isdigit(*header))
         return header;
-    uint8_t number = 0, most = pgm_read_byte(pattern + 3) - '0';
     for (; isdigit(*header); header++)
         if (number < 10)
             number = number * 10 + (*header - '0');
-    if (parse_suffix) /* no node before it was out of range */
-        parse_suffix = number <= most ? number : 0;
+    if (!number || number > most)
+        parse_suffix = 0;
+    else if (parse_suffix && most > 1) /* no node before it was out of range */
+        parse_suffix = number;
     return header;
 }
 
 static bool same_letter(char wanted, char c)
 {
     return wanted >= 'A' && (wanted & 0x1f) <= 26 && !((wanted ^ c) & ~0x20);
-}
-
-/* A node without "<1|2>" may still bear the suffix that it has by default, 1. */
-static const char *take_usual_suffix(const char *header)
-{
-    uint8_t number = 0;
-    for (; isdigit(*header); header++)
-        if (number < 10)
-            number = number * 10 + (*header - '0');
-    if (number != 1)
-        parse_suffix = 0;
-    return header;
 }
 
 /* One pass that gives up at the first difference: the table is searched for every message,
@@ -63,8 +54,8 @@ bool parse_matches(const char *header, PGM_P pattern)
             while (islower(wanted))
                 wanted = pgm_read_byte(++pattern);
         }
-        if (is_letter && isdigit(*header) && !isalpha(wanted) && wanted != '<')
-            header = take_usual_suffix(header);
+        if (is_letter && !isalpha(wanted) && wanted != '<')
+            header = take_suffix(header, 1);
         is_letter = false;
         switch (wanted) {
         case '[':
@@ -75,7 +66,7 @@ bool parse_matches(const char *header, PGM_P pattern)
             was_small = false;
             continue;
         case '<':
-            header = take_node_suffix(header, pattern);
+            header = take_suffix(header, pgm_read_byte(pattern + 3) - '0'); /* at "<1|2>" */
             while (pgm_read_byte(pattern++) != '>')
                 ;
             was_small = false;
