@@ -264,15 +264,11 @@ class Controller:
 
     def numbers(self, message: str, count: int) -> list[int]:
         """Send a query whose reply is `count` whole numbers separated by commas."""
-        reply = self.query(message)
-        parts = reply.split(",")
-        try:
-            values = [int(part) for part in parts]
-        except ValueError:
-            values = []
-        if len(values) != count:
-            raise self.wrong_reply(message, reply)
-        return values
+        return self._values(message, count, int)
+
+    def decimal(self, message: str) -> float:
+        """Send a query whose reply is one decimal number."""
+        return self._values(message, 1, float)[0]
 
     def wrong_reply(self, message: str, reply: str) -> LinkLost:
         """Make the error for a reply that doesn't fit its query."""
@@ -334,6 +330,16 @@ class Controller:
 
     def _read_boots(self) -> int:
         return self.numbers("SYSTem:BOOTs?", 1)[0]
+
+    def _values(self, message: str, count: int, kind: Callable[[str], _Answer]) -> list[_Answer]:
+        reply = self.query(message)
+        try:
+            values = [kind(part) for part in reply.split(",")]
+        except ValueError:
+            values = []
+        if len(values) != count:
+            raise self.wrong_reply(message, reply)
+        return values
 
     def _read_line(self) -> bytes:
         """Read up to a line's end, or as much as came before a silence of the link's timeout.

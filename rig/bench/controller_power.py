@@ -29,8 +29,7 @@ def power_told(controller: Controller) -> list[tuple[str, str]]:
 
 
 def _supply_told(controller: Controller) -> Iterator[tuple[str, str]]:
-    message = "MEASure:VOLTage:SUPPly?"
-    (volts,) = _numbers(controller, message, 1)
+    volts = controller.decimal("MEASure:VOLTage:SUPPly?")
     yield "5 V", f"the controller's own supply is at {volts:.2f} V"
     if volts < LEAST_SUPPLY_V:
         yield "caution", (
@@ -40,8 +39,7 @@ def _supply_told(controller: Controller) -> Iterator[tuple[str, str]]:
 
 
 def _brown_out_told(controller: Controller) -> Iterator[tuple[str, str]]:
-    message = "SYSTem:FUSes?"
-    extended = int(_numbers(controller, message, 4)[2])
+    _, _, extended, _ = controller.numbers("SYSTem:FUSes?", 4)
     bits = extended & BROWN_OUT_BITS
     if bits != BROWN_OUT_WANTED:
         yield "caution", (
@@ -49,14 +47,3 @@ def _brown_out_told(controller: Controller) -> Iterator[tuple[str, str]]:
             f"(extended fuse 0x{extended:02X}), at 16 MHz the chip needs 4.3 V: set the fuse with a "
             "programmer, `avrdude -p m328p -c PROGRAMMER -U efuse:w:0xFC:m`"
         )
-
-
-def _numbers(controller: Controller, message: str, count: int) -> list[float]:
-    reply = controller.query(message)
-    try:
-        values = [float(part) for part in reply.split(",")]
-    except ValueError:
-        values = []
-    if len(values) != count:
-        raise controller.wrong_reply(message, reply)
-    return values

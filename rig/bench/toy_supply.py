@@ -97,11 +97,7 @@ class ToySupply:
 
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
-        reply = self._controller.query("MEASure:VOLTage?")
-        try:
-            return float(reply)
-        except ValueError:
-            raise self._controller.wrong_reply("MEASure:VOLTage?", reply) from None
+        return self._controller.decimal("MEASure:VOLTage?")
 
     def still_supplied(self) -> str | None:
         """Watch the rail until it is down; give what a person must know where it isn't.

@@ -206,7 +206,9 @@ def _find(
         if surely and _heard_again(made):
             sure = True
             bends += [one for one in made if _heard(one) and not one.stops]
-    stop = max((one.after for one in stops if one.after), key=lambda after: AFTERS[after].stop, default=None)
+    stop = max(
+        (one.after for one in stops if one.after), key=lambda after: AFTERS[after].stop, default=None
+    )
     stopped_at = max(map(_path_ohm, stops), default=0.0)
     # Where the toy was stopped once it may be again: what is offered lies above.
     shown = [one for one in bends if _path_ohm(one) > stopped_at] or stops
