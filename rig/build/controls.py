@@ -98,8 +98,9 @@ def propose(
     if pick.at_ohm is not None:
         fixed, keep = pick.at_ohm, _yours(pick.at_ohm, evidence, least_path_ohm)
     seen = _Seen(
-        heard[0], heard[-1], fixed, keep, tuple(evidence.trials), most_path_ohm, volts
-    )
+        low=heard[0], high=heard[-1], fixed=fixed, keep=keep, trials=tuple(evidence.trials),
+        most=most_path_ohm, volts=volts,
+    )  # fmt: skip
     if evidence.find is not None and evidence.heard_ohm:
         ours = _by_sound(evidence.find, seen)
     else:
@@ -153,7 +154,7 @@ def body_fixed_ohm(volts: float) -> float:
     return at_least(max(volts / BODY_LIMIT_MA * 1000 - BODY_FLOOR_OHM, 1000.0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Seen:
     """What is known of a pick's resistances."""
 
@@ -291,8 +292,8 @@ def _pot(why: str, seen: _Seen) -> Control:
         why,
         fixed,
         seen.keep,
-        pot,
-        tuple(hints),
+        pot_ohm=pot,
+        hints=tuple(hints),
     )
 
 

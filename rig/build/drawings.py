@@ -51,7 +51,9 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
         one, other = (places.pads[p] for p in pick.pads)
         ends = (one.x, one.y), (other.x, other.y)
         ink, dash = ink_of(number)
-        curve, tag, samples = _curve(ends, points, tags, drawn, unit, (w, h))
+        curve, tag, samples = _curve(
+            ends, points=points, tags=tags, drawn=drawn, unit=unit, size=(w, h)
+        )
         tags.append(tag)
         drawn += samples
         out.append(
@@ -80,6 +82,7 @@ def ink_of(number: int) -> tuple[str, str]:
 
 def _curve(
     ends: tuple[Point, Point],
+    *,
     points: list[Point],
     tags: list[Point],
     drawn: list[Point],

@@ -98,8 +98,8 @@ def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
         if len(pads) != 2 or record.path_ohm is None or record.sound is None:
             continue
         found.setdefault(PadPair(pads), []).append(
-            Trial(record.path_ohm, record.sound, record.after or "answers", record.amount,
-                  record.unit, record.key)
+            Trial(record.path_ohm, record.sound, record.after or "answers", amount=record.amount,
+                  unit=record.unit, key=record.key)
         )  # fmt: skip
     return found
 

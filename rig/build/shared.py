@@ -17,7 +17,7 @@ from rig.choose.rank import letter_order
 from rig.words import ohms
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Joint:
     """Two picks (numbered from 1) whose controls, both on, join two other pads.
 
@@ -60,7 +60,10 @@ def joints(
         ohm = fixed_ohm[i] + fixed_ohm[j]
         made = (trials or {}).get(PadPair(joins), ())
         tried = _tried(made, ohm) if trials is not None else "not known here"
-        found.append(Joint(i + 1, j + 1, pad, joins, ohm, tried, _stops(made, ohm)))
+        found.append(Joint(
+            first=i + 1, second=j + 1, pad=pad, joins=joins, ohm=ohm, tried=tried,
+            stops=_stops(made, ohm),
+        ))
     return found
 
 

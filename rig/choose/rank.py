@@ -20,7 +20,7 @@ SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Find:
     """What one pair does: a change that was heard again, or a stop.
 
@@ -218,13 +218,16 @@ def _find(
     # A silent stop says nothing of what the pair was heard to do over the same path.
     told = best if _heard(best) or not bends else _best(bends)
     assert told.sound is not None and best.after is not None  # as of all touches that count
-    heard = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
+    sound, amount, unit = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
     paths = [_path_ohm(one) for one in shown]
     return Find(
-        *pair, heard[0], best.after, *heard[1:], min(paths), max(paths), best.score or 0.0,
-        tuple(one.number for one in shown), best.number, _nearest_baseline(best, baselines),
-        stop, stopped_at or None, key=best.key, best_path_ohm=best.path_ohm,
-    )
+        pads_1=pair[0], pads_2=pair[1],
+        sound=sound, after=best.after, amount=amount, unit=unit, score=best.score or 0.0,
+        path_min_ohm=min(paths), path_max_ohm=max(paths),
+        touches=tuple(one.number for one in shown), best_touch=best.number,
+        baseline_touch=_nearest_baseline(best, baselines), key=best.key,
+        best_path_ohm=best.path_ohm, stop=stop, stops_at_ohm=stopped_at or None,
+    )  # fmt: skip
 
 
 def _path_ohm(one: Record) -> float:

@@ -60,7 +60,9 @@ def replay(
     found = finds(log.records(), loaded.rig.sweep.false_discovery)
     out = console()
     if kept or aside or undone:
-        _decide(out, loaded.toy, folder, found, kept, aside, undone, note)
+        _decide(
+            out, loaded.toy, folder, found, kept=kept, aside=aside, undone=undone, note=note
+        )
     if played is not None:
         _play_one(out, loaded.toy, find_pair(found, played), log, folder)
     if listing or not (kept or aside or undone or played or at_terminal()):
@@ -84,7 +86,7 @@ def _choices(folder: Path) -> dict[str, str]:
     return told
 
 
-def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], kept: Sequence[str],
+def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], *, kept: Sequence[str],
             aside: Sequence[str], undone: Sequence[str], note: str | None) -> None:
     # Every pair is looked at first: a wrong one among several changes nothing.
     to_keep = [find_pair(found, pair) for pair in kept]

@@ -225,6 +225,7 @@ class SweepLog:
         plan_key: str,
         kind: str,
         touch: Touch,
+        *,
         path_ohm: float | None,
         started_at: str | datetime,
         timeline: Timeline,

@@ -248,9 +248,10 @@ class SweepByHand:
         number, heard = self.log.next_number(), got.heard
         path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
         self.log.made(
-            number, step.plan_key, step.kind, touch, path, began, heard.timeline,
-            heard.samples if len(heard.samples) else None, self.bench.rate_hz, heard.offsets,
-            heard.fault, {"stamped": "by ear", "answer": got.what},
+            number, step.plan_key, step.kind, touch, path_ohm=path, started_at=began,
+            timeline=heard.timeline, samples=heard.samples, rate_hz=self.bench.rate_hz,
+            offsets=heard.offsets, fault=heard.fault,
+            facts={"stamped": "by ear", "answer": got.what},
         )
         if heard.fault:
             self.log.judged(number, lost(heard.fault))
@@ -264,17 +265,18 @@ class SweepByHand:
         """Judge a pair's take and tell it; gives the touch that waits for its sequel."""
         judgement = self.book.judge(number, step, heard)
         if judgement.sound != "lost":
-            path = path_ohm(self.project.rig, step.series_ohm)
             yield Told(
-                number, step.kind, step.pads, path,
-                judgement.sound, judgement.amount, judgement.unit,
+                number=number, kind=step.kind, pads=step.pads,
+                path_ohm=path_ohm(self.project.rig, step.series_ohm),
+                sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             )
         return _Pending(number, step, judgement)
 
     def _progress(self, number: int, step: Step) -> Progress:
         return Progress(
-            number, step.kind, step_words(step, self.project), self.book.touches,
-            self.book.touches + touches_left(self.known), self.bench.now_s(),
+            number=number, kind=step.kind, what=step_words(step, self.project),
+            done=self.book.touches, planned=self.book.touches + touches_left(self.known),
+            bench_s=self.bench.now_s(),
         )
 
     # How the toy was after it
@@ -470,8 +472,8 @@ class SweepByHand:
             self.listener.until_quiet(self._longest_s)
             return
         yield Told(
-            self.log.next_number(), "explore", None, None,
-            judgement.sound, judgement.amount, judgement.unit,
+            number=self.log.next_number(), kind="explore", pads=None, path_ohm=None,
+            sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
         )
         if not self.book.ear.is_hit(judgement):
             self.listener.until_quiet(self._longest_s)

@@ -156,8 +156,9 @@ class Sweep:
             self.known.hear_more(step.key)
         yield from self._take_in(number, step, heard)
         yield Progress(
-            number, step.kind, step_words(step, self.project), self.book.touches,
-            self.book.touches + touches_left(self.known), self.bench.now_s(),
+            number=number, kind=step.kind, what=step_words(step, self.project),
+            done=self.book.touches, planned=self.book.touches + touches_left(self.known),
+            bench_s=self.bench.now_s(),
         )
         yield from self._drain_news()
 
@@ -191,9 +192,10 @@ class Sweep:
     def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:
         path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
         self.log.made(
-            number, step.plan_key, step.kind, touch, path, began, heard.timeline,
-            heard.samples if len(heard.samples) else None, self.bench.rate_hz, heard.offsets,
-            heard.fault, {"rail_v": round(self.bench.rail_v(), 3)},
+            number, step.plan_key, step.kind, touch, path_ohm=path, started_at=began,
+            timeline=heard.timeline, samples=heard.samples, rate_hz=self.bench.rate_hz,
+            offsets=heard.offsets, fault=heard.fault,
+            facts={"rail_v": round(self.bench.rail_v(), 3)},
         )
         if heard.fault:
             self.log.judged(number, lost(heard.fault))

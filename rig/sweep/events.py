@@ -18,7 +18,7 @@ class SweepStarted(SweepEvent):
     planned: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Progress(SweepEvent):
     """A touch was made. `planned` grows with every hit that must be touched again."""
 
@@ -30,7 +30,7 @@ class Progress(SweepEvent):
     bench_s: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Told(SweepEvent):
     """What was heard of a touch, for somebody who waits for it."""
 

@@ -34,8 +34,9 @@ def project(tmp_path):
     touches += [(kind, bridge, "pitch", BEND_HZ) for kind in ("sweep", "confirm")]
     with SweepLog.create(folder / "sweeps" / "main", {}, "h") as log:
         for number, (kind, touch, sound, hz) in enumerate(touches, 1):
-            log.made(number, kind, kind, touch, 11_000.0 if touch.connections else None, "now",
-                     LINE, tone(hz), RATE_HZ)
+            log.made(number, kind, kind, touch,
+                     path_ohm=11_000.0 if touch.connections else None, started_at="now",
+                     timeline=LINE, samples=tone(hz), rate_hz=RATE_HZ)
             log.judged(number, Judgement(sound, None, None, 2.0, 0.01, "test"))
             log.completed(number, "answers")
     return folder

@@ -66,6 +66,7 @@ class Room:
         self,
         seed: int,
         pads: int,
+        *,
         series_ohm: list[float],
         lead_ohm: float,
         switch_ohm: float,
@@ -199,11 +200,11 @@ def main() -> None:
     room = Room(
         options.seed,
         options.pads,
-        [float(value) for value in options.series.split(",")],
-        options.lead,
-        options.switch,
-        set(filter(None, options.cut.split(","))),
-        options.room_db,
+        series_ohm=[float(value) for value in options.series.split(",")],
+        lead_ohm=options.lead,
+        switch_ohm=options.switch,
+        cut=set(filter(None, options.cut.split(","))),
+        room_db=options.room_db,
     )
     link = socket.socket(socket.AF_UNIX)
     link.connect(options.socket)

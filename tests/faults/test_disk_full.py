@@ -66,7 +66,8 @@ def make_touches(log, most):
         log.intend(f"p{number}", TOUCH)
         if count:
             log.completed(number - 1, "answers")
-        log.made(number, f"p{number}", "sweep", TOUCH, 12_000.0, "now", LINE, NOISE, RATE_HZ)
+        log.made(number, f"p{number}", "sweep", TOUCH, path_ohm=12_000.0, started_at="now",
+                 timeline=LINE, samples=NOISE, rate_hz=RATE_HZ)
         log.judged(number, Judgement("none", None, None, 0.1, 0.5, "test"))
     log.flush()
     return count + 1

@@ -41,7 +41,8 @@ def make_touches_for_ever(folder: Path, witness: Path) -> None:
         if last is not None:
             log.completed(last, "answers")
         last = log.next_number()
-        log.made(last, key, "sweep", TOUCH, 12_000.0, "now", LINE, noise, RATE_HZ)
+        log.made(last, key, "sweep", TOUCH, path_ohm=12_000.0, started_at="now", timeline=LINE,
+                 samples=noise, rate_hz=RATE_HZ)
 
 
 def _create(folder: Path) -> SweepLog:

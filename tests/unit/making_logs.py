@@ -53,9 +53,9 @@ def add(log: SweepLog, *, kind: str = "sweep", touch: Touch | None = None, sound
     log.intend(key, touch)
     if samples is None and take:
         samples = tone()
-    log.made(number, key, kind, touch, path_ohm if touch.connections else None,
-             "2031-05-04T03:02:01.000+00:00", LINE, samples, RATE_HZ, {"press": 2880},
-             fault, facts)
+    log.made(number, key, kind, touch, path_ohm=path_ohm if touch.connections else None,
+             started_at="2031-05-04T03:02:01.000+00:00", timeline=LINE, samples=samples,
+             rate_hz=RATE_HZ, offsets={"press": 2880}, fault=fault, facts=facts)
     log.judged(number, Judgement(sound, amount, unit, score, 0.01, "test 1"))
     if after is not None:
         log.completed(number, after, {})

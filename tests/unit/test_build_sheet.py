@@ -347,7 +347,7 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         log.flush()
         assert trials_by_pair(log.records()) == {
             PadPair(("A", "B")): [
-                Trial(9000.0, "pitch", "answers", 300.0, "cents", "moo"),
+                Trial(9000.0, "pitch", "answers", amount=300.0, unit="cents", key="moo"),
                 Trial(6000.0, "lost", "freeze", key="moo"),
                 Trial(3000.0, "none", "freeze", key="moo"),
             ]

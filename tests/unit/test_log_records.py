@@ -57,7 +57,8 @@ def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fau
     try:
         with new_log(folder) as log:
             log.intend(key, touch)
-            log.made(1, key, "sweep", touch, path_ohm, "t", line, None, RATE_HZ, {}, fault, facts)
+            log.made(1, key, "sweep", touch, path_ohm=path_ohm, started_at="t", timeline=line,
+                     samples=None, rate_hz=RATE_HZ, fault=fault, facts=facts)
             log.judged(1, judgement)
             log.completed(1, after)
             log.event(key, detail=facts)

@@ -21,6 +21,11 @@ from rig.log import SweepLog, takes, verify
 from rig.log.takes import from_pcm, to_pcm
 
 
+def _made(log, number, plan_key, kind="sweep", samples=None):
+    log.made(number, plan_key, kind, bridge(), path_ohm=1.0, started_at="now", timeline=LINE,
+             samples=samples, rate_hz=RATE_HZ)
+
+
 def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
     touch = Touch((Connection(("A", "B"), ("C",), 47_000.0), Connection(("D",), ("E",), 0.0)),
                   Stimulus(("moo", "on"), 150), 50, 200, 900, 400)
@@ -28,8 +33,10 @@ def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
     samples = tone()
     with new_log(tmp_path / "s" / "main") as log:
         log.intend("p1", touch)
-        log.made(1, "p1", "sweep", touch, 49_100.0, datetime(2031, 5, 4, 3, 2, 1, tzinfo=UTC),
-                 line, samples, RATE_HZ, {"press": 2400}, None, {"try": np.int64(2)})
+        log.made(1, "p1", "sweep", touch, path_ohm=49_100.0,
+                 started_at=datetime(2031, 5, 4, 3, 2, 1, tzinfo=UTC), timeline=line,
+                 samples=samples, rate_hz=RATE_HZ, offsets={"press": 2400},
+                 facts={"try": np.int64(2)})
         log.judged(1, Judgement("pitch", 3.5, "cents", np.float32(1.5), 0.25, "j1"))
         log.judged(1, Judgement("loop", 0.5, "s", 2.0, None, "j2", {"dB": np.float64(1.5)}))
         log.completed(1, "runs on", {"counts": True})
@@ -81,7 +88,7 @@ def test_attempts_counts_intents_that_never_became_a_touch(tmp_path):
         log.intend("stopped", bridge())
         log.withdraw("stopped", "Ctrl-C")
         log.intend("fine", bridge())
-        log.made(1, "fine", "sweep", bridge(), 1.0, "now", LINE, None, RATE_HZ)
+        _made(log, 1, "fine")
         counts = [log.attempts(key) for key in ("killed", "stopped", "fine", "never")]
     with SweepLog.open(tmp_path) as log:
         log.intend("killed", bridge())
@@ -91,7 +98,7 @@ def test_attempts_counts_intents_that_never_became_a_touch(tmp_path):
 
 def test_incomplete_and_unjudged_touches_say_so(tmp_path):
     with new_log(tmp_path) as log:
-        log.made(1, "p", "sweep", bridge(), 1.0, "now", LINE, None, RATE_HZ)
+        _made(log, 1, "p")
         (record,) = log.records()
         assert (record.complete, record.after, record.sound, record.take) == (
             False, None, None, None)
@@ -100,8 +107,8 @@ def test_incomplete_and_unjudged_touches_say_so(tmp_path):
 
 
 @pytest.mark.parametrize("wrong", [
-    lambda log: log.made(3, "p", "sweep", bridge(), 1.0, "", LINE, None, RATE_HZ),
-    lambda log: log.made(2, "p", "guess", bridge(), 1.0, "", LINE, None, RATE_HZ),
+    lambda log: _made(log, 3, "p"),
+    lambda log: _made(log, 2, "p", kind="guess"),
     lambda log: log.completed(1, "fine"),
     lambda log: log.completed(2, "answers"),
     lambda log: log.completed(1, "freeze"),
@@ -121,7 +128,7 @@ def test_the_takes_array_may_be_used_again_by_the_caller(tmp_path):
     samples = tone()
     expected = from_pcm(to_pcm(samples))
     with new_log(tmp_path) as log:
-        log.made(1, "p", "sweep", bridge(), 1.0, "now", LINE, samples, RATE_HZ)
+        _made(log, 1, "p", samples=samples)
         samples[:] = 0
         assert np.array_equal(log.read_take(1)[0], expected)
 

@@ -227,8 +227,9 @@ def test_a_freeze_counts_though_its_take_is_lost(project):
     step = next(s for s in book.known.steps if s.series_ohm == max(project.rig.series_ohm))
     lower = [s for s in book.known.steps if s.pads == step.pads and s != step]
     log.intend(step.plan_key, step.touch(project))
-    log.made(1, step.plan_key, step.kind, step.touch(project), 1e5, datetime.now(UTC),
-             Timeline(0, 0, 0, 0, 0), None, book.rate_hz, {}, None, {})
+    log.made(1, step.plan_key, step.kind, step.touch(project), path_ohm=1e5,
+             started_at=datetime.now(UTC), timeline=Timeline(0, 0, 0, 0, 0), samples=None,
+             rate_hz=book.rate_hz)
     judgement = lost("clipped")
     log.judged(1, judgement)
     book.complete(1, step, judgement, "freeze", {})

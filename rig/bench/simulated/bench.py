@@ -233,7 +233,7 @@ class SimulatedBench:
         stamps = {step: None if at is None else us(at) for step, at in self._steps.items()}
         self._timeline = Timeline(
             stamps["press"], stamps["close"], stamps["release"], stamps["open"],
-            us(self._moment("end")), self._guarded,
+            us(self._moment("end")), guarded=self._guarded,
         )  # fmt: skip
         self._touch = None
 

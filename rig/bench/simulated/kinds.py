@@ -18,7 +18,7 @@ from rig.bench.simulated.parts import Board, Net
 from rig.bench.simulated.wiring import Wiring
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Kind:
     """One kind of toy.
 
@@ -61,17 +61,20 @@ class Kind:
 
 KINDS = {
     "talker": Kind(
-        talker.make_talker, talker.TalkerChips, talker.pins, talker.inside, talker.CHIP_HZ,
-        frozenset({"dac", "amp", "spk"}), (), ("dac",), ("osc",),
+        make=talker.make_talker, chips=talker.TalkerChips, pins=talker.pins,
+        inside=talker.inside, chip_hz=talker.CHIP_HZ,
+        path=frozenset({"dac", "amp", "spk"}), heard=(), sources=("dac",), capacitors=("osc",),
     ),
     "keyboard": Kind(
-        keyboard.make_keyboard, keyboard.KeyboardChips, keyboard.pins, keyboard.inside,
-        keyboard.CHIP_HZ, frozenset({"q", "mix", "env", "tone", "amp", "spk"}),
-        ("amp", "mix"), ("tone",), ("osc", "env"),
+        make=keyboard.make_keyboard, chips=keyboard.KeyboardChips, pins=keyboard.pins,
+        inside=keyboard.inside, chip_hz=keyboard.CHIP_HZ,
+        path=frozenset({"q", "mix", "env", "tone", "amp", "spk"}), heard=("amp", "mix"),
+        sources=("tone",), capacitors=("osc", "env"),
     ),
     "sampler": Kind(
-        sampler.make_sampler, sampler.SamplerChips, sampler.pins, sampler.inside,
-        sampler.CHIP_HZ, frozenset({"b", "l", "filt", "amp", "spk"}), ("amp",), ("b", "filt"),
-        ("osc", "filt"),
+        make=sampler.make_sampler, chips=sampler.SamplerChips, pins=sampler.pins,
+        inside=sampler.inside, chip_hz=sampler.CHIP_HZ,
+        path=frozenset({"b", "l", "filt", "amp", "spk"}), heard=("amp",), sources=("b", "filt"),
+        capacitors=("osc", "filt"),
     ),
 }  # fmt: skip

@@ -68,6 +68,7 @@ class Machine:
         board: Board,
         wiring: Wiring,
         seed: int,
+        *,
         rows: int,
         columns: int,
         sounding: Collection[str],

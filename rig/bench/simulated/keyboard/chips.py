@@ -49,7 +49,7 @@ class KeyboardChips(Machine):
         self._cycles: dict[tuple, tuple] = {}
         self._levels: dict[tuple, tuple] = {}
         sounding = ("osc", "q0", "q1", "q2", "mix", "env", "tone", "amp", "vib", "led")
-        super().__init__(board, wiring, seed, ROWS, COLUMNS, sounding)
+        super().__init__(board, wiring, seed, rows=ROWS, columns=COLUMNS, sounding=sounding)
 
     @property
     def speaking(self) -> bool:

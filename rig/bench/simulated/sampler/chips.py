@@ -49,7 +49,7 @@ class SamplerChips(Machine):
         lines = [f"a{i}" for i in range(ADDRESS_BITS)] + [f"d{i}" for i in range(self._bits)]
         ladder = [f"{x}{i}" for x in "bl" for i in range(self._bits)]
         sounding = ("osc", *lines, *ladder, "filt", "amp", "led")
-        super().__init__(board, wiring, seed, ROWS, COLUMNS, sounding)
+        super().__init__(board, wiring, seed, rows=ROWS, columns=COLUMNS, sounding=sounding)
         # measured once, with nothing closed yet
         level, weights, _ = self._ladder()
         self._rest_span = float(weights.sum())

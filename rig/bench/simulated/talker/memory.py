@@ -70,24 +70,24 @@ def _word(rng: np.random.Generator, syllables: int) -> list[bytes]:
         glide = np.array(_VOWELS[rng.integers(len(_VOWELS))], float)
         onset = rng.integers(4)
         if onset == 0:
-            f1, f2, f3 = _codes((700, 1800 + 600 * rng.random(), 3300))
-            frames += [voice.pack_frame(0, True, 24, f1, f2, f3)] * 2
-            frames.append(voice.pack_frame(12, False, 24, f1, f2, f3, width=2))
+            formants = _codes((700, 1800 + 600 * rng.random(), 3300))
+            frames += [voice.pack_frame(0, True, 24, formants)] * 2
+            frames.append(voice.pack_frame(12, False, 24, formants, width=2))
         elif onset == 1:
-            f1, f2, f3 = _codes((800, 2300 - 700 * rng.random(), 3300))
+            formants = _codes((800, 2300 - 700 * rng.random(), 3300))
             for energy in (7, 10, 11, 10):
-                frames.append(voice.pack_frame(energy, False, 24, f1, f2, f3, width=2))
+                frames.append(voice.pack_frame(energy, False, 24, formants, width=2))
         elif onset == 2:
-            f1, f2, f3 = _codes((250, 1100 + 500 * rng.random(), 2300))
-            frames += [voice.pack_frame(10, True, int(pitch), f1, f2, f3, width=2)] * 3
+            formants = _codes((250, 1100 + 500 * rng.random(), 2300))
+            frames += [voice.pack_frame(10, True, int(pitch), formants, width=2)] * 3
         length = int(rng.integers(6, 10))
         slope = rng.uniform(-0.7, 1.1)
         for i in range(length):
             part = max(0.0, (i - length / 3) / length)
-            f1, f2, f3 = _codes(tuple(vowel + (glide - vowel) * part))
+            formants = _codes(tuple(vowel + (glide - vowel) * part))
             energy = (12, 13, 14)[min(i, 2)] if i < length - 2 else (11, 8)[i - length + 2]
             frames.append(
-                voice.pack_frame(energy, True, int(np.clip(pitch, 4, 52)), f1, f2, f3)
+                voice.pack_frame(energy, True, int(np.clip(pitch, 4, 52)), formants)
             )
             pitch += slope
     last = bytearray(frames[-1])

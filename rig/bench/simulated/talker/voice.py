@@ -37,10 +37,11 @@ def pitch_period(code: int) -> int:
 
 
 def pack_frame(
-    energy: int, voiced: bool, period_code: int, f1: int, f2: int, f3: int,
+    energy: int, voiced: bool, period_code: int, formants: tuple[int, int, int], *,
     width: int = 0, stop: bool = False, tilt: int = 0, rasp: int = 0,
 ) -> bytes:
     """Pack a frame into its four bytes; all fields are codes within their bits."""
+    f1, f2, f3 = formants
     return bytes((
         (stop << 7) | (energy << 3) | (voiced << 2) | tilt,
         (rasp << 6) | period_code,
