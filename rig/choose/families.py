@@ -9,7 +9,7 @@ import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import cdist, squareform
 
-from rig.listen.fingerprint import SIZE
+from rig.listen.judging.fingerprint import SIZE
 from rig.log import Record
 from rig.outcomes import unit_of
 

@@ -1,13 +1,16 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
-from rig.listen.baseline import LEAST_TAKES, Baseline, Span
-from rig.listen.beginning import onset
-from rig.listen.clipping import is_clipped, over_db
-from rig.listen.decide import JUDGE, Ear, clean, lost, too_loud
-from rig.listen.features import HOP_S, Frames, frames
 from rig.listen.judgement import Judgement
-from rig.listen.loose import LEAST_RATE_HZ, Judged, Recordings, Unlike, common_rate_hz
-from rig.listen.steady import is_silent, tone_hz
+from rig.listen.judging.baseline import LEAST_TAKES, Baseline
+from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud
+from rig.listen.measures.clipping import is_clipped, over_db
+from rig.listen.measures.features import HOP_S, Frames, frames
+from rig.listen.measures.levels import loud_level_db
+from rig.listen.measures.span import Span
+from rig.listen.measures.steady import is_silent, tone_hz
+from rig.listen.recordings.beginning import onset
+from rig.listen.recordings.judge import Judged, Recordings, Unlike
+from rig.listen.recordings.recording import LEAST_RATE_HZ, common_rate_hz
 
 __all__ = [
     "HOP_S",
@@ -28,6 +31,7 @@ __all__ = [
     "is_clipped",
     "is_silent",
     "lost",
+    "loud_level_db",
     "onset",
     "over_db",
     "tone_hz",

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.listen.features import HOP_S, WINDOW_S, frames
+from rig.listen.measures.features import HOP_S, WINDOW_S, frames
 
-LOUD_PERCENTILE = 90.0
 OVER_ROOM_DB = 12.0
 """The toy must stand this far above the room to be heard beginning."""
 BELOW_TOY_DB = 15.0
@@ -48,19 +47,6 @@ class Stretch:
     def length(self) -> int:
         """Frames that it lasts."""
         return self.end - self.first
-
-
-def loud_level_db(level_db: np.ndarray) -> float:
-    """Give the level that the louder frames reach, dB re full scale.
-
-    A quiet room stays below its own most of the time.
-
-    Parameters
-    ----------
-    level_db : ndarray, shape (frames,)
-        `Frames.level_db` of a take, or of the room with the toy silent.
-    """
-    return float(np.percentile(level_db, LOUD_PERCENTILE))
 
 
 def trigger_level_db(room_db: float, toy_db: float | None = None) -> float:

@@ -7,8 +7,7 @@ from math import ceil
 import numpy as np
 
 from rig.errors import BadSound
-from rig.listen import frames, is_silent, over_db, tone_hz
-from rig.listen.watch import loud_level_db
+from rig.listen import frames, is_silent, loud_level_db, over_db, tone_hz
 
 ON = "then run `padsweep sweep` to continue"
 NEEDED_DB = 12.0

@@ -11,8 +11,8 @@ import numpy as np
 from rig.bench import Chunk, Timeline
 from rig.bench.byhand import Command, ListeningBench, Prompt
 from rig.errors import BadSound
-from rig.listen import frames
-from rig.listen.watch import Watch, loud_level_db, trigger_level_db
+from rig.listen import frames, loud_level_db
+from rig.listen.watch import Watch, trigger_level_db
 from rig.project.models import Timings
 from rig.sweep import sounding
 from rig.sweep.hearing import Heard

@@ -18,7 +18,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from rig.listen.features import BAND_HIGH_HZ, BAND_LOW_HZ, BANDS, SILENCE_DB, frames, pitch_track
+from rig.listen.measures.features import BAND_HIGH_HZ, BAND_LOW_HZ, BANDS, SILENCE_DB, frames
+from rig.listen.measures.pitch import pitch_track
 
 # Speech of a person, 48 kHz, shipped with Debian's alsa-utils.
 SPEECH = sorted(Path("/usr/share/sounds/alsa").glob("*_*.wav"))

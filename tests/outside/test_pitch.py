@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from rig.listen.features import frames, pitch_track
+from rig.listen.measures.features import frames
+from rig.listen.measures.pitch import pitch_track
 
 RATE_HZ = 48_000
 # ISO 16: the note A above middle C is 440 Hz. Equal temperament: 2^(n/12) (handbook).

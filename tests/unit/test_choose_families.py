@@ -18,7 +18,7 @@ from rig.choose.families import (
     families,
     touch_distances,
 )
-from rig.listen.fingerprint import SIZE
+from rig.listen.judging.fingerprint import SIZE
 from rig.log import SweepLog
 from rig.project import setup_facts, setup_hash
 from rig.sweep import Sweep

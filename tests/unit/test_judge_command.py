@@ -20,8 +20,9 @@ from rig.choose import finds
 from rig.cli import judge
 from rig.cli.progress import track
 from rig.errors import LogError, RigError
-from rig.listen import JUDGE, decide
+from rig.listen import JUDGE
 from rig.listen.judgement import Judgement
+from rig.listen.judging import decide
 from rig.log import SweepLog, verify
 from rig.project import setup_facts, setup_hash
 from rig.sweep import Sweep

@@ -26,6 +26,17 @@ ALLOWED = {
             "choose", "build"},
 }
 
+# The same of the rooms of `listen`: its packages, and the modules that stand in none.
+ROOMS = {
+    "judgement": set(),
+    "statistics": set(),
+    "measures": set(),
+    "watch": {"measures"},
+    "describing": {"measures"},
+    "judging": {"judgement", "measures", "describing"},
+    "recordings": {"judgement", "measures", "describing", "judging"},
+}
+
 
 def imports() -> dict[str, set[str]]:
     """Give each module's imports within the package, lazy ones included."""
@@ -97,8 +108,25 @@ def test_a_part_imports_only_what_it_may(name):
         assert others <= ALLOWED[name], f"{module} imports {sorted(others - ALLOWED[name])}"
 
 
-def test_nothing_is_allowed_in_a_circle():
-    TopologicalSorter(ALLOWED).prepare()
+def room(module: str) -> str:
+    """Give the room of a module of `listen`."""
+    return module.split(".")[2]
+
+
+def test_every_room_is_listed():
+    assert {room(name) for name in modules("listen") if name != "rig.listen"} == set(ROOMS)
+
+
+@pytest.mark.parametrize("name", ROOMS)
+def test_a_room_imports_only_what_it_may(name):
+    for module in modules(f"listen.{name}"):
+        others = {room(other) for other in GRAPH[module] if other.startswith("rig.listen.")} - {name}
+        assert others <= ROOMS[name], f"{module} imports {sorted(others - ROOMS[name])}"
+
+
+@pytest.mark.parametrize("allowed", [ALLOWED, ROOMS])
+def test_nothing_is_allowed_in_a_circle(allowed):
+    TopologicalSorter(allowed).prepare()
 
 
 def test_sound_hardware_is_loaded_only_where_it_is_used():

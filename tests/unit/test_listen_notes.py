@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rig.listen import Ear, Span
-from rig.listen.decide import AUDIBLE_DB
+from rig.listen.judging.decide import AUDIBLE_DB
 
 RATE_HZ = 48_000
 PRESS_S, CLOSE_S, OPEN_S, LENGTH_S = 0.1, 0.4, 1.2, 2.0

@@ -9,7 +9,7 @@ from test_listen import RATE_HZ, SPAN, phrase, take
 
 from rig.choose import finds
 from rig.listen import Ear
-from rig.listen.tail import Tail
+from rig.listen.judging.tail import Tail
 
 BASELINES, FRESH = 2_000, 20
 

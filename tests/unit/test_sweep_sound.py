@@ -12,7 +12,7 @@ from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.errors import BadSound, CaptureLost, ConfigError, RigError
 from rig.listen import HOP_S, Baseline, Span
-from rig.listen.baseline import ANSWER_FRAMES, SKIP_FRAMES
+from rig.listen.judging.baseline import ANSWER_FRAMES, SKIP_FRAMES
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.project.models import LEAST_LEAD_IN_MS

@@ -3,13 +3,8 @@
 import numpy as np
 import pytest
 
-from rig.listen import frames
-from rig.listen.watch import (
-    Watch,
-    loud_level_db,
-    stretches,
-    trigger_level_db,
-)
+from rig.listen import frames, loud_level_db
+from rig.listen.watch import Watch, stretches, trigger_level_db
 
 RATE_HZ = 48_000
 TOY_RMS = 0.1

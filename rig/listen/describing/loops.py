@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.listen.features import HOP_S
-from rig.listen.repitch import autocorrelation
+from rig.listen.measures.features import HOP_S
+from rig.listen.measures.pitch import autocorrelation
 
 SHORTEST_FRAMES = 6
 """Shorter patterns are heard as a tone; `submultiple` looks below it."""

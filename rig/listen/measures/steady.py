@@ -6,7 +6,7 @@ import numpy as np
 from scipy.fft import rfft, rfftfreq
 from scipy.ndimage import median_filter
 
-from rig.listen.features import BAND_HIGH_HZ, BAND_LOW_HZ
+from rig.listen.measures.features import BAND_HIGH_HZ, BAND_LOW_HZ
 
 WINDOW_S = 0.2
 """Whole periods of both mains, and bins 5 Hz wide."""

@@ -7,8 +7,9 @@ import itertools
 
 import numpy as np
 
-from rig.listen.baseline import SKIP_FRAMES, Aligned, Span
-from rig.listen.features import BANDS, Frames
+from rig.listen.judging.baseline import SKIP_FRAMES, Aligned
+from rig.listen.measures.features import BANDS, Frames
+from rig.listen.measures.span import Span
 
 DWELL_PARTS = 3
 """The time while the connection is closed is cut into so many parts; what follows is one more."""

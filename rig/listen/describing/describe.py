@@ -10,14 +10,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from rig.listen.baseline import Span
-from rig.listen.cuts import find_cut
-from rig.listen.distance import LAG_FRAMES
-from rig.listen.drones import find_drone, find_noise
-from rig.listen.excerpts import CHANGED_DB, Compared, Description, Excerpt, rounded
-from rig.listen.features import HOP_S, Frames
-from rig.listen.loops import find_loop
-from rig.listen.repitch import LEAST_CENTS, LEAST_FIT, SURE_FIT, find_repitch, voice_shift
+from rig.listen.describing.cuts import find_cut
+from rig.listen.describing.drones import find_drone, find_noise
+from rig.listen.describing.excerpts import CHANGED_DB, Compared, Description, Excerpt, rounded
+from rig.listen.describing.loops import find_loop
+from rig.listen.describing.repitch import (
+    LEAST_CENTS,
+    LEAST_FIT,
+    SURE_FIT,
+    find_repitch,
+    voice_shift,
+)
+from rig.listen.measures.features import HOP_S, Frames
+from rig.listen.measures.span import LAG_FRAMES, Span
 
 LASTING_FRAMES = 10
 """A change has come once most of so many frames have changed."""

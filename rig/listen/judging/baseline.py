@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
-from rig.listen.align import ALIKE, Aligner, shifted
-from rig.listen.beginning import mean_db
-from rig.listen.distance import LAG_FRAMES, Distance, both, compare, mean_apart_db
-from rig.listen.features import HOP_S, Frames, frames
-from rig.listen.tail import Tail
-from rig.listen.watch import loud_level_db
+from rig.listen.judging.align import ALIKE, Aligner, shifted
+from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
+from rig.listen.judging.tail import Tail
+from rig.listen.measures.features import HOP_S, Frames, frames
+from rig.listen.measures.levels import loud_level_db, mean_db
+from rig.listen.measures.span import LAG_FRAMES, Span
 
 LEAST_TAKES = 3
 """A baseline of fewer clean takes says nothing."""
@@ -33,35 +32,6 @@ LEAD_IN_MARGIN = 15
 the answer and, where the toy is dead, says that nothing is to be closed."""
 SAME_PHRASE_DB = 3.0
 """Two takes closer than this (worst 0.15 s) are one phrase, whatever the calibration."""
-
-
-@dataclass(frozen=True)
-class Span:
-    """Where a take's steps lie, in frames from the take's start."""
-
-    press: int
-    close: int
-    open: int
-    end: int
-
-    @classmethod
-    def from_seconds(cls, press_s: float, close_s: float, open_s: float, end_s: float) -> Span:
-        """Build from times in seconds since the start of the take."""
-        return cls(*(round(t / HOP_S) for t in (press_s, close_s, open_s, end_s)))
-
-    @classmethod
-    def from_samples(cls, offsets: Mapping[str, int], length: int, rate_hz: int) -> Span:
-        """Build from the samples of a take at which "press", "close" and "open" happened.
-
-        Parameters
-        ----------
-        offsets : mapping of str to int
-        length : int
-            Samples of the whole take.
-        rate_hz : int
-        """
-        steps = (offsets["press"], offsets["close"], offsets["open"], length)
-        return cls.from_seconds(*(at / rate_hz for at in steps))
 
 
 @dataclass(frozen=True)

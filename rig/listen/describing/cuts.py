@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.excerpts import CHANGED_DB, Compared, Description, rounded
-from rig.listen.features import HOP_S
-from rig.listen.repitch import LEAST_CENTS, SURE_FIT, find_repitch
+from rig.listen.describing.excerpts import CHANGED_DB, Compared, Description, rounded
+from rig.listen.describing.repitch import LEAST_CENTS, SURE_FIT, find_repitch
+from rig.listen.measures.features import HOP_S
 
 CUT_DB = -20.0
 """At least this much quieter for the rest of the phrase is a cut."""
@@ -27,7 +27,7 @@ FASTER_S = 0.1
 def find_cut(pair: Compared, begins: int, measures: dict) -> Description | None:
     """Find silence or strong attenuation where the clean phrase goes on.
 
-    Parameters are those of `rig.listen.drones.find_noise`.
+    Parameters are those of `rig.listen.describing.drones.find_noise`.
     """
     where = pair.clean_sounding.copy()
     where[:3] = False  # the phrase dies away and the analysis window reaches back

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import fftconvolve, firwin
 
-from rig.listen.features import HOP_S, log_spectrogram, pitch_track
+from rig.listen.measures.features import log_spectrogram
+from rig.listen.measures.pitch import fundamental
 
 LEAST_CENTS = 40.0
 """A re-pitching by less isn't worth a control."""
@@ -27,11 +26,6 @@ STILL_VOICED = 0.6
 SAME_SHIFT_CENTS = 40.0
 MOSTLY = 0.75
 """Part of the frames that must have moved by the same amount."""
-VOICE_RATE_HZ = 12_000
-VOICE_BAND_HZ = 2_500
-REPEATS_BETTER, REPEATS_LEAST = 0.25, 0.03
-"""A multiple of a period is the true one where it leaves only this part of a difference that
-is no rounding."""
 NEAR_CENTS = 70.0
 """The fundamental's own change must be this near to the spectrum's to be believed."""
 
@@ -160,64 +154,3 @@ def voice_shift(
     middle = float(np.median(cents))
     near = np.abs(cents - middle) < max(SAME_SHIFT_CENTS, 0.15 * abs(middle))
     return middle if near.mean() > MOSTLY and abs(middle) < MOST_OCTAVES * 1200 else None
-
-
-def fundamental(sound: np.ndarray, rate_hz: int) -> np.ndarray:
-    """Follow the fundamental, Hz, `HOP_S` apart, at a rate that is enough for a toy's voice."""
-    return pitch_track(*_voice_band(sound, rate_hz))[0]
-
-
-def steady_tone(sound: np.ndarray, rate_hz: int) -> float | None:
-    """Give the frequency, Hz, of a sound that doesn't change; None where it has none.
-
-    Parameters
-    ----------
-    sound : ndarray of float, shape (n,)
-    rate_hz : int
-    """
-    part, rate = _voice_band(sound, rate_hz)
-    f0, _ = pitch_track(part, rate)
-    voiced = f0[np.isfinite(f0)]
-    if len(voiced) <= 0.5 * len(f0):
-        return None
-    shape = autocorrelation(part)
-    period, found = rate / float(np.median(voiced)), None
-    for times in (1, 2, 3, 4):
-        at = times * period
-        low, high = int(0.97 * at), int(np.ceil(1.03 * at)) + 1
-        if high + 1 >= len(shape) or low < 1:
-            break
-        top = low + int(np.argmax(shape[low:high]))
-        left, middle, right = shape[top - 1 : top + 2]
-        curve = left - 2.0 * middle + right
-        place = top + (0.5 * (left - right) / curve if curve < -1e-12 else 0.0)
-        # A held sample may hold two periods of a voice that differ a little.
-        differs = 1.0 - middle
-        if found is None or (found[1] > REPEATS_LEAST and differs < REPEATS_BETTER * found[1]):
-            found = place, differs
-    return float(rate / (found[0] if found else period))
-
-
-def autocorrelation(sound: np.ndarray) -> np.ndarray:
-    """Give a sound's correlation with itself at each lag, 1: the same, shape (n,)."""
-    sound = sound.astype(np.float64)
-    size = next_fast_len(2 * len(sound), real=True)
-    spectrum = rfft(sound, size)
-    products = irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(sound)]
-    upto = np.concatenate([[0.0], np.cumsum(sound**2)])
-    lags = np.arange(len(sound))
-    energy = np.sqrt(upto[len(sound) - lags] * (upto[-1] - upto[lags]))
-    return products / np.maximum(energy, max(1e-3 * upto[-1], 1e-12))
-
-
-def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
-    """Give a sound without what is too high for a fundamental, at a lower rate.
-
-    Periods are whole samples to the follower of pitch: high partials would hide the short ones.
-    """
-    slower = max(1, rate_hz // VOICE_RATE_HZ)
-    while round(HOP_S * rate_hz) % slower:
-        slower -= 1
-    taps = firwin(10 * slower + 31, VOICE_BAND_HZ, fs=rate_hz)
-    part = fftconvolve(sound, taps, mode="same")[::slower]
-    return part, rate_hz // slower

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.fft import irfft, rfft
+from scipy.fft import rfft
 
 HOP_S = 0.010
 WINDOW_S = 0.0213
@@ -88,64 +88,6 @@ def frames(samples: np.ndarray, rate_hz: int) -> Frames:
     mel_db = 10.0 * np.log10(bands + floor)
     level_db = 10.0 * np.log10(bands.sum(axis=1) + floor)
     return Frames(mel_db.astype(np.float32), level_db.astype(np.float32))
-
-
-def pitch_track(
-    samples: np.ndarray, rate_hz: int, low_hz: float = 60.0, high_hz: float = 2000.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """Follow the fundamental frame by frame with the YIN difference function [1]_.
-
-    Parameters
-    ----------
-    samples : ndarray of float, shape (n,)
-    rate_hz : int
-    low_hz, high_hz : float
-        Range searched, Hz.
-
-    Returns
-    -------
-    f0_hz : ndarray, shape (frames,)
-        Fundamental, NaN where the frame is not voiced.
-    aperiodicity : ndarray, shape (frames,)
-        0 (periodic) to about 1 (noise).
-
-    References
-    ----------
-    .. [1] A. de Cheveigné and H. Kawahara, YIN, J. Acoust. Soc. Am. 111(4), 2002.
-    """
-    longest = int(np.ceil(rate_hz / low_hz))
-    shortest = max(2, int(rate_hz / high_hz))
-    width = 2 * longest
-    hop = round(HOP_S * rate_hz)
-    samples = np.asarray(samples, dtype=np.float64)
-    if len(samples) < width + longest:
-        samples = np.pad(samples, (0, width + longest - len(samples)))
-    views = np.lib.stride_tricks.sliding_window_view(samples, width)[::hop]
-    half = width - longest
-    n_fft = 1 << (2 * width - 1).bit_length()
-    head = views[:, :half]
-    correlation = irfft(
-        rfft(views, n_fft, axis=1) * np.conj(rfft(head, n_fft, axis=1)), n_fft, axis=1
-    )[:, : longest + 1]
-    squares = np.concatenate([np.zeros((len(views), 1)), np.cumsum(views**2, axis=1)], axis=1)
-    energy = squares[:, half : half + longest + 1] - squares[:, : longest + 1]
-    difference = np.maximum(energy[:, :1] + energy - 2.0 * correlation, 0.0)
-    lags = np.arange(1, longest + 1)
-    mean = np.cumsum(difference[:, 1:], axis=1) / lags
-    normal = difference[:, 1:] / np.maximum(mean, 1e-12)
-    normal = np.concatenate([np.ones((len(views), 1)), normal], axis=1)
-
-    inside = normal[:, shortest:longest]
-    dips = (inside < 0.15) & (inside <= normal[:, shortest + 1 : longest + 1])
-    first = np.where(dips.any(axis=1), dips.argmax(axis=1), inside.argmin(axis=1)) + shortest
-    row = np.arange(len(views))
-    lowest = normal[row, first]
-    left, right = normal[row, first - 1], normal[row, np.minimum(first + 1, longest)]
-    curve = left - 2.0 * lowest + right
-    shift = np.where(curve > 1e-12, 0.5 * (left - right) / np.maximum(curve, 1e-12), 0.0)
-    f0 = rate_hz / (first + np.clip(shift, -0.5, 0.5))
-    loud = energy[:, 0] > 1e-9 * half
-    return np.where((lowest < 0.3) & loud, f0, np.nan), lowest
 
 
 def log_spectrogram(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.excerpts import CHANGED_DB, Compared, Description, rounded
-from rig.listen.features import HOP_S
-from rig.listen.repitch import steady_tone
+from rig.listen.describing.excerpts import CHANGED_DB, Compared, Description, rounded
+from rig.listen.measures.features import HOP_S
+from rig.listen.measures.pitch import steady_tone
 
 STEADY_DB = 2.5
 """Frames of a drone differ by less than this from one to the next and from their mean."""

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.baseline import Baseline, Span
-from rig.listen.clipping import is_clipped, over_db, peak_dbfs
-from rig.listen.describe import describe
-from rig.listen.excerpts import Description
-from rig.listen.features import frames
-from rig.listen.fingerprint import fingerprint
+from rig.listen.describing.describe import describe
+from rig.listen.describing.excerpts import Description
+from rig.listen.describing.repitch import LEAST_FIT
 from rig.listen.judgement import Judgement
-from rig.listen.repitch import LEAST_FIT
+from rig.listen.judging.baseline import Baseline
+from rig.listen.judging.fingerprint import fingerprint
+from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
+from rig.listen.measures.features import frames
+from rig.listen.measures.span import Span
 from rig.outcomes import is_change
 
 JUDGE = "5"

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from rig.listen.features import HOP_S, Frames
+from rig.listen.measures.features import HOP_S, Frames
 
 SOUNDING_DB = 12.0
 """A frame sounds when it stands this far above the room's noise."""

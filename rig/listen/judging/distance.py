@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-LAG_FRAMES = 3
-"""Takes that begin like none known are compared over ± this many frames."""
+from rig.listen.measures.span import LAG_FRAMES
+
 LOCAL_FRAMES = 15
 """Length of the sliding window that finds short changes (0.15 s)."""
 
@@ -25,7 +25,7 @@ class Distance:
     lag : int
         Frames by which that one must be shifted to fit.
     trace_db : ndarray, shape (frames,)
-        The difference frame by frame, from `rig.listen.baseline.SKIP_FRAMES` after the press on.
+        The difference frame by frame, from `rig.listen.judging.baseline.SKIP_FRAMES` after the press on.
     """
 
     local_db: float

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from rig.listen.features import BANDS, HOP_S, SILENCE_DB, Frames, frames
+from rig.listen.measures.features import BANDS, HOP_S, SILENCE_DB, Frames, frames
+from rig.listen.measures.levels import mean_db
 
 ROOM_FRAMES = 10
 """The room is measured over the quietest stretch of this many frames (0.1 s)."""
@@ -43,11 +44,6 @@ def room_db(sound: Frames) -> np.ndarray:
     ):
         return np.full(BANDS, SILENCE_DB, np.float32)
     return mean_db(sound.mel_db[at : at + width])
-
-
-def mean_db(mel_db: np.ndarray) -> np.ndarray:
-    """Give the mean power of each band over some frames, dB."""
-    return (10.0 * np.log10(np.mean(10.0 ** (mel_db / 10.0), axis=0))).astype(np.float32)
 
 
 def sounding(sound: Frames, room: np.ndarray) -> np.ndarray:

@@ -1,0 +1,134 @@
+"""The fundamental of a sound, frame by frame or where it is steady."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
+from scipy.signal import fftconvolve, firwin
+
+from rig.listen.measures.features import HOP_S
+
+VOICE_RATE_HZ = 12_000
+VOICE_BAND_HZ = 2_500
+REPEATS_BETTER, REPEATS_LEAST = 0.25, 0.03
+"""A multiple of a period is the true one where it leaves only this part of a difference that
+is no rounding."""
+
+
+def pitch_track(
+    samples: np.ndarray, rate_hz: int, low_hz: float = 60.0, high_hz: float = 2000.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Follow the fundamental frame by frame with the YIN difference function [1]_.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (n,)
+    rate_hz : int
+    low_hz, high_hz : float
+        Range searched, Hz.
+
+    Returns
+    -------
+    f0_hz : ndarray, shape (frames,)
+        Fundamental, NaN where the frame is not voiced.
+    aperiodicity : ndarray, shape (frames,)
+        0 (periodic) to about 1 (noise).
+
+    References
+    ----------
+    .. [1] A. de Cheveigné and H. Kawahara, YIN, J. Acoust. Soc. Am. 111(4), 2002.
+    """
+    longest = int(np.ceil(rate_hz / low_hz))
+    shortest = max(2, int(rate_hz / high_hz))
+    width = 2 * longest
+    hop = round(HOP_S * rate_hz)
+    samples = np.asarray(samples, dtype=np.float64)
+    if len(samples) < width + longest:
+        samples = np.pad(samples, (0, width + longest - len(samples)))
+    views = np.lib.stride_tricks.sliding_window_view(samples, width)[::hop]
+    half = width - longest
+    n_fft = 1 << (2 * width - 1).bit_length()
+    head = views[:, :half]
+    correlation = irfft(
+        rfft(views, n_fft, axis=1) * np.conj(rfft(head, n_fft, axis=1)), n_fft, axis=1
+    )[:, : longest + 1]
+    squares = np.concatenate([np.zeros((len(views), 1)), np.cumsum(views**2, axis=1)], axis=1)
+    energy = squares[:, half : half + longest + 1] - squares[:, : longest + 1]
+    difference = np.maximum(energy[:, :1] + energy - 2.0 * correlation, 0.0)
+    lags = np.arange(1, longest + 1)
+    mean = np.cumsum(difference[:, 1:], axis=1) / lags
+    normal = difference[:, 1:] / np.maximum(mean, 1e-12)
+    normal = np.concatenate([np.ones((len(views), 1)), normal], axis=1)
+
+    inside = normal[:, shortest:longest]
+    dips = (inside < 0.15) & (inside <= normal[:, shortest + 1 : longest + 1])
+    first = np.where(dips.any(axis=1), dips.argmax(axis=1), inside.argmin(axis=1)) + shortest
+    row = np.arange(len(views))
+    lowest = normal[row, first]
+    left, right = normal[row, first - 1], normal[row, np.minimum(first + 1, longest)]
+    curve = left - 2.0 * lowest + right
+    shift = np.where(curve > 1e-12, 0.5 * (left - right) / np.maximum(curve, 1e-12), 0.0)
+    f0 = rate_hz / (first + np.clip(shift, -0.5, 0.5))
+    loud = energy[:, 0] > 1e-9 * half
+    return np.where((lowest < 0.3) & loud, f0, np.nan), lowest
+
+
+def fundamental(sound: np.ndarray, rate_hz: int) -> np.ndarray:
+    """Follow the fundamental, Hz, `HOP_S` apart, at a rate that is enough for a toy's voice."""
+    return pitch_track(*_voice_band(sound, rate_hz))[0]
+
+
+def steady_tone(sound: np.ndarray, rate_hz: int) -> float | None:
+    """Give the frequency, Hz, of a sound that doesn't change; None where it has none.
+
+    Parameters
+    ----------
+    sound : ndarray of float, shape (n,)
+    rate_hz : int
+    """
+    part, rate = _voice_band(sound, rate_hz)
+    f0, _ = pitch_track(part, rate)
+    voiced = f0[np.isfinite(f0)]
+    if len(voiced) <= 0.5 * len(f0):
+        return None
+    shape = autocorrelation(part)
+    period, found = rate / float(np.median(voiced)), None
+    for times in (1, 2, 3, 4):
+        at = times * period
+        low, high = int(0.97 * at), int(np.ceil(1.03 * at)) + 1
+        if high + 1 >= len(shape) or low < 1:
+            break
+        top = low + int(np.argmax(shape[low:high]))
+        left, middle, right = shape[top - 1 : top + 2]
+        curve = left - 2.0 * middle + right
+        place = top + (0.5 * (left - right) / curve if curve < -1e-12 else 0.0)
+        # A held sample may hold two periods of a voice that differ a little.
+        differs = 1.0 - middle
+        if found is None or (found[1] > REPEATS_LEAST and differs < REPEATS_BETTER * found[1]):
+            found = place, differs
+    return float(rate / (found[0] if found else period))
+
+
+def autocorrelation(sound: np.ndarray) -> np.ndarray:
+    """Give a sound's correlation with itself at each lag, 1: the same, shape (n,)."""
+    sound = sound.astype(np.float64)
+    size = next_fast_len(2 * len(sound), real=True)
+    spectrum = rfft(sound, size)
+    products = irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(sound)]
+    upto = np.concatenate([[0.0], np.cumsum(sound**2)])
+    lags = np.arange(len(sound))
+    energy = np.sqrt(upto[len(sound) - lags] * (upto[-1] - upto[lags]))
+    return products / np.maximum(energy, max(1e-3 * upto[-1], 1e-12))
+
+
+def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
+    """Give a sound without what is too high for a fundamental, at a lower rate.
+
+    Periods are whole samples to the follower of pitch: high partials would hide the short ones.
+    """
+    slower = max(1, rate_hz // VOICE_RATE_HZ)
+    while round(HOP_S * rate_hz) % slower:
+        slower -= 1
+    taps = firwin(10 * slower + 31, VOICE_BAND_HZ, fs=rate_hz)
+    part = fftconvolve(sound, taps, mode="same")[::slower]
+    return part, rate_hz // slower

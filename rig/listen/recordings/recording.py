@@ -1,0 +1,122 @@
+"""One recording, brought to a common rate and cut where its sound begins."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import resample_poly
+
+from rig.listen.judging.align import shifted
+from rig.listen.measures.features import HOP_S, frames
+from rig.listen.recordings.beginning import ROOM_FRAMES, SKIRT_FRAMES, first_frame, sounding
+
+LEAST_RATE_HZ = 8_000
+MOST_RATE_HZ = 24_000
+"""The bands end at 9 kHz; a higher rate would tell nothing more."""
+AHEAD_FRAMES = 36
+"""Each recording is kept from so many frames before its beginning on."""
+QUIET_END_FRAMES = 10
+"""A recording that ends with so many quiet frames would have stayed quiet."""
+LOUDER_ROOM_DB = 15.0
+"""No room is this much louder than those of all clean recordings, if nothing of it was heard
+before the sound begins: it's the sound itself, which never pauses."""
+
+
+def common_rate_hz(rates_hz: Sequence[int]) -> int:
+    """Give the rate at which recordings can be compared: no higher than any of them.
+
+    Parameters
+    ----------
+    rates_hz : sequence of int
+        At least one, each `LEAST_RATE_HZ` or more.
+
+    Returns
+    -------
+    int
+        A multiple of 100, so that a hop is a whole number of samples.
+
+    Raises
+    ------
+    ValueError
+        When one is lower.
+    """
+    if min(rates_hz) < LEAST_RATE_HZ:
+        raise ValueError(f"a rate of {min(rates_hz)} Hz is too low; {LEAST_RATE_HZ} are needed")
+    return min(MOST_RATE_HZ, min(rates_hz) // 100 * 100)
+
+
+def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
+    """Give a sound at another rate, as float32, without its direct voltage."""
+    samples = samples - samples.mean(dtype=np.float64)
+    if rate_hz != wanted_hz:
+        common = int(np.gcd(rate_hz, wanted_hz))
+        samples = resample_poly(samples, wanted_hz // common, rate_hz // common)
+    return np.asarray(samples, dtype=np.float32)
+
+
+@dataclass(frozen=True)
+class Recording:
+    """A recording, cut so that its sound begins at frame `AHEAD_FRAMES`.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (n,)
+    begins_s : float
+        Where the sound begins in the recording itself, s.
+    room_db : ndarray, shape (BANDS,)
+        The room's noise, dB re full scale.
+    sounds : bool
+        Whether anything but the room is heard.
+    ends_quiet : bool
+    level_db : float
+        Mean level of what sounds (of everything, where nothing does), dB re full scale.
+    """
+
+    samples: np.ndarray
+    begins_s: float
+    room_db: np.ndarray
+    sounds: bool
+    ends_quiet: bool
+    level_db: float
+
+    @property
+    def room_level_db(self) -> float:
+        return float(10 * np.log10(np.sum(10 ** (self.room_db / 10))))
+
+    @property
+    def over_room_db(self) -> float:
+        """How far what sounds stands above the room."""
+        return self.level_db - self.room_level_db
+
+
+def prepared(
+    samples: np.ndarray, rate_hz: int, clean: Sequence[Recording] = ()
+) -> Recording:
+    """Find where a recording's sound begins, and cut it there.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (n,)
+    rate_hz : int
+    clean : sequence of Recording
+        The clean ones, where it isn't one: a sound that never pauses shows only against
+        their rooms.
+    """
+    whole = frames(samples, rate_hz)
+    at, room = first_frame(whole)
+    if clean:
+        loudest = np.max([one.room_db for one in clean], axis=0)
+        margin = 10 * np.log10(np.sum(10 ** (room / 10)) / np.sum(10 ** (loudest / 10)))
+        unheard = at is None or at < ROOM_FRAMES + SKIRT_FRAMES
+        if unheard and margin > LOUDER_ROOM_DB:
+            room, at = loudest, 0
+    sounds = sounding(whole, room)
+    hop = round(HOP_S * rate_hz)
+    first = (at or 0) * hop - AHEAD_FRAMES * hop
+    power = 10.0 ** (whole.level_db[sounds if sounds.any() else slice(None)] / 10.0)
+    return Recording(
+        shifted(np.asarray(samples, np.float32), first), (at or 0) * HOP_S, room, at is not None,
+        not sounds[-QUIET_END_FRAMES:].any(), float(10 * np.log10(power.mean())),
+    )
