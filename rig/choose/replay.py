@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.choose import picks
+from rig.choose import keeping, picks
 from rig.choose.rank import Find
 from rig.errors import ConfigError
 from rig.log import SweepLog
@@ -76,21 +76,21 @@ class Session:
         """Go on or back, as far as there are finds; one beyond the last is the end."""
         self._at = min(max(0, self._at + steps), len(self.found))
 
-    def keep(self, note: str | None = None) -> picks.Pick:
+    def keep(self, note: str | None = None) -> None:
         """Keep the find that is shown."""
-        return picks.keep(self.folder, self._shown().pair, note)
+        keeping.keep(self.folder, self._shown().pair, note)
 
-    def set_aside(self) -> picks.Pick:
+    def set_aside(self) -> None:
         """Set the find that is shown aside."""
-        return picks.set_aside(self.folder, self._shown().pair)
+        keeping.set_aside(self.folder, self._shown().pair)
 
-    def note(self, text: str) -> picks.Pick:
+    def note(self, text: str) -> None:
         """Note something about the find that is shown, which keeps it."""
-        return self.keep(text)
+        self.keep(text)
 
     def undo(self) -> bool:
         """Take the decision about the find that is shown back; says if there was one."""
-        return picks.remove(self.folder, self._shown().pair)
+        return keeping.remove(self.folder, self._shown().pair)
 
     def state(self, find: Find) -> str:
         """Say what was decided about a find: "kept", "set aside" or ""."""

@@ -14,7 +14,7 @@ import numpy as np
 import rig
 from rig.bench.base import Timeline, Touch
 from rig.errors import LogError
-from rig.files import flush_folder, make_folder, write_whole
+from rig.files import FileLock, flush_folder, make_folder, write_whole
 from rig.listen.judgement import Judgement
 from rig.log import takes
 from rig.log.database import (
@@ -25,7 +25,7 @@ from rig.log.database import (
     make_database,
     reading,
 )
-from rig.log.lock import SweepLock
+from rig.log.lock import lock_sweep
 from rig.log.records import (
     KINDS,
     Event,
@@ -62,7 +62,7 @@ class SweepLog:
         self.folder = Path(folder)
         self._path = self.folder / DATABASE
         self._clock = clock
-        self._lock: SweepLock | None = None
+        self._lock: FileLock | None = None
         self._writer: Writer | None = None
         self._reserve_bytes = RESERVE_BYTES
         self._last_number, self._seal = 0, ""
@@ -107,7 +107,7 @@ class SweepLog:
         log = cls(folder, clock)
         try:
             make_folder(log.folder / takes.TAKES)
-            log._lock = SweepLock(log.folder)
+            log._lock = lock_sweep(log.folder)
             if log._path.exists():
                 raise LogError(f"{log._path}: a sweep is already here; continue it, or give "
                                "the new one another name")
@@ -164,7 +164,7 @@ class SweepLog:
             with reading(log._path):
                 pass
         try:
-            log._lock = SweepLock(log.folder)
+            log._lock = lock_sweep(log.folder)
             with reading(log._path) as db:
                 check_database(db, log._path)
                 grown = log._compare(db, setup_hash, setup)

@@ -8,6 +8,7 @@ Doubled keys, aliases, tags and second documents are errors with their line.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import ClassVar
@@ -121,11 +122,7 @@ def parse_yaml(text: str, file: Path) -> Document:
     """Parse YAML text; `file` only names it in messages. Raises `ConfigError`."""
     file = Path(file)
     try:
-        loader = _Loader(text)
-        try:
-            root = loader.get_single_node()
-        finally:
-            loader.dispose()
+        root = compose(text)
     except yaml.reader.ReaderError as error:
         line = text.count("\n", 0, error.position) + 1
         raise ConfigError(
@@ -141,6 +138,26 @@ def parse_yaml(text: str, file: Path) -> Document:
     document = Document(file, None, {})
     data = _build(root, (), document)
     return Document(file, data, document.lines, text)
+
+
+def compose(text: str) -> yaml.Node | None:
+    """Give the nodes of YAML text, which know where they stand; None: nothing but comments.
+
+    Raises
+    ------
+    yaml.YAMLError
+        It can't be read; `parse_yaml` says why in words.
+    """
+    loader = _Loader(text)
+    try:
+        return loader.get_single_node()
+    finally:
+        loader.dispose()
+
+
+def tokens(text: str) -> Iterator[yaml.Token]:
+    """Give the tokens of YAML text that can be read."""
+    return yaml.scan(text, Loader=_Loader)
 
 
 def _build(node: yaml.Node, path: tuple, document: Document) -> object:

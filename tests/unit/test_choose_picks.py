@@ -159,12 +159,13 @@ def test_mistakes_are_named_with_their_line(tmp_path, text, words):
     assert (tmp_path / PICKS).read_text() == text
 
 
-@pytest.mark.parametrize("text", ["[{pair: C-F}]\n", "  - pair: C-F\n  - pair: A-B\n"])
+@pytest.mark.parametrize("text", ["[{pair: C-F}]\n", "- pair: C-F\n...\n"])
 def test_layouts_that_cant_be_changed_in_place_are_read_but_never_rewritten(tmp_path, text):
     write(tmp_path, text)
     assert load_picks(tmp_path)[0].pair == "C-F"
-    with pytest.raises(ConfigError, match="can't be changed by the program"):
-        keep(tmp_path, "C-F")
+    with pytest.raises(ConfigError, match="can't be changed by the program") as told:
+        keep(tmp_path, "G-H")
+    assert "\n" not in str(told.value)
     assert (tmp_path / PICKS).read_text() == text
 
 
