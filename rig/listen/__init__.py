@@ -1,7 +1,7 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
 from rig.listen.judgement import Judgement
-from rig.listen.judging.baseline import LEAST_TAKES, Baseline
+from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud
 from rig.listen.measures.clipping import is_clipped, over_db
 from rig.listen.measures.features import HOP_S, Frames, frames
@@ -10,13 +10,18 @@ from rig.listen.measures.span import Span
 from rig.listen.measures.steady import is_silent, tone_hz
 from rig.listen.recordings.beginning import onset
 from rig.listen.recordings.judge import Judged, Recordings, Unlike
-from rig.listen.recordings.recording import LEAST_RATE_HZ, common_rate_hz
+from rig.listen.recordings.recording import common_rate_hz
+from rig.listen.thresholds import THRESHOLDS
+
+LEAST_TAKES = THRESHOLDS.judging.least_takes
+LEAST_RATE_HZ = THRESHOLDS.recordings.least_rate_hz
 
 __all__ = [
     "HOP_S",
     "JUDGE",
     "LEAST_RATE_HZ",
     "LEAST_TAKES",
+    "THRESHOLDS",
     "Baseline",
     "Ear",
     "Frames",

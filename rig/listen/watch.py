@@ -14,26 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.listen.measures.features import HOP_S, WINDOW_S, frames
+from rig.listen.thresholds import THRESHOLDS
 
-OVER_ROOM_DB = 12.0
-"""The toy must stand this far above the room to be heard beginning."""
-BELOW_TOY_DB = 15.0
-"""Rustle of handling lies 20 dB and more below the toy (our measure of what is still fair)."""
-BRIDGED_FRAMES = 5
-"""A gap of up to 50 ms within a sound does not end it."""
-LASTING_FRAMES = 10
-"""From 0.1 s on a sound is the toy's."""
-CLICK_FRAMES = 5
-"""A click of some ms is seen in two or three overlapping windows; a room adds one or two."""
-TAP_OVER_DB = 8.0
-"""A tap on the microphone is about as loud as the toy, far above what hands do nearby."""
-TAP_BANDS, TAP_BAND_DB = 0.8, 10.0
-"""A tap fills this share of the bands, each by so much above the room."""
-TAP_APART_FRAMES = (8, 60)
-"""Taps of one pattern follow each other within 0.08 to 0.6 s."""
-QUIET_FRAMES = 50
-TAPS_MOST = 3
-"""More short sounds in a row than this are a ticking toy, not a person."""
+T = THRESHOLDS.watching
 
 
 @dataclass(frozen=True)
@@ -59,12 +42,12 @@ def trigger_level_db(room_db: float, toy_db: float | None = None) -> float:
     toy_db : float, optional
         `loud_level_db` of the toy's own phrase; without it only the room is known.
     """
-    least = room_db + OVER_ROOM_DB
-    return least if toy_db is None else max(least, toy_db - BELOW_TOY_DB)
+    least = room_db + T.over_room_db
+    return least if toy_db is None else max(least, toy_db - T.below_toy_db)
 
 
 def stretches(level_db: np.ndarray, trigger_db: float) -> list[Stretch]:
-    """Give the stretches above a level, joined over gaps of up to `BRIDGED_FRAMES`.
+    """Give the stretches above a level, joined over gaps of up to `bridged_frames`.
 
     Parameters
     ----------
@@ -75,7 +58,7 @@ def stretches(level_db: np.ndarray, trigger_db: float) -> list[Stretch]:
     above = np.flatnonzero(np.asarray(level_db) > trigger_db)
     if not len(above):
         return []
-    breaks = np.flatnonzero(np.diff(above) > BRIDGED_FRAMES + 1)
+    breaks = np.flatnonzero(np.diff(above) > T.bridged_frames + 1)
     firsts = above[np.concatenate(([0], breaks + 1))]
     lasts = above[np.concatenate((breaks, [len(above) - 1]))]
     return [Stretch(int(a), int(b) + 1) for a, b in zip(firsts, lasts, strict=True)]
@@ -111,11 +94,6 @@ class Watch:
         A lasting sound began within `clear_s`.
     """
 
-    TONE_FRAMES = 25
-    """The program's own tone, with its echo, is over within these."""
-    APART_FRAMES = 15
-    """What follows a sound sooner belongs to it."""
-
     def __init__(
         self, rate_hz: int, trigger_db: float, room_mel_db: np.ndarray, clear_s: float = 0.0
     ) -> None:
@@ -131,7 +109,7 @@ class Watch:
         self._rest = np.zeros(0, np.float32)
         self._level_db = np.zeros(0, np.float32)
         self._full = np.zeros(0, bool)
-        self._recent: deque[float] = deque(maxlen=QUIET_FRAMES)
+        self._recent: deque[float] = deque(maxlen=T.quiet_frames)
 
     def feed(self, samples: np.ndarray) -> None:
         """Take in the next piece of the stream (float, full scale 1.0)."""
@@ -142,42 +120,42 @@ class Watch:
         heard = frames(sound, self._rate_hz)
         self._rest = sound[len(heard) * self._hop :]
         self._level_db = np.concatenate((self._level_db, heard.level_db))
-        over = heard.mel_db > self._room_mel_db + TAP_BAND_DB
-        self._full = np.concatenate((self._full, over.mean(axis=1) >= TAP_BANDS))
+        over = heard.mel_db > self._room_mel_db + T.tap_band_db
+        self._full = np.concatenate((self._full, over.mean(axis=1) >= T.tap_bands))
         self._recent.extend(map(float, heard.level_db))
         self._look()
 
     def quiet(self, under_db: float = 3.0) -> bool:
         """Say whether the last 0.5 s held next to nothing that comes near the trigger level."""
-        if len(self._recent) < QUIET_FRAMES:
+        if len(self._recent) < T.quiet_frames:
             return False
-        return float(np.percentile(self._recent, 80)) < self._trigger_db - under_db
+        return float(np.percentile(self._recent, T.quiet_percentile)) < self._trigger_db - under_db
 
     def _look(self) -> None:
         now = len(self._level_db)
         found = stretches(self._level_db, self._trigger_db)
-        lasting = [one for one in found if one.length >= LASTING_FRAMES]
+        lasting = [one for one in found if one.length >= T.lasting_frames]
         early = [one for one in lasting if one.first < self._clear]
-        self.too_soon = any(one.length > self.TONE_FRAMES for one in early)
+        self.too_soon = any(one.length > T.tone_frames for one in early)
         later = [one for one in found if one.first >= self._clear]
-        first = next((one.first for one in later if one.length >= LASTING_FRAMES), None)
-        ticking = _in_a_row([one for one in later if one.length <= CLICK_FRAMES])
-        if len(ticking) > TAPS_MOST and (first is None or ticking[0].first < first):
+        first = next((one.first for one in later if one.length >= T.lasting_frames), None)
+        ticking = _in_a_row([one for one in later if one.length <= T.click_frames])
+        if len(ticking) > T.taps_most and (first is None or ticking[0].first < first):
             first = ticking[0].first
-        if first is not None and early and first - early[-1].end < self.APART_FRAMES:
+        if first is not None and early and first - early[-1].end < T.apart_frames:
             self.too_soon = True
         if first is not None and self.onset is None and not self.too_soon:
             self.onset = onset_sample(first, self._rate_hz)
         # From the start on: the program's own tone fills few bands, and so is none.
         taps = _in_a_row([one for one in found if self._is_tap(one)])
-        over = bool(taps) and now - taps[-1].end > TAP_APART_FRAMES[1]
-        self.taps = len(taps) if over and 2 <= len(taps) <= TAPS_MOST else 0
+        over = bool(taps) and now - taps[-1].end > T.tap_apart_frames[1]
+        self.taps = len(taps) if over and 2 <= len(taps) <= T.taps_most else 0
 
     def _is_tap(self, one: Stretch) -> bool:
-        if one.length > CLICK_FRAMES:
+        if one.length > T.click_frames:
             return False
         at = one.first + int(np.argmax(self._level_db[one.first : one.end]))
-        return bool(self._level_db[at] > self._trigger_db + TAP_OVER_DB and self._full[at])
+        return bool(self._level_db[at] > self._trigger_db + T.tap_over_db and self._full[at])
 
 
 def _in_a_row(short: list[Stretch]) -> list[Stretch]:
@@ -186,7 +164,7 @@ def _in_a_row(short: list[Stretch]) -> list[Stretch]:
     for one in short:
         if row:
             apart = one.first - row[-1].first
-            if not TAP_APART_FRAMES[0] <= apart <= TAP_APART_FRAMES[1]:
+            if not T.tap_apart_frames[0] <= apart <= T.tap_apart_frames[1]:
                 row = []
         row.append(one)
     return row

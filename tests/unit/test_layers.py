@@ -30,11 +30,12 @@ ALLOWED = {
 ROOMS = {
     "judgement": set(),
     "statistics": set(),
-    "measures": set(),
-    "watch": {"measures"},
-    "describing": {"measures"},
-    "judging": {"judgement", "measures", "describing"},
-    "recordings": {"judgement", "measures", "describing", "judging"},
+    "thresholds": set(),
+    "measures": {"thresholds"},
+    "watch": {"thresholds", "measures"},
+    "describing": {"thresholds", "measures"},
+    "judging": {"judgement", "thresholds", "measures", "describing"},
+    "recordings": {"judgement", "thresholds", "measures", "describing", "judging"},
 }
 
 

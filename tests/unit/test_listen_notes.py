@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from rig.listen import Ear, Span
-from rig.listen.judging.decide import AUDIBLE_DB
+from rig.listen import THRESHOLDS, Ear, Span
 
 RATE_HZ = 48_000
 PRESS_S, CLOSE_S, OPEN_S, LENGTH_S = 0.1, 0.4, 1.2, 2.0
@@ -47,7 +46,7 @@ def test_the_note_itself_is_none(ear):
 @pytest.mark.parametrize("cents", [-60.0, -45.0, 45.0, 60.0])
 def test_a_note_slightly_out_of_tune_is_a_pitch(ear, cents):
     told = judged(ear, cents=cents)
-    assert told.measures["local_db"] < AUDIBLE_DB
+    assert told.measures["local_db"] < THRESHOLDS.judging.audible_db
     assert told.sound == "pitch", told
     assert told.amount == pytest.approx(cents, abs=10)
 

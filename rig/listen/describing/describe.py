@@ -12,26 +12,14 @@ import numpy as np
 
 from rig.listen.describing.cuts import find_cut
 from rig.listen.describing.drones import find_drone, find_noise
-from rig.listen.describing.excerpts import CHANGED_DB, Compared, Description, Excerpt, rounded
+from rig.listen.describing.excerpts import Compared, Description, Excerpt, rounded
 from rig.listen.describing.loops import find_loop
-from rig.listen.describing.repitch import (
-    LEAST_CENTS,
-    LEAST_FIT,
-    SURE_FIT,
-    find_repitch,
-    voice_shift,
-)
+from rig.listen.describing.repitch import find_repitch, voice_shift
 from rig.listen.measures.features import HOP_S, Frames
 from rig.listen.measures.span import LAG_FRAMES, Span
+from rig.listen.thresholds import THRESHOLDS
 
-LASTING_FRAMES = 10
-"""A change has come once most of so many frames have changed."""
-BLIP_FRAMES, BLIP_AHEAD_FRAMES = 30, 15
-"""A blip takes at most so long, and is over so long before the sound or the connection ends."""
-LEAST_LEVEL_DB, LEVEL_PART = 2.0, 0.5
-"""A change of level is more than this, and the bands differ among themselves by less than this
-part of it."""
-RANGE_DB = 40.0
+T = THRESHOLDS.describing
 
 
 def describe(
@@ -105,11 +93,12 @@ def describe_excerpts(
 
 def _beginning(pair: Compared) -> int:
     """Give the frame from which on the sound is changed for long."""
-    changed = (pair.error() > CHANGED_DB) & pair.either
-    length = min(LASTING_FRAMES, len(changed))
+    changed = (pair.error() > T.changed_db) & pair.either
+    length = min(T.change_frames, len(changed))
     if not length:
         return 0
-    lasting = np.convolve(changed, np.ones(length), mode="full")[length - 1 :] > 0.6 * length
+    count = np.convolve(changed, np.ones(length), mode="full")[length - 1 :]
+    lasting = count > T.change_part * length
     at = np.flatnonzero(lasting & changed)
     return int(at[0]) if len(at) else 0
 
@@ -156,13 +145,13 @@ def _was_one_before(pair: Compared, floor: float, period_s: float) -> bool:
         return False
     repitch = find_repitch(pair.mine, pair.theirs, pair.room, pair.rate_hz)
     expected_s = own.period_s * 2.0 ** (-repitch.cents / 1200.0)
-    return repitch.fit > SURE_FIT and abs(period_s - expected_s) < 0.03 * expected_s
+    return repitch.fit > T.sure_fit and abs(period_s - expected_s) < T.loop_own_part * expected_s
 
 
 def _steady_change(pair: Compared, begins: int, measures: dict) -> Description:
     """Pitch, level, timbre, or a blip where the change ends by itself."""
     error, both = pair.error(), pair.either
-    changed = (error > CHANGED_DB) & both
+    changed = (error > T.changed_db) & both
     where = np.flatnonzero(changed)
     if len(where):
         measures["first_change_s"] = round(float(where[0] * HOP_S), 3)
@@ -173,14 +162,14 @@ def _steady_change(pair: Compared, begins: int, measures: dict) -> Description:
     repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz)
     measures["pitch_cents"] = round(repitch.cents, 0)
     measures["pitch_fit"] = rounded(repitch.fit)
-    if abs(repitch.cents) >= LEAST_CENTS and repitch.fit > (SURE_FIT if blip else LEAST_FIT):
+    if abs(repitch.cents) >= T.least_cents and repitch.fit > (T.sure_fit if blip else T.least_fit):
         return Description("pitch", measures["pitch_cents"], "cents")
     if not blip:
         heard = (since.sounding & since.clean_sounding)[: since.dwell]
         voice = voice_shift(since.mine, since.theirs, heard, pair.rate_hz)
         if voice is not None:
             measures["voice_cents"] = round(voice, 0)
-            if abs(voice) >= 80:
+            if abs(voice) >= T.least_voice_cents:
                 return Description("pitch", measures["voice_cents"], "cents")
     if blip:
         measures["blip_db"] = rounded(error[changed].mean())
@@ -205,12 +194,12 @@ def _level(pair: Compared) -> float | None:
         return None
     difference = np.ma.array((pair.mel - pair.clean_mel)[both], mask=~heard)
     size = np.ma.mean(np.ma.sqrt(np.ma.mean(difference**2, axis=1)))
-    if np.ma.mean(np.ma.std(difference, axis=1)) >= LEVEL_PART * size:
+    if np.ma.mean(np.ma.std(difference, axis=1)) >= T.level_part * size:
         return None
     by_frame = np.ma.median(difference, axis=1).compressed()
     # A note that no longer dies away is softer at first: what prevails counts.
     level_db = float(np.median(by_frame[by_frame * by_frame.sum() >= 0.0]))
-    return level_db if abs(level_db) > LEAST_LEVEL_DB else None
+    return level_db if abs(level_db) > T.least_level_db else None
 
 
 def _timbre(pair: Compared) -> float:
@@ -218,7 +207,7 @@ def _timbre(pair: Compared) -> float:
 
     What lies far below the loudest band counts as silent: it would hang on the room alone.
     """
-    floor = max(pair.room, float(pair.clean_mel.max()) - RANGE_DB)
+    floor = max(pair.room, float(pair.clean_mel.max()) - T.timbre_range_db)
     mine, theirs = np.maximum(pair.mel, floor), np.maximum(pair.clean_mel, floor)
     heard = np.maximum(mine, theirs) > floor
     return float(np.abs(mine - theirs)[heard].mean()) if heard.any() else 0.0
@@ -230,4 +219,4 @@ def _is_blip(changed: np.ndarray, both: np.ndarray, dwell: int) -> bool:
     inside = np.flatnonzero(both[:dwell])
     if len(where) == 0 or len(inside) < 10:
         return False
-    return where[-1] < inside[-1] - BLIP_AHEAD_FRAMES and len(where) <= BLIP_FRAMES
+    return where[-1] < inside[-1] - T.blip_ahead_frames and len(where) <= T.blip_frames

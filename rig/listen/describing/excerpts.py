@@ -7,11 +7,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from rig.listen.measures.features import HOP_S, Frames
+from rig.listen.thresholds import THRESHOLDS
 
-SOUNDING_DB = 12.0
-"""A frame sounds when it stands this far above the room's noise."""
-CHANGED_DB = 3.0
-"""A frame has changed when its bands differ by this much on average."""
+T = THRESHOLDS.describing
 
 
 @dataclass(frozen=True)
@@ -79,12 +77,12 @@ class Compared:
     @property
     def sounding(self) -> np.ndarray:
         """Say of each frame if the sound stands above the room."""
-        return self.level > self.room + SOUNDING_DB
+        return self.level > self.room + T.sounding_db
 
     @property
     def clean_sounding(self) -> np.ndarray:
         """Say the same of the clean one."""
-        return self.clean_level > self.room + SOUNDING_DB
+        return self.clean_level > self.room + T.sounding_db
 
     @property
     def either(self) -> np.ndarray:

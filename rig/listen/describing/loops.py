@@ -8,32 +8,9 @@ import numpy as np
 
 from rig.listen.measures.features import HOP_S
 from rig.listen.measures.pitch import autocorrelation
+from rig.listen.thresholds import THRESHOLDS
 
-SHORTEST_FRAMES = 6
-"""Shorter patterns are heard as a tone; `submultiple` looks below it."""
-SHORTEST_S = 0.02
-LONGEST_FRAMES = 500
-"""No pattern longer than 5 s is looked for."""
-ALIKE = 0.6
-"""Frames repeat when they differ by at most 1 - this of what any two frames differ by."""
-SMOOTH_FRAMES = 5
-LEAST_FRAMES = 25
-"""A repeated stretch shorter than 0.25 s is chance."""
-PASSES = 0.6
-"""How much of the pattern must come again after the first time, at least."""
-SHORT_PASSES = 1.6
-"""How much of it where `LONG_FRAMES` of repetition aren't reached: by then it's no chance."""
-LONG_FRAMES = 60
-CONTRAST_DB = 2.0
-"""The pattern must change by this much within itself: what only goes on is no loop."""
-LEAST_LIKENESS = 0.7
-LEAST_SOUNDING = 0.3
-USUAL = 0.6
-"""It's no loop where the clean sound repeats as long as this part of it."""
-SURE_PASSES = 2.5
-"""What is heard less often is a loop only if its very waveform comes again."""
-SAME_SHAPE = 0.5
-"""Normalised correlation from which on the waveform itself repeats."""
+T = THRESHOLDS.describing
 
 
 @dataclass(frozen=True)
@@ -74,24 +51,26 @@ def find_loop(
     rate_hz : int
     """
     best, spread_db = None, _spread_db(mel_db)
-    for lag in range(SHORTEST_FRAMES, min(int(len(mel_db) / (1.0 + PASSES)), LONGEST_FRAMES)):
+    margin = T.loop_better * len(mel_db)
+    longest = min(int(len(mel_db) / (1.0 + T.loop_passes)), T.loop_longest_frames)
+    for lag in range(T.loop_shortest_frames, longest):
         run = _longest_run(mel_db, sounding, spread_db, lag)
         # Twice the period repeats nearly as long: it must be clearly better to win.
-        if run is not None and (best is None or _worth(run) > _worth(best[1]) + 0.05 * len(mel_db)):
+        if run is not None and (best is None or _worth(run) > _worth(best[1]) + margin):
             best = lag, run
     if best is None:
         return None
     lag, (first, last, likeness) = best
-    around = range(max(SHORTEST_FRAMES, lag - 2), lag + 3)
+    around = range(max(T.loop_shortest_frames, lag - 2), lag + 3)
     clean_db = _spread_db(clean_mel_db) if len(clean_mel_db) else 1.0
     usual = [
         _longest_run(clean_mel_db, clean_sounding, clean_db, other, loosely=True)
         for other in around
     ]
-    if any(run is not None and run[1] - run[0] > USUAL * (last - first) for run in usual):
+    if any(run is not None and run[1] - run[0] > T.loop_usual * (last - first) for run in usual):
         return None
     period_s, same_shape = _refined(samples, rate_hz, lag, first, last)
-    if last - first < (SURE_PASSES - 1) * lag and not same_shape:
+    if last - first < (T.loop_sure_passes - 1) * lag and not same_shape:
         return None
     passes = float((last - first) * HOP_S / period_s + 1.0)
     return Loop(float(period_s), float(first * HOP_S), passes, likeness)
@@ -117,22 +96,22 @@ def _longest_run(
     mel_db: np.ndarray, sounding: np.ndarray, spread_db: float, lag: int, loosely: bool = False
 ) -> tuple[int, int, float] | None:
     """Give first frame, end and likeness of the longest stretch that comes again after `lag`."""
-    if len(mel_db) < lag + LEAST_FRAMES:
+    if len(mel_db) < lag + T.loop_least_frames:
         return None
     apart = _differences(mel_db, lag)
-    smooth = np.convolve(apart, np.ones(SMOOTH_FRAMES) / SMOOTH_FRAMES, mode="same")
-    alike = smooth < (1.0 - ALIKE) * spread_db
-    if np.count_nonzero(alike) < LEAST_FRAMES:
+    smooth = np.convolve(apart, np.ones(T.loop_smooth_frames) / T.loop_smooth_frames, mode="same")
+    alike = smooth < (1.0 - T.loop_alike) * spread_db
+    if np.count_nonzero(alike) < T.loop_least_frames:
         return None
     best = None
     for first, last in _stretches(alike):
         either = sounding[first : last + lag]
         there = np.flatnonzero(either)
-        if not len(there) or either.mean() < LEAST_SOUNDING:
+        if not len(there) or either.mean() < T.loop_sounding:
             continue
         last = min(last, first + int(there[-1]) + 1)
         length = last - first
-        enough = LEAST_FRAMES if loosely else _enough(lag)
+        enough = T.loop_least_frames if loosely else _enough(lag)
         if length >= enough and (best is None or length > best[1] - best[0]):
             best = first, last
     if best is None:
@@ -141,7 +120,7 @@ def _longest_run(
     if loosely:
         return first, last, 1.0
     both = sounding[first:last] & sounding[first + lag : last + lag]
-    if np.count_nonzero(both) < LEAST_FRAMES / 2:
+    if np.count_nonzero(both) < T.loop_least_frames / 2:
         return None
     part, heard = mel_db[first : last + lag], sounding[first : last + lag]
     at_lag = _difference(part, heard, lag)
@@ -149,7 +128,7 @@ def _longest_run(
         _difference(part, heard, other) for other in range(2, lag - 1, max(1, lag // 12))
     )
     likeness = 1.0 - at_lag / max(between, 1e-6)
-    if between < at_lag + CONTRAST_DB or likeness < LEAST_LIKENESS:
+    if between < at_lag + T.loop_contrast_db or likeness < T.loop_likeness:
         return None
     return first, last, likeness
 
@@ -161,7 +140,8 @@ def _difference(mel_db: np.ndarray, sounding: np.ndarray, lag: int) -> float:
 
 def _enough(lag: int) -> float:
     """Give how many frames must come again for a pattern of `lag` frames."""
-    return max(LEAST_FRAMES, min(SHORT_PASSES * lag, max(PASSES * lag, LONG_FRAMES)))
+    enough = max(T.loop_passes * lag, T.loop_long_frames)
+    return max(T.loop_least_frames, min(T.loop_short_passes * lag, enough))
 
 
 def _stretches(alike: np.ndarray) -> list[tuple[int, int]]:
@@ -184,10 +164,10 @@ def _refined(
         return low + int(np.argmax(shape[low : round(at + reach) + 1]))
 
     at = near(lag * hop, 1.5 * hop)
-    if shape[at] < SAME_SHAPE:
+    if shape[at] < T.loop_same_shape:
         return lag * HOP_S, False
-    for parts in range(int(at / (SHORTEST_S * rate_hz)), 1, -1):
+    for parts in range(int(at / (T.loop_shortest_s * rate_hz)), 1, -1):
         smaller = near(at / parts, 0.002 * rate_hz)
-        if shape[smaller] > 0.93 * shape[at]:
+        if shape[smaller] > T.loop_submultiple * shape[at]:
             return smaller / rate_hz, True
     return at / rate_hz, True

@@ -8,26 +8,9 @@ import numpy as np
 
 from rig.listen.measures.features import log_spectrogram
 from rig.listen.measures.pitch import fundamental
+from rig.listen.thresholds import THRESHOLDS
 
-LEAST_CENTS = 40.0
-"""A re-pitching by less isn't worth a control."""
-LEAST_FIT, SURE_FIT = 0.45, 0.6
-"""How much of the difference a re-pitching must explain: at least, and where another word
-would do as well."""
-PER_OCTAVE = 48
-MOST_OCTAVES = 2
-OFFSET_FRAMES = 6
-"""How much sooner or later the two sounds may begin."""
-SEEN_LATE_FRAMES = 25
-RANGE_DB = 45.0
-LEAST_VOICED = 10
-STILL_VOICED = 0.6
-"""Part of the clean sound's voiced frames that must still be voiced."""
-SAME_SHIFT_CENTS = 40.0
-MOSTLY = 0.75
-"""Part of the frames that must have moved by the same amount."""
-NEAR_CENTS = 70.0
-"""The fundamental's own change must be this near to the spectrum's to be believed."""
+T = THRESHOLDS.describing
 
 
 @dataclass(frozen=True)
@@ -65,12 +48,12 @@ def find_repitch(
     if n < 10:
         return Repitch(0.0, 0.0)
     room_db = noise_level_db - 10.0 * np.log10(high_hz * 0.02) + 9.0
-    floor_db = max(max(a.max(), b.max()) - RANGE_DB, room_db)
+    floor_db = max(max(a.max(), b.max()) - T.pitch_range_db, room_db)
     a, b = np.maximum(a - floor_db, 0.0), np.maximum(b - floor_db, 0.0)
 
     def misfit(points: int, offset: int, step: int = 1) -> float:
         """Give the part of both that differs, 0 to 1: common silence counts for nothing."""
-        speed = 2.0 ** (points / PER_OCTAVE)
+        speed = 2.0 ** (points / T.per_octave)
         mine_at = np.arange(0, len(a), step)
         place = (mine_at * speed).round().astype(int) + offset
         inside = (place >= 0) & (place < len(b))
@@ -82,11 +65,11 @@ def find_repitch(
         total = float(mine_rows.sum() + their_rows.sum())
         return float(np.abs(mine_rows - their_rows).sum()) / total if total else 1.0
 
-    most = MOST_OCTAVES * PER_OCTAVE
+    most = T.most_octaves * T.per_octave
     coarse = {
         (points, offset): misfit(points, offset, step=4)
         for points in range(-most, most + 1, 2)
-        for offset in _offsets(2.0 ** (points / PER_OCTAVE))
+        for offset in _offsets(2.0 ** (points / T.per_octave))
     }
     points, offset = min(coarse, key=coarse.__getitem__)
     for reach, stride in ((4, 2), (1, 1)):
@@ -100,7 +83,7 @@ def find_repitch(
     left, mid, right = (misfit(points + step, offset) for step in (-1, 0, 1))
     curve = left - 2 * mid + right
     shift = 0.5 * (left - right) / curve if np.isfinite(curve) and curve > 1e-9 else 0.0
-    cents = (points + float(np.clip(shift, -0.5, 0.5))) * 1200.0 / PER_OCTAVE
+    cents = (points + float(np.clip(shift, -0.5, 0.5))) * 1200.0 / T.per_octave
     fit = float(max(0.0, 1.0 - mid / max(zero, 1e-6)))
     return Repitch(_by_voice(mine, theirs, cents, offset, rate_hz), fit)
 
@@ -110,8 +93,9 @@ def _offsets(speed: float) -> range:
 
     A change is seen late where it came in a pause; by then the faster one is ahead.
     """
-    ahead = round(SEEN_LATE_FRAMES * (speed - 1.0))
-    return range(min(ahead, 0) - OFFSET_FRAMES, max(ahead, 0) + OFFSET_FRAMES + 1, OFFSET_FRAMES)
+    ahead = round(T.seen_late_frames * (speed - 1.0))
+    step = T.offset_frames
+    return range(min(ahead, 0) - step, max(ahead, 0) + step + 1, step)
 
 
 def _by_voice(
@@ -124,8 +108,8 @@ def _by_voice(
     with np.errstate(invalid="ignore"):
         change = 1200.0 * np.log2(f0[inside] / clean_f0[place[inside]])
     change = change[np.isfinite(change)]
-    close = change[np.abs(change - cents) < NEAR_CENTS]
-    if len(close) < LEAST_VOICED or len(close) < 0.5 * len(change):
+    close = change[np.abs(change - cents) < T.near_cents]
+    if len(close) < T.least_voiced or len(close) < 0.5 * len(change):
         return cents
     return float(np.median(close))
 
@@ -149,8 +133,8 @@ def voice_shift(
         cents = 1200.0 * np.log2(f0[:n] / clean_f0[:n])
     voiced = both[:n] & np.isfinite(clean_f0[:n])
     cents = cents[voiced & np.isfinite(cents)]
-    if len(cents) < max(15, STILL_VOICED * np.count_nonzero(voiced)):
+    if len(cents) < max(15, T.still_voiced * np.count_nonzero(voiced)):
         return None
     middle = float(np.median(cents))
-    near = np.abs(cents - middle) < max(SAME_SHIFT_CENTS, 0.15 * abs(middle))
-    return middle if near.mean() > MOSTLY and abs(middle) < MOST_OCTAVES * 1200 else None
+    near = np.abs(cents - middle) < max(T.same_shift_cents, T.same_shift_part * abs(middle))
+    return middle if near.mean() > T.voice_mostly and abs(middle) < T.most_octaves * 1200 else None

@@ -6,11 +6,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-ALIGN_RATE_HZ = 8000
-MOST_S = 0.025
-"""Largest shift that is looked for, s."""
-ALIKE = 0.5
-"""Normalised correlation from which two beginnings are the same phrase."""
+from rig.listen.thresholds import THRESHOLDS
+
+T = THRESHOLDS.judging
 
 
 class Aligner:
@@ -26,16 +24,16 @@ class Aligner:
 
     def __init__(self, rate_hz: int, length_s: float):
         self.rate_hz = rate_hz
-        self.down = max(1, round(rate_hz / ALIGN_RATE_HZ))
+        self.down = max(1, round(rate_hz / T.align_rate_hz))
         self.length = round(length_s * rate_hz / self.down)
-        self.most = round(MOST_S * rate_hz / self.down)
+        self.most = round(T.most_shift_s * rate_hz / self.down)
         self.size = next_fast_len(2 * self.length, real=True)
         self._heads: list[np.ndarray] = []
 
     def learn(self, samples: np.ndarray, press: int) -> int:
         """Give a clean take's shift, and remember it if it begins like none before."""
         shift, likeness = self.shift(samples, press)
-        if likeness < ALIKE:
+        if likeness < T.same_beginning:
             self._heads.append(self._spectrum(samples, press))
             return 0
         return shift
@@ -64,7 +62,7 @@ class Aligner:
             at = int(np.argmax(near))
             if near[at] > likeness:
                 best, likeness = at - self.most, float(near[at])
-        if likeness < ALIKE:
+        if likeness < T.same_beginning:
             return 0, likeness
         return best * self.down, likeness
 

@@ -8,30 +8,15 @@ import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
-from rig.listen.judging.align import ALIKE, Aligner, shifted
+from rig.listen.judging.align import Aligner, shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
 from rig.listen.judging.tail import Tail
 from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
+from rig.listen.thresholds import THRESHOLDS
 
-LEAST_TAKES = 3
-"""A baseline of fewer clean takes says nothing."""
-ALIGNED_LAG_FRAMES = 1
-"""Takes that were laid over each other need only this many."""
-SKIP_FRAMES = 3
-"""Left out after the press: a loop that ran on from the touch before ends within these."""
-FLOOR_OVER_NOISE_DB = 9.0
-"""Bands are compared only as far as they stand above the room's noise by this much."""
-ANSWER_FRAMES = 12
-"""Frames after the press in which the toy must begin to answer."""
-STARTS_FRAMES = 3
-"""A sound that stands above the room for so many of them begins: a drum is over soon."""
-LEAD_IN_MARGIN = 15
-"""At least so many frames are left before the closing: the time in which the host hears
-the answer and, where the toy is dead, says that nothing is to be closed."""
-SAME_PHRASE_DB = 3.0
-"""Two takes closer than this (worst 0.15 s) are one phrase, whatever the calibration."""
+T = THRESHOLDS.judging
 
 
 @dataclass(frozen=True)
@@ -68,12 +53,12 @@ class Baseline:
     """
 
     def __init__(self, takes: list[tuple[np.ndarray, Span]], rate_hz: int):
-        if len(takes) < LEAST_TAKES:
-            raise ValueError(f"a baseline needs at least {LEAST_TAKES} takes, not {len(takes)}")
+        if len(takes) < T.least_takes:
+            raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {len(takes)}")
         self.rate_hz = rate_hz
-        room = min(s.close - s.press for _, s in takes) - LEAD_IN_MARGIN - SKIP_FRAMES
-        self.lead_in_frames = max(1, min(room, ANSWER_FRAMES))
-        self._aligner = Aligner(rate_hz, (self.lead_in_frames + SKIP_FRAMES) * HOP_S)
+        room = min(s.close - s.press for _, s in takes) - T.lead_in_margin_frames - T.skip_frames
+        self.lead_in_frames = max(1, min(room, T.answer_frames))
+        self._aligner = Aligner(rate_hz, (self.lead_in_frames + T.skip_frames) * HOP_S)
         self.takes = []
         for samples, span in takes:
             shift = self._aligner.learn(samples, self._sample(span.press))
@@ -81,16 +66,16 @@ class Baseline:
         quiet = [mean_db(t.mel_db[: max(1, s.press - 3)]) for t, s in self.takes]
         # The middle one: into some takes the toy still sounds from before their press.
         self.noise_db = np.median(quiet, axis=0)
-        self.floor_db = (self.noise_db + FLOOR_OVER_NOISE_DB).astype(np.float32)
+        self.floor_db = (self.noise_db + T.floor_over_noise_db).astype(np.float32)
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (self.noise_db / 10))))
         after = [t.level_db[s.press :] for t, s in self.takes]
-        self.length = max(len(a) for a in after) - SKIP_FRAMES
+        self.length = max(len(a) for a in after) - T.skip_frames
         # Shape (takes, frames, bands) from LAG_FRAMES ahead of where comparing begins.
         pads = 2 * LAG_FRAMES
         self._stack = np.stack(
             [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in self.takes]
         )
-        self.ends_quiet = all(self.is_quiet(a[-15:]) for a in after)
+        self.ends_quiet = all(self.is_quiet(a[-T.ends_quiet_frames :]) for a in after)
         self._calibrate()
 
     def _sample(self, frame: int) -> int:
@@ -105,12 +90,12 @@ class Baseline:
         span : Span
         """
         shift, likeness = self._aligner.shift(samples, self._sample(span.press))
-        lag = ALIGNED_LAG_FRAMES if likeness >= ALIKE else LAG_FRAMES
+        lag = T.aligned_lag_frames if likeness >= T.same_beginning else LAG_FRAMES
         return Aligned(frames(shifted(samples, shift), self.rate_hz), span, lag)
 
     def _from_press(self, take: Frames, span: Span, length: int, ahead: int = 0) -> np.ndarray:
         """Give a take's floored bands from just after the press, padded with silence."""
-        start = span.press + SKIP_FRAMES - ahead
+        start = span.press + T.skip_frames - ahead
         body = take.mel_db[max(start, 0) : max(start, 0) + length]
         out = np.tile(self.floor_db, (length, 1))
         first = max(-start, 0)
@@ -130,7 +115,7 @@ class Baseline:
     def _compare(self, aligned: Aligned) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Give worst 0.15 s and mean (dB), lag and trace against each clean take."""
         take, span = aligned.frames, aligned.span
-        length = min(len(take) - span.press - SKIP_FRAMES, self.length)
+        length = min(len(take) - span.press - T.skip_frames, self.length)
         mine = self._from_press(take, span, length)
         return compare(self._stack[:, : length + 2 * LAG_FRAMES], mine, aligned.lag_frames)
 
@@ -141,19 +126,19 @@ class Baseline:
         touch that begins so is refused at its lead-in. What was heard once but begins like
         another (music in the background, a beep) stays: it may come in any touch.
         """
-        among = [self._compare(Aligned(t, s, ALIGNED_LAG_FRAMES))[:2] for t, s in self.takes]
+        among = [self._compare(Aligned(t, s, T.aligned_lag_frames))[:2] for t, s in self.takes]
         local, mean = (np.array([one[i] for one in among], dtype=float) for i in (0, 1))
         for table in (local, mean):
             np.fill_diagonal(table, np.inf)
-        limit = max(SAME_PHRASE_DB, 3.0 * float(np.median(local.min(axis=1))))
+        limit = max(T.same_phrase_db, T.same_phrase_times * float(np.median(local.min(axis=1))))
         self.phrases = _clustered(np.minimum(local, local.T), limit)
         count = np.bincount(self.phrases)[self.phrases]
         self.heard_once = [i for i, n in enumerate(count) if n == 1]
         refused = self._calibrate_lead_in()
         apart_db = both(local, mean).min(axis=1)
         kept = ~((count == 1) & refused)
-        if np.count_nonzero(kept) < LEAST_TAKES:
-            kept = apart_db <= np.sort(apart_db)[LEAST_TAKES - 1]
+        if np.count_nonzero(kept) < T.least_takes:
+            kept = apart_db <= np.sort(apart_db)[T.least_takes - 1]
         self.tail = Tail(apart_db[kept])
 
     def p_value(self, distance: Distance) -> float:
@@ -166,7 +151,7 @@ class Baseline:
         """Learn how alike lead-ins are; says of each take if the others would refuse it."""
         among = np.array([
             mean_apart_db(
-                self._stack, self._from_press(t, s, self.lead_in_frames), ALIGNED_LAG_FRAMES
+                self._stack, self._from_press(t, s, self.lead_in_frames), T.aligned_lag_frames
             )
             for t, s in self.takes
         ])
@@ -177,14 +162,15 @@ class Baseline:
         silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
         # Silence must never pass for an answer, not even for one that begins softly.
         self._lead_in_limits_db = np.minimum(
-            max(2.0, 2.5 * self._usual_lead_in_db), 0.7 * mean_apart_db(self._stack, silence, LAG_FRAMES)
+            max(T.lead_in_db, T.lead_in_times * self._usual_lead_in_db),
+            T.silence_part * mean_apart_db(self._stack, silence, LAG_FRAMES)
         )
         return np.logical_not(np.any(among <= self._lead_in_limits_db, axis=1))
 
     @property
     def answer_frames(self) -> int:
         """Frames after the press that `answers` needs."""
-        return SKIP_FRAMES + self.lead_in_frames
+        return T.skip_frames + self.lead_in_frames
 
     def answer(self, samples: np.ndarray, press: int) -> str:
         """Say what a press brought forth.
@@ -223,9 +209,9 @@ class Baseline:
             went_on = np.maximum(mean_db(take.mel_db[before]), self.floor_db)
             goes_on_db = float(np.abs(mine - went_on).mean())
             return "none" if goes_on_db < error_db else "known"
-        after = take.level_db[press + SKIP_FRAMES : press + self.answer_frames]
-        loud = np.count_nonzero(after >= self.noise_level_db + FLOOR_OVER_NOISE_DB)
-        return "strange" if was_quiet and loud >= STARTS_FRAMES else "none"
+        after = take.level_db[press + T.skip_frames : press + self.answer_frames]
+        loud = np.count_nonzero(after >= self.noise_level_db + T.floor_over_noise_db)
+        return "strange" if was_quiet and loud >= T.starts_frames else "none"
 
     def louder_db(self, samples: np.ndarray, press: int) -> float:
         """Say how much louder a press is answered than the clean takes are, dB.
@@ -239,10 +225,10 @@ class Baseline:
         press : int
             Frame of the press.
         """
-        mine = frames(samples, self.rate_hz).level_db[press + SKIP_FRAMES :]
+        mine = frames(samples, self.rate_hz).level_db[press + T.skip_frames :]
         loud_db = loud_level_db(mine)
         usual_db = [
-            loud_level_db(take.level_db[span.press + SKIP_FRAMES :][: len(mine)])
+            loud_level_db(take.level_db[span.press + T.skip_frames :][: len(mine)])
             for take, span in self.takes
         ]
         if min(usual_db) <= loud_db <= max(usual_db):
@@ -251,7 +237,7 @@ class Baseline:
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""
-        return bool(np.median(level_db) < self.noise_level_db + FLOOR_OVER_NOISE_DB)
+        return bool(np.median(level_db) < self.noise_level_db + T.floor_over_noise_db)
 
     def likeliest(self, aligned: Aligned) -> int:
         """Give the clean take that this one began as: the nearest up to the closing.
@@ -259,9 +245,9 @@ class Baseline:
         Of a take whose pads were closed before the press: the nearest as a whole.
         """
         take, span = aligned.frames, aligned.span
-        if span.close <= span.press + SKIP_FRAMES:
+        if span.close <= span.press + T.skip_frames:
             return self.distance(aligned).nearest
-        length = min(span.close, len(take)) - span.press - SKIP_FRAMES
+        length = min(span.close, len(take)) - span.press - T.skip_frames
         mine = self._from_press(take, span, max(1, length))
         return int(np.argmin(mean_apart_db(self._stack, mine, aligned.lag_frames)))
 

@@ -6,24 +6,20 @@ import numpy as np
 
 from rig.listen.describing.describe import describe
 from rig.listen.describing.excerpts import Description
-from rig.listen.describing.repitch import LEAST_FIT
 from rig.listen.judgement import Judgement
 from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.fingerprint import fingerprint
 from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.measures.features import frames
 from rig.listen.measures.span import Span
+from rig.listen.thresholds import THRESHOLDS
 from rig.outcomes import is_change
 
-JUDGE = "5"
-"""Version of the judge, stored with every judgement."""
+DESCRIBING = THRESHOLDS.describing
+JUDGING = THRESHOLDS.judging
 
-AUDIBLE_DB = 2.4
-"""A change below this, averaged over the bands in the worst 0.15 s, isn't worth a control.
-It is a root mean square of 3 dB where the bands' differences are normally distributed."""
-PITCH_AUDIBLE_DB = 0.8
-"""For a re-pitching this is enough: a tone a few per cent lower is clearly heard, but hardly
-moves the bands."""
+JUDGE = THRESHOLDS.version
+"""Version of the judge, stored with every judgement."""
 
 
 class Ear:
@@ -88,13 +84,13 @@ class Ear:
         aligned = baseline.align(samples, span)
         distance = baseline.distance(aligned)
         p_value = baseline.p_value(distance)
-        score = distance.local_db / AUDIBLE_DB
+        score = distance.local_db / JUDGING.audible_db
         measures = {
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
         }
         nothing = Judgement("none", None, None, score, p_value, JUDGE, measures)
-        if p_value > baseline.tail.least_rank_p or distance.local_db < PITCH_AUDIBLE_DB:
+        if p_value > baseline.tail.least_rank_p or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
         nearest = baseline.likeliest(aligned)
         clean, clean_span = self._clean[key][nearest]
@@ -118,8 +114,8 @@ class Ear:
 
 def is_audible(local_db: float, told: Description) -> bool:
     """Say whether a change is worth a control; a re-pitching that fits is with less than others."""
-    fits = told.sound == "pitch" and told.measures.get("pitch_fit", 0.0) > LEAST_FIT
-    return local_db >= (PITCH_AUDIBLE_DB if fits else AUDIBLE_DB)
+    fits = told.sound == "pitch" and told.measures.get("pitch_fit", 0.0) > DESCRIBING.least_fit
+    return local_db >= (JUDGING.pitch_audible_db if fits else JUDGING.audible_db)
 
 
 def lost(why: str, **measures: float) -> Judgement:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rig.listen.measures.span import LAG_FRAMES
+from rig.listen.thresholds import THRESHOLDS
 
-LOCAL_FRAMES = 15
-"""Length of the sliding window that finds short changes (0.15 s)."""
+T = THRESHOLDS.judging
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Distance:
 
 def both(local_db, mean_db):
     """Give the worst 0.15 s plus twice the mean: short and slight lasting changes both show."""
-    return local_db + 2.0 * mean_db
+    return local_db + T.mean_weight * mean_db
 
 
 def _mean_over_bands(difference: np.ndarray) -> np.ndarray:
@@ -72,7 +72,7 @@ def compare(
         The difference frame by frame.
     """
     length = len(mine)
-    window = min(LOCAL_FRAMES, length)
+    window = min(T.local_frames, length)
     best = None
     for lag in range(-lag_frames, lag_frames + 1):
         at = LAG_FRAMES + lag

@@ -7,14 +7,14 @@ import itertools
 
 import numpy as np
 
-from rig.listen.judging.baseline import SKIP_FRAMES, Aligned
+from rig.listen.judging.baseline import Aligned
 from rig.listen.measures.features import BANDS, Frames
 from rig.listen.measures.span import Span
+from rig.listen.thresholds import THRESHOLDS
 
-DWELL_PARTS = 3
-"""The time while the connection is closed is cut into so many parts; what follows is one more."""
-BAND_GROUPS = 8
-SIZE = (DWELL_PARTS + 1) * BAND_GROUPS
+T = THRESHOLDS.judging
+
+SIZE = (T.dwell_parts + 1) * T.band_groups
 """Numbers in a fingerprint."""
 
 
@@ -38,20 +38,20 @@ def fingerprint(
     -------
     list of float
         `SIZE` means of the bands' differences, dB, whole: each part of the time with its
-        `BAND_GROUPS` groups of bands, low to high. A part of no length has zeros.
+        `band_groups` groups of bands, low to high. A part of no length has zeros.
     """
     span = take.span
-    start = max(span.close, span.press + SKIP_FRAMES)
+    start = max(span.close, span.press + T.skip_frames)
     clean_start = clean_span.press + start - span.press
     length = max(0, min(len(take.frames) - start, len(clean) - clean_start))
     mine = np.maximum(take.frames.mel_db[start : start + length], floor_db)
     theirs = np.maximum(clean.mel_db[clean_start : clean_start + length], floor_db)
-    groups = np.linspace(0, BANDS, BAND_GROUPS + 1).round().astype(int)
+    groups = np.linspace(0, BANDS, T.band_groups + 1).round().astype(int)
     change = np.add.reduceat(mine - theirs, groups[:-1], axis=1) / np.diff(groups)
     dwell = min(max(0, span.open - start), length)
-    cuts = [*np.linspace(0, dwell, DWELL_PARTS + 1).round().astype(int), length]
+    cuts = [*np.linspace(0, dwell, T.dwell_parts + 1).round().astype(int), length]
     parts = [
-        change[a:b].mean(axis=0) if b > a else np.zeros(BAND_GROUPS)
+        change[a:b].mean(axis=0) if b > a else np.zeros(T.band_groups)
         for a, b in itertools.pairwise(cuts)
     ]
     return [float(one) for one in np.concatenate(parts).round()]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-LEAST_EXCESS_DB = 0.1
-"""Few takes can look more alike than they are: the tail is at least this long on average."""
+from rig.listen.thresholds import THRESHOLDS
+
+T = THRESHOLDS.judging
 
 
 class Tail:
@@ -22,7 +23,7 @@ class Tail:
         self._upper = max(1, round(len(self.distances_db) / 2))
         threshold_db = self.distances_db[-self._upper - 1]
         excess_db = self.distances_db[-self._upper :] - threshold_db
-        self._total_db = max(float(np.sum(excess_db)), LEAST_EXCESS_DB * self._upper)
+        self._total_db = max(float(np.sum(excess_db)), T.least_excess_db * self._upper)
 
     @property
     def least_rank_p(self) -> float:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-CLIP_LEVEL = 0.999
-CLIP_SAMPLES = 24
+from rig.listen.thresholds import THRESHOLDS
+
+T = THRESHOLDS.measuring
 
 
 def is_clipped(samples: np.ndarray) -> bool:
     """Say whether a sound touches full scale more often than chance would."""
-    return bool(np.count_nonzero(np.abs(samples) >= CLIP_LEVEL) > CLIP_SAMPLES)
+    return bool(np.count_nonzero(np.abs(samples) >= T.clip_level) > T.clip_samples)
 
 
 def peak_dbfs(samples: np.ndarray) -> float:
@@ -37,7 +38,7 @@ def over_db(samples: np.ndarray) -> float:
         0 or more.
     """
     sound = np.asarray(samples, dtype=np.float64)
-    side = np.sign(sound) * (np.abs(sound) >= CLIP_LEVEL)
+    side = np.sign(sound) * (np.abs(sound) >= T.clip_level)
     inner = side[2:-2]
     first = np.flatnonzero((inner != 0) & (inner != side[1:-3])) + 2
     last = np.flatnonzero((inner != 0) & (inner != side[3:-1])) + 2

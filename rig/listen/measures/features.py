@@ -8,13 +8,16 @@ from functools import lru_cache
 import numpy as np
 from scipy.fft import rfft
 
-HOP_S = 0.010
-WINDOW_S = 0.0213
-"""About the length of the window; it is the next power of two in samples."""
-BANDS = 26
-BAND_LOW_HZ = 90.0
-BAND_HIGH_HZ = 9000.0
-SILENCE_DB = -120.0
+from rig.listen.thresholds import THRESHOLDS
+
+T = THRESHOLDS.measuring
+
+HOP_S = T.hop_s
+WINDOW_S = T.window_s
+BANDS = T.bands
+BAND_LOW_HZ = T.band_low_hz
+BAND_HIGH_HZ = T.band_high_hz
+SILENCE_DB = T.silence_db
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-LOUD_PERCENTILE = 90.0
+from rig.listen.thresholds import THRESHOLDS
+
+T = THRESHOLDS.measuring
 
 
 def mean_db(mel_db: np.ndarray) -> np.ndarray:
@@ -22,4 +24,4 @@ def loud_level_db(level_db: np.ndarray) -> float:
     level_db : ndarray, shape (frames,)
         `Frames.level_db` of a take, or of the room with the toy silent.
     """
-    return float(np.percentile(level_db, LOUD_PERCENTILE))
+    return float(np.percentile(level_db, T.loud_percentile))

@@ -7,12 +7,9 @@ from scipy.fft import irfft, next_fast_len, rfft
 from scipy.signal import fftconvolve, firwin
 
 from rig.listen.measures.features import HOP_S
+from rig.listen.thresholds import THRESHOLDS
 
-VOICE_RATE_HZ = 12_000
-VOICE_BAND_HZ = 2_500
-REPEATS_BETTER, REPEATS_LEAST = 0.25, 0.03
-"""A multiple of a period is the true one where it leaves only this part of a difference that
-is no rounding."""
+T = THRESHOLDS.measuring
 
 
 def pitch_track(
@@ -61,7 +58,7 @@ def pitch_track(
     normal = np.concatenate([np.ones((len(views), 1)), normal], axis=1)
 
     inside = normal[:, shortest:longest]
-    dips = (inside < 0.15) & (inside <= normal[:, shortest + 1 : longest + 1])
+    dips = (inside < T.yin_dip) & (inside <= normal[:, shortest + 1 : longest + 1])
     first = np.where(dips.any(axis=1), dips.argmax(axis=1), inside.argmin(axis=1)) + shortest
     row = np.arange(len(views))
     lowest = normal[row, first]
@@ -70,7 +67,7 @@ def pitch_track(
     shift = np.where(curve > 1e-12, 0.5 * (left - right) / np.maximum(curve, 1e-12), 0.0)
     f0 = rate_hz / (first + np.clip(shift, -0.5, 0.5))
     loud = energy[:, 0] > 1e-9 * half
-    return np.where((lowest < 0.3) & loud, f0, np.nan), lowest
+    return np.where((lowest < T.yin_voiced) & loud, f0, np.nan), lowest
 
 
 def fundamental(sound: np.ndarray, rate_hz: int) -> np.ndarray:
@@ -104,7 +101,7 @@ def steady_tone(sound: np.ndarray, rate_hz: int) -> float | None:
         place = top + (0.5 * (left - right) / curve if curve < -1e-12 else 0.0)
         # A held sample may hold two periods of a voice that differ a little.
         differs = 1.0 - middle
-        if found is None or (found[1] > REPEATS_LEAST and differs < REPEATS_BETTER * found[1]):
+        if found is None or (found[1] > T.repeats_least and differs < T.repeats_better * found[1]):
             found = place, differs
     return float(rate / (found[0] if found else period))
 
@@ -126,9 +123,9 @@ def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
 
     Periods are whole samples to the follower of pitch: high partials would hide the short ones.
     """
-    slower = max(1, rate_hz // VOICE_RATE_HZ)
+    slower = max(1, rate_hz // T.voice_rate_hz)
     while round(HOP_S * rate_hz) % slower:
         slower -= 1
-    taps = firwin(10 * slower + 31, VOICE_BAND_HZ, fs=rate_hz)
+    taps = firwin(10 * slower + 31, T.voice_band_hz, fs=rate_hz)
     part = fftconvolve(sound, taps, mode="same")[::slower]
     return part, rate_hz // slower

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rig.listen.measures.features import HOP_S
+from rig.listen.thresholds import THRESHOLDS
 
-LAG_FRAMES = 3
-"""Takes that begin like none known are compared over ± this many frames."""
+LAG_FRAMES = THRESHOLDS.measuring.lag_frames
 
 
 @dataclass(frozen=True)

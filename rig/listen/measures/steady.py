@@ -7,18 +7,9 @@ from scipy.fft import rfft, rfftfreq
 from scipy.ndimage import median_filter
 
 from rig.listen.measures.features import BAND_HIGH_HZ, BAND_LOW_HZ
+from rig.listen.thresholds import THRESHOLDS
 
-WINDOW_S = 0.2
-"""Whole periods of both mains, and bins 5 Hz wide."""
-QUIET_QUANTILE = 0.25
-"""What is steady is there in the quietest quarter of the windows as well."""
-TONE_OVER_FLOOR = 20.0
-FLOOR_BINS = 41
-SKIRT_BINS = 2
-"""A tone's width to either side under the window."""
-MOSTLY = 0.75
-"""From this share of what the ear hears on it is a tone; noise counts about a third of its power
-in the quietest quarter, a tone all of it."""
+T = THRESHOLDS.measuring
 
 
 def is_silent(samples: np.ndarray) -> bool:
@@ -40,19 +31,19 @@ def tone_hz(samples: np.ndarray, rate_hz: int) -> float | None:
     float or None
         Of its strongest part, to about 1 Hz; None where noise is steadier, or all is short.
     """
-    size = round(WINDOW_S * rate_hz)
+    size = round(T.steady_window_s * rate_hz)
     if len(samples) < 2 * size:
         return None
     window = np.hanning(size + 1)[:-1]
     views = np.lib.stride_tricks.sliding_window_view(np.asarray(samples, float), size)
     power = np.abs(rfft(views[:: size // 2] * window, axis=1)) ** 2
-    steady = np.quantile(power, QUIET_QUANTILE, axis=0)
-    tones = steady > TONE_OVER_FLOOR * median_filter(steady, FLOOR_BINS)
-    wide = np.convolve(tones, np.ones(2 * SKIRT_BINS + 1), "same") > 0
+    steady = np.quantile(power, T.quiet_quantile, axis=0)
+    tones = steady > T.tone_over_floor * median_filter(steady, T.floor_bins)
+    wide = np.convolve(tones, np.ones(2 * T.skirt_bins + 1), "same") > 0
     hz = rfftfreq(size, 1 / rate_hz)
     heard = (hz >= BAND_LOW_HZ) & (hz <= BAND_HIGH_HZ)
-    if steady[heard & wide].sum() <= MOSTLY * steady[heard].sum():
+    if steady[heard & wide].sum() <= T.steady_mostly * steady[heard].sum():
         return None
     at = int(np.argmax(np.where(tones & (hz > 0), steady, 0.0)))
     left, middle, right = np.log(np.maximum(steady[at - 1 : at + 2], 1e-30))
-    return float((at + 0.5 * (left - right) / (left - 2 * middle + right)) / WINDOW_S)
+    return float((at + 0.5 * (left - right) / (left - 2 * middle + right)) / T.steady_window_s)

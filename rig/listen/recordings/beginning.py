@@ -6,20 +6,12 @@ import numpy as np
 
 from rig.listen.measures.features import BANDS, HOP_S, SILENCE_DB, Frames, frames
 from rig.listen.measures.levels import mean_db
+from rig.listen.thresholds import THRESHOLDS
 
-ROOM_FRAMES = 10
-"""The room is measured over the quietest stretch of this many frames (0.1 s)."""
-EXCESS_DB = 3.0
-"""A frame sounds when its bands stand above the room's by this much on average, those below it
-counted as 0. Noise alone gives about 1 dB, whatever its level and colour."""
-LASTING, LOOKED_AT = 5, 7
-"""A sound begins where so many of so many frames sound: a click doesn't last as long."""
-DEAD_DB = SILENCE_DB + 10 * np.log10(BANDS) + 0.5
+T = THRESHOLDS.recordings
+
+DEAD_DB = SILENCE_DB + 10 * np.log10(BANDS) + T.dead_margin_db
 """Frames below this level hold only zeros: a sound card that hadn't started yet, or an edit."""
-WELL_BELOW_DB = 25.0
-"""Where nothing but zeros is this far below the loudest frames, the zeros are the room."""
-SKIRT_FRAMES = 3
-"""Frames before the beginning that may hold some of it: the window reaches ahead."""
 
 
 def room_db(sound: Frames) -> np.ndarray:
@@ -34,13 +26,13 @@ def room_db(sound: Frames) -> np.ndarray:
     ndarray of float32, shape (BANDS,)
         Mean power of each band in the quietest 0.1 s, dB re full scale.
     """
-    width = min(ROOM_FRAMES, len(sound))
+    width = min(T.room_frames, len(sound))
     dead = sound.level_db < DEAD_DB
     power = np.where(dead, np.inf, 10.0 ** (sound.level_db / 10.0))
     means = np.lib.stride_tricks.sliding_window_view(power, width).mean(axis=1)
     at = int(np.argmin(means))
     if np.isinf(means[at]) or (
-        dead.any() and 10 * np.log10(means[at]) > sound.level_db.max() - WELL_BELOW_DB
+        dead.any() and 10 * np.log10(means[at]) > sound.level_db.max() - T.well_below_db
     ):
         return np.full(BANDS, SILENCE_DB, np.float32)
     return mean_db(sound.mel_db[at : at + width])
@@ -48,7 +40,7 @@ def room_db(sound: Frames) -> np.ndarray:
 
 def sounding(sound: Frames, room: np.ndarray) -> np.ndarray:
     """Say of each frame if it holds more than the room; shape (frames,) of bool."""
-    return np.maximum(sound.mel_db - room, 0.0).mean(axis=1) > EXCESS_DB
+    return np.maximum(sound.mel_db - room, 0.0).mean(axis=1) > T.excess_db
 
 
 def first_frame(sound: Frames) -> tuple[int | None, np.ndarray]:
@@ -57,7 +49,7 @@ def first_frame(sound: Frames) -> tuple[int | None, np.ndarray]:
     Parameters
     ----------
     sound : Frames
-        At least `LOOKED_AT` of them.
+        At least `begins_among_frames` of them.
 
     Returns
     -------
@@ -69,17 +61,18 @@ def first_frame(sound: Frames) -> tuple[int | None, np.ndarray]:
     room = room_db(sound)
     sounds = sounding(sound, room)
     at = _first(sounds)
-    if at is not None and at >= ROOM_FRAMES + SKIRT_FRAMES:
-        before = slice(0, at - SKIRT_FRAMES)
+    if at is not None and at >= T.room_frames + T.skirt_frames:
+        before = slice(0, at - T.skirt_frames)
         only_room = (sound.level_db[before] >= DEAD_DB) & ~sounds[before]
-        if np.count_nonzero(only_room) >= ROOM_FRAMES:
+        if np.count_nonzero(only_room) >= T.room_frames:
             room = mean_db(sound.mel_db[before][only_room])
             at = _first(sounding(sound, room))
     return at, room
 
 
 def _first(sounds: np.ndarray) -> int | None:
-    lasting = np.convolve(sounds, np.ones(LOOKED_AT, int))[LOOKED_AT - 1 :] >= LASTING
+    among = T.begins_among_frames
+    lasting = np.convolve(sounds, np.ones(among, int))[among - 1 :] >= T.begins_frames
     at = np.flatnonzero(lasting & sounds)
     return int(at[0]) if len(at) else None
 
@@ -100,7 +93,7 @@ def onset(samples: np.ndarray, rate_hz: int) -> int | None:
         The sample, good to about 10 ms; None where nothing but the room is heard.
     """
     sound = frames(samples, rate_hz)
-    if len(sound) < LOOKED_AT:
+    if len(sound) < T.begins_among_frames:
         return None
     at, _ = first_frame(sound)
     if at is None:

@@ -11,19 +11,16 @@ from scipy.sparse.csgraph import connected_components
 from rig.listen.describing.describe import describe_excerpts
 from rig.listen.describing.excerpts import Description, Excerpt
 from rig.listen.judgement import Judgement
-from rig.listen.judging.baseline import LEAST_TAKES, SAME_PHRASE_DB
-from rig.listen.judging.decide import AUDIBLE_DB, JUDGE, PITCH_AUDIBLE_DB, is_audible, too_loud
+from rig.listen.judging.decide import JUDGE, is_audible, too_loud
 from rig.listen.judging.tail import Tail
 from rig.listen.measures.clipping import is_clipped
 from rig.listen.measures.features import HOP_S, frames
 from rig.listen.recordings.laying import Laid, compared, lay
-from rig.listen.recordings.recording import AHEAD_FRAMES, Recording, prepared, resampled
+from rig.listen.recordings.recording import Recording, prepared, resampled
+from rig.listen.thresholds import THRESHOLDS
 
-OTHER_PHRASE_FIT = 0.5
-MOST_ALIKE_DB = 4.5
-"""Clean recordings farther apart than this (worst 0.15 s) aren't one phrase, however unsteady."""
-TRIED = 6
-"""Clean recordings that an altogether different one is described against, at most."""
+JUDGING = THRESHOLDS.judging
+RECORDINGS = THRESHOLDS.recordings
 
 
 @dataclass(frozen=True)
@@ -113,13 +110,13 @@ class Recordings:
                 distance = lay(one, self.clean[j], self.rate_hz).distance
                 apart_db[i, j] = apart_db[j, i] = distance.both_db
                 worst_db[i, j] = worst_db[j, i] = distance.local_db
-        usual_db = 3.0 * float(np.median(worst_db.min(axis=1)))
-        limit_db = np.clip(usual_db, SAME_PHRASE_DB, MOST_ALIKE_DB)
+        usual_db = RECORDINGS.usual_times * float(np.median(worst_db.min(axis=1)))
+        limit_db = np.clip(usual_db, JUDGING.same_phrase_db, RECORDINGS.most_alike_db)
         _, label = connected_components(worst_db <= limit_db)
         groups = [np.flatnonzero(label == one).tolist() for one in np.unique(label)]
         groups.sort(key=lambda which: (-len(which), which))
         again = sorted(i for which in groups if len(which) > 1 for i in which)
-        tail = Tail(apart_db.min(axis=1)[again]) if len(again) >= LEAST_TAKES else None
+        tail = Tail(apart_db.min(axis=1)[again]) if len(again) >= JUDGING.least_takes else None
         return groups, tail
 
     def unlike(self) -> list[Unlike]:
@@ -151,8 +148,8 @@ class Recordings:
         distance = laid[nearest].distance
         note, p_value = None, None
         if self.tail is None:
-            few = f"fewer than {LEAST_TAKES} recordings from before"
-            note = f"{few}{' are alike' if len(self.clean) >= LEAST_TAKES else ''}: no p value"
+            few = f"fewer than {JUDGING.least_takes} recordings from before"
+            note = f"{few}{' are alike' if len(self.clean) >= JUDGING.least_takes else ''}: no p value"
         else:
             p_value = self.tail.p_value(distance.both_db)
         measures = {
@@ -161,12 +158,12 @@ class Recordings:
             "begins_s": round(mine.begins_s, 3),
             "room_db": round(mine.room_level_db, 1),
         }
-        score = distance.local_db / AUDIBLE_DB
+        score = distance.local_db / JUDGING.audible_db
         nothing = Judged(
             Judgement("none", None, None, score, p_value, JUDGE, measures), nearest, note
         )
         usual = self.tail is not None and p_value > self.tail.least_rank_p
-        if usual or distance.local_db < PITCH_AUDIBLE_DB:
+        if usual or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
         nearest, told = self._told(mine, laid)
         if not is_audible(distance.local_db, told):
@@ -187,14 +184,14 @@ class Recordings:
         told = self._described(mine, laid[nearest], self.clean[nearest])
         if not alike or told.sound == "timbre":
             # It may be another phrase, played faster or slower: which one shows by its fit.
-            tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:TRIED]}
+            tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:RECORDINGS.tried]}
             best = max(tries, key=lambda i: _fit(tries[i]))
-            if _fit(tries[best]) > (OTHER_PHRASE_FIT if alike else 0.0):
+            if _fit(tries[best]) > (RECORDINGS.other_phrase_fit if alike else 0.0):
                 nearest, told = best, tries[best]
         return nearest, told
 
     def _described(self, mine: Recording, laid: Laid, clean: Recording) -> Description:
-        start = AHEAD_FRAMES - 1
+        start = RECORDINGS.ahead_frames - 1
         sound = frames(mine.samples, self.rate_hz)
         length = compared(mine, len(sound), clean, len(laid.frames))
         room_db = np.maximum(mine.room_db, clean.room_db)

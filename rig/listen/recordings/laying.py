@@ -7,19 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
 
-from rig.listen.judging.align import ALIGN_RATE_HZ, shifted
-from rig.listen.judging.baseline import FLOOR_OVER_NOISE_DB, SAME_PHRASE_DB
-from rig.listen.judging.distance import LOCAL_FRAMES, Distance, compare
+from rig.listen.judging.align import shifted
+from rig.listen.judging.distance import Distance, compare
 from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.span import LAG_FRAMES
-from rig.listen.recordings.recording import AHEAD_FRAMES, Recording
+from rig.listen.recordings.recording import Recording
+from rig.listen.thresholds import THRESHOLDS
 
-MOST_SHIFT_S = 0.3
-"""Where a room is loud, a soft beginning is heard up to this much later."""
-PIECE_S = 0.25
-PIECES = 5
-SAME_PIECE = 0.5
-"""Normalised correlation from which on a piece is the same in two recordings."""
+JUDGING = THRESHOLDS.judging
+RECORDINGS = THRESHOLDS.recordings
 
 
 @dataclass(frozen=True)
@@ -35,9 +31,9 @@ class Laid:
     def same_for_s(self) -> float:
         """How long the two are the same from the beginning on, in steps of 0.1 s."""
         trace_db = self.distance.trace_db
-        window = min(LOCAL_FRAMES, len(trace_db))
+        window = min(JUDGING.local_frames, len(trace_db))
         local_db = np.convolve(trace_db, np.ones(window) / window, mode="valid")
-        differs = np.flatnonzero(local_db > SAME_PHRASE_DB)
+        differs = np.flatnonzero(local_db > JUDGING.same_phrase_db)
         frame = int(differs[0]) if len(differs) else len(trace_db)
         return frame // 10 / 10
 
@@ -54,9 +50,9 @@ def lay(mine: Recording, clean: Recording, rate_hz: int) -> Laid:
     shift, alike = _shift(mine.samples, clean.samples, rate_hz)
     theirs = shifted(clean.samples, shift)
     a, b = frames(mine.samples, rate_hz), frames(theirs, rate_hz)
-    floor = np.maximum(mine.room_db, clean.room_db) + FLOOR_OVER_NOISE_DB
+    floor = np.maximum(mine.room_db, clean.room_db) + JUDGING.floor_over_noise_db
     floor = floor.astype(np.float32)
-    start = AHEAD_FRAMES - round(0.05 / HOP_S)
+    start = RECORDINGS.ahead_frames - round(0.05 / HOP_S)
     length = compared(mine, len(a), clean, len(b)) - start
     lag_frames = 1 if alike else LAG_FRAMES
     worst, mean, lag, trace = compare(
@@ -72,7 +68,7 @@ def compared(mine: Recording, my_length: int, clean: Recording, clean_length: in
     ends = [
         length for one, length in ((mine, my_length), (clean, clean_length)) if not one.ends_quiet
     ]
-    return max(AHEAD_FRAMES + 1, min(ends, default=max(my_length, clean_length)))
+    return max(RECORDINGS.ahead_frames + 1, min(ends, default=max(my_length, clean_length)))
 
 
 def _floored(sound: Frames, floor: np.ndarray, start: int, length: int) -> np.ndarray:
@@ -89,12 +85,12 @@ def _shift(mine: np.ndarray, theirs: np.ndarray, rate_hz: int) -> tuple[int, boo
     Pieces of this sound, from its beginning on, are looked for in the other; the first one that
     is there decides, since of a loop's later passes each is found somewhere else. 0 where none is.
     """
-    down = max(1, rate_hz // ALIGN_RATE_HZ)
+    down = max(1, rate_hz // JUDGING.align_rate_hz)
     a, b = (_slower(one, down) for one in (mine, theirs))
     rate = rate_hz / down
-    piece, most = round(PIECE_S * rate), round(MOST_SHIFT_S * rate)
-    begins = round(AHEAD_FRAMES * HOP_S * rate)
-    for i in range(PIECES):
+    piece, most = round(RECORDINGS.piece_s * rate), round(RECORDINGS.most_shift_s * rate)
+    begins = round(RECORDINGS.ahead_frames * HOP_S * rate)
+    for i in range(RECORDINGS.pieces):
         at = begins + i * piece * 4 // 5
         part = a[at : at + piece]
         if len(part) < piece or not np.any(part):
@@ -105,7 +101,7 @@ def _shift(mine: np.ndarray, theirs: np.ndarray, rate_hz: int) -> tuple[int, boo
         around[low - (at - most) :][: len(there)] = there
         likeness = _correlation(part, around)
         best = int(np.argmax(likeness))
-        if likeness[best] >= SAME_PIECE:
+        if likeness[best] >= RECORDINGS.same_piece:
             return (best - most) * down, True
     return 0, False
 

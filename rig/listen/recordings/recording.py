@@ -10,18 +10,10 @@ from scipy.signal import resample_poly
 
 from rig.listen.judging.align import shifted
 from rig.listen.measures.features import HOP_S, frames
-from rig.listen.recordings.beginning import ROOM_FRAMES, SKIRT_FRAMES, first_frame, sounding
+from rig.listen.recordings.beginning import first_frame, sounding
+from rig.listen.thresholds import THRESHOLDS
 
-LEAST_RATE_HZ = 8_000
-MOST_RATE_HZ = 24_000
-"""The bands end at 9 kHz; a higher rate would tell nothing more."""
-AHEAD_FRAMES = 36
-"""Each recording is kept from so many frames before its beginning on."""
-QUIET_END_FRAMES = 10
-"""A recording that ends with so many quiet frames would have stayed quiet."""
-LOUDER_ROOM_DB = 15.0
-"""No room is this much louder than those of all clean recordings, if nothing of it was heard
-before the sound begins: it's the sound itself, which never pauses."""
+T = THRESHOLDS.recordings
 
 
 def common_rate_hz(rates_hz: Sequence[int]) -> int:
@@ -30,7 +22,7 @@ def common_rate_hz(rates_hz: Sequence[int]) -> int:
     Parameters
     ----------
     rates_hz : sequence of int
-        At least one, each `LEAST_RATE_HZ` or more.
+        At least one, each `least_rate_hz` or more.
 
     Returns
     -------
@@ -42,9 +34,9 @@ def common_rate_hz(rates_hz: Sequence[int]) -> int:
     ValueError
         When one is lower.
     """
-    if min(rates_hz) < LEAST_RATE_HZ:
-        raise ValueError(f"a rate of {min(rates_hz)} Hz is too low; {LEAST_RATE_HZ} are needed")
-    return min(MOST_RATE_HZ, min(rates_hz) // 100 * 100)
+    if min(rates_hz) < T.least_rate_hz:
+        raise ValueError(f"a rate of {min(rates_hz)} Hz is too low; {T.least_rate_hz} are needed")
+    return min(T.most_rate_hz, min(rates_hz) // 100 * 100)
 
 
 def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
@@ -58,7 +50,7 @@ def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Recording:
-    """A recording, cut so that its sound begins at frame `AHEAD_FRAMES`.
+    """A recording, cut so that its sound begins at frame `ahead_frames`.
 
     Parameters
     ----------
@@ -109,14 +101,14 @@ def prepared(
     if clean:
         loudest = np.max([one.room_db for one in clean], axis=0)
         margin = 10 * np.log10(np.sum(10 ** (room / 10)) / np.sum(10 ** (loudest / 10)))
-        unheard = at is None or at < ROOM_FRAMES + SKIRT_FRAMES
-        if unheard and margin > LOUDER_ROOM_DB:
+        unheard = at is None or at < T.room_frames + T.skirt_frames
+        if unheard and margin > T.louder_room_db:
             room, at = loudest, 0
     sounds = sounding(whole, room)
     hop = round(HOP_S * rate_hz)
-    first = (at or 0) * hop - AHEAD_FRAMES * hop
+    first = (at or 0) * hop - T.ahead_frames * hop
     power = 10.0 ** (whole.level_db[sounds if sounds.any() else slice(None)] / 10.0)
     return Recording(
         shifted(np.asarray(samples, np.float32), first), (at or 0) * HOP_S, room, at is not None,
-        not sounds[-QUIET_END_FRAMES:].any(), float(10 * np.log10(power.mean())),
+        not sounds[-T.quiet_end_frames:].any(), float(10 * np.log10(power.mean())),
     )

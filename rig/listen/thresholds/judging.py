@@ -1,0 +1,85 @@
+"""Whether a take is different from what the toy does anyway."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rig.listen.thresholds.threshold import NOTES, threshold
+
+FAMILIES = "finer and coarser ones put one cause no closer: seeds 2500 to 2517"
+LEAD_INS = (
+    "seeds 7100 to 7107: with 0.21 s ahead of the closing two boards of 8 were given up, "
+    "with 0.24 s two freezes of 42 missed"
+)
+
+
+@dataclass(frozen=True)
+class Judging:
+    """Aligning, baseline, distance, p value, decision."""
+
+    align_rate_hz: int = threshold(8000, "Hz", "the rate at which shifts are looked for")
+    most_shift_s: float = threshold(0.025, "s", "the largest shift that is looked for")
+    same_beginning: float = threshold(
+        0.5, "correlation", "from where on two beginnings are the same phrase"
+    )
+    aligned_lag_frames: int = threshold(
+        1, "frames", "how far takes that were laid over each other are shifted, either way"
+    )
+    skip_frames: int = threshold(
+        3, "frames", "left out after the press: a loop that ran on from the touch before ends "
+        "within these",
+    )
+    local_frames: int = threshold(15, "frames", "the window that finds short changes")
+    mean_weight: float = threshold(
+        2.0, "1", "how often the mean over the take counts beside its worst window"
+    )
+    floor_over_noise_db: float = threshold(
+        9.0, "dB", "bands are compared only as far as they stand above the room's noise by this"
+    )
+
+    least_takes: int = threshold(3, "takes", "a baseline of fewer says nothing")
+    same_phrase_db: float = threshold(
+        3.0, "dB", "two takes closer than this in their worst window are one phrase"
+    )
+    same_phrase_times: float = threshold(
+        3.0, "1", "so are those closer than so many times the usual distance"
+    )
+    least_excess_db: float = threshold(
+        0.1, "dB", "few takes can look more alike than they are: the tail is at least this long "
+        "on average",
+    )
+    ends_quiet_frames: int = threshold(
+        15, "frames", "the last of a clean take that hold only the room where the toy is done"
+    )
+
+    answer_frames: int = threshold(
+        12, "frames", "after the press, in which the toy must begin to answer", LEAD_INS
+    )
+    lead_in_margin_frames: int = threshold(
+        15, "frames", "left before the closing, at least: the time in which the host hears the "
+        "answer and, where the toy is dead, says that nothing is to be closed", LEAD_INS,
+    )
+    starts_frames: int = threshold(
+        3, "frames", "a sound above the room for so many begins: a drum is over soon"
+    )
+    lead_in_db: float = threshold(2.0, "dB", "a lead-in no farther from a clean one is known")
+    lead_in_times: float = threshold(
+        2.5, "1", "nor one that is no farther than so many times the clean ones' farthest"
+    )
+    silence_part: float = threshold(
+        0.7, "1", "never one beyond this part of the distance from a clean one to silence"
+    )
+
+    audible_db: float = threshold(
+        2.4, "dB", "a change below this, averaged over the bands in the worst window, isn't worth "
+        "a control", "a root mean square of 3 dB where the bands' differences are normal",
+    )
+    pitch_audible_db: float = threshold(
+        0.8, "dB", "for a re-pitching this is enough: a tone a few per cent lower is clearly heard, "
+        "but hardly moves the bands", NOTES,
+    )
+
+    dwell_parts: int = threshold(
+        3, "1", "a fingerprint's parts of the time while the connection is closed", FAMILIES
+    )
+    band_groups: int = threshold(8, "1", "a fingerprint's groups of bands", FAMILIES)
