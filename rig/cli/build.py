@@ -13,6 +13,7 @@ from rig.choose.picks import load_picks
 from rig.cli.console import console
 from rig.cli.tables import Column, print_table, where
 from rig.log import SweepLog
+from rig.log.opening import DEFAULT_NAME
 from rig.project import load_project
 from rig.project.places import load_places
 from rig.words import ohms
@@ -25,7 +26,9 @@ def register(app: typer.Typer) -> None:
 
 def sheet(
     project: Annotated[Path, typer.Option(help="The project folder.")] = Path("."),
-    name: Annotated[str, typer.Option(help="Name of the sweep the picks come from.")] = "main",
+    name: Annotated[
+        str, typer.Option(help="Name of the sweep the picks come from.")
+    ] = DEFAULT_NAME,
     out: Annotated[
         Path | None, typer.Option(help="File to write (sheet.html in the project folder).")
     ] = None,

@@ -14,10 +14,10 @@ from rig.choose.replay import decisions, find_pair, one_after_the_other
 from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
-from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import afterwards, print_finds, span, what, where
 from rig.errors import BenchError, RigError
 from rig.log import SweepLog
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.log.takes import TAKES
 from rig.project import Toy, load_project
 

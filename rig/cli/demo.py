@@ -12,10 +12,11 @@ from rig.choose import finds
 from rig.cli.console import console, print_commands
 from rig.cli.player import cannot_play
 from rig.cli.progress import SweepView
-from rig.cli.sweep import DEFAULT_NAME, run_sweep, sweep_folder
+from rig.cli.sweep import run_sweep
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
 from rig.log import SweepLog
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
 
 DEMO_FOLDER = "padsweep-demo"

@@ -11,11 +11,11 @@ import typer
 
 from rig.choose import FIND_COLUMNS, Find, find_rows, finds, load_picks
 from rig.choose.replay import decisions
-from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import RigError
 from rig.files import replace_text
 from rig.log import Record, SweepLog
 from rig.log.export import TOUCH_COLUMNS, as_text, touch_rows
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
 
 CHOICE_COLUMNS = ("take", "choice", "name", "note")

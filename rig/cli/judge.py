@@ -14,10 +14,10 @@ from rig.choose import Find, finds
 from rig.cli.console import console
 from rig.cli.progress import track
 from rig.cli.recordings import Form, SeveralValues, judge_recordings
-from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import MissingLibrary, RigError
 from rig.listen import JUDGE
 from rig.log import Record, SweepLog
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.outcomes import sound_words
 from rig.project import load_project
 from rig.sweep.cluster import on_cluster

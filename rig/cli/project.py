@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 import textwrap
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -28,19 +26,14 @@ from rig.cli.player import quietly
 from rig.errors import BenchError, ConfigError
 from rig.project import Project, load_project, new_project
 from rig.project.cautions import cautions
-from rig.project.electrical import highest_v, path_ohm, touchable, worst_current_ma
+from rig.project.electrical import highest_v, path_ohm, worst_current_ma
 from rig.project.load import KEY_SOCKETS
 from rig.project.places import load_places
+from rig.sweep.workload import touch_s, workload
 from rig.words import duration, ohms
-
-BY_HAND_TOUCH_S = 15.0
-"""A careful person does a touch in 10 to 20 s (common practice, no source)."""
 
 LABEL = 9
 """Columns of a line's label in the report of `check`."""
-
-TAKE_BYTES_PER_S = 75_000
-"""A second of a take as FLAC, on the safe side: simulated takes of 48 kHz need about 50,000."""
 
 
 def register(app: typer.Typer) -> None:
@@ -140,48 +133,6 @@ def folded(line: str, width: int) -> str:
         line, max(width, 2 * LABEL), subsequent_indent=" " * LABEL,
         break_long_words=False, break_on_hyphens=False,
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Workload:
-    """What a sweep has before it: pairs, touches, time and space."""
-
-    pairs: int
-    left_out: Counter
-    touches: int
-    baselines: int
-    seconds: float
-    take_bytes: float
-
-
-def workload(project: Project) -> Workload:
-    """Count what a sweep of all pairs makes, before any touch is repeated.
-
-    A pair counts when at least one value of the series bank may be put between its pads.
-    """
-    series = project.rig.series_ohm
-    pairs = touches = 0
-    left_out: Counter = Counter()
-    for one, other in itertools.combinations(project.toy.pads, 2):
-        reasons = [touchable(project, (one,), (other,), value) for value in series]
-        allowed = reasons.count(None)
-        pairs += allowed > 0
-        touches += allowed
-        if not allowed:
-            left_out[str(reasons[0])] += 1
-    keys = len(project.sweep_keys)
-    baselines = project.rig.sweep.baseline_takes * keys
-    touches *= keys
-    made = touches + baselines
-    taken_s = made * project.rig.timings.touch_s
-    return Workload(
-        pairs, left_out, touches, baselines, made * touch_s(project), taken_s * TAKE_BYTES_PER_S
-    )
-
-
-def touch_s(project: Project) -> float:
-    """Give how long one touch takes with all there is to it, s."""
-    return BY_HAND_TOUCH_S if project.rig.bench == "by-hand" else project.rig.timings.touch_s
 
 
 def report(project: Project, placed: int | None, more_cautions: Sequence[str] = ()) -> list[str]:

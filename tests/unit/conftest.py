@@ -8,7 +8,8 @@ from rich.console import Console
 
 from rig.bench.simulated.folder import new_simulated_project
 from rig.cli.progress import SweepView
-from rig.cli.sweep import DEFAULT_NAME, run_sweep
+from rig.cli.sweep import run_sweep
+from rig.log.opening import DEFAULT_NAME
 from rig.project import load_project
 
 BOARDS = {"talker": 8, "keyboard": 5, "sampler": 3}

@@ -18,7 +18,7 @@ from unittest import mock
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.cli.main import run
-from rig.cli.sweep import open_log
+from rig.log.opening import open_log
 from rig.project import load_project
 from rig.sweep import Sweep
 

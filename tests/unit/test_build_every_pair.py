@@ -9,9 +9,9 @@ from rig.build.evidence import evidence_for
 from rig.build.sheet import make_sheet, proposals, see
 from rig.choose import Pick, finds, keep, load_picks
 from rig.choose.picks import PICKS
-from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.errors import SafetyRefusal
 from rig.log import SweepLog
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
 from rig.project.places import load_places
 

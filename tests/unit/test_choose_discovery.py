@@ -7,7 +7,7 @@ from scipy.stats import binomtest
 
 from rig.choose import finds
 from rig.choose.discovery import doubtful, pair_p_value, q_values
-from rig.cli.sweep import unsure_words
+from rig.choose.summary import unsure_words
 
 
 def confirming(*p_values, sound="pitch"):

@@ -13,9 +13,9 @@ from screens import PROGRAM, screen
 
 from rig.choose import finds
 from rig.cli.demo import BEST
-from rig.cli.sweep import DEFAULT_NAME, sweep_folder
 from rig.cli.tables import Column, lay_out, span, what
 from rig.log import SweepLog
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
 
 README = Path(__file__).parents[2] / "README.md"
