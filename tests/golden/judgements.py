@@ -24,7 +24,7 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1] / "unit")]
 
-import test_listen as made
+import phrases as made
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project

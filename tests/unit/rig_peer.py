@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from types import SimpleNamespace
 
-from test_controller import REPLY_S, Peer
+from serial_peer import REPLY_S, Peer
 
 from rig.bench import hardware
 from rig.bench.configuration import wanted_configuration

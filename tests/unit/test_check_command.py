@@ -5,7 +5,7 @@ import itertools
 import pytest
 import typer
 from screens import screen
-from test_controller import Peer
+from serial_peer import Peer
 from typer.testing import CliRunner
 
 from rig.bench import capture

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from rig_peer import PADS, Clock, RigPeer, bench_at, hardware_project
-from test_controller import REPLY_S
+from serial_peer import REPLY_S
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.hardware import WRAP_US, since_start

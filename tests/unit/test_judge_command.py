@@ -12,7 +12,7 @@ import pytest
 import typer
 from making_logs import add, bridge, new_log
 from rich.console import Console
-from test_sweep import make_project
+from small_sweeps import make_project
 from typer.testing import CliRunner
 
 from rig.bench.simulated.bench import SimulatedBench

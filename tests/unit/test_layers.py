@@ -136,3 +136,11 @@ def test_sound_hardware_is_loaded_only_where_it_is_used():
         for node in tree.body:
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             assert "sounddevice" not in names, f"{path}: imports sounddevice at the top"
+
+
+def test_no_test_module_imports_another():
+    for path in Path(__file__).parents[1].rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            named = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            named += [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            assert not [name for name in named if name.startswith("test_")], path

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from making_logs import bridge
 from making_records import record
+from phrases import RATE_HZ, SPAN, phrase, take
 from scipy.stats import binom
-from test_listen import RATE_HZ, SPAN, phrase, take
 
 from rig.choose import finds
 from rig.listen import Ear

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from test_simulated_bench import heard, make, pulses, ready
+from simulated_benches import heard, make, pulses, ready
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.simulated.room import TYPICAL_RMS, Room, SoundCard

@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from small_sweeps import make_project, new_log
 
 from rig.bench.base import Timeline
 from rig.bench.simulated.bench import SimulatedBench
-from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import finds
 from rig.errors import CaptureLost, RigError, ToyLost
 from rig.listen import lost
@@ -18,24 +18,10 @@ from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, T
 from rig.sweep.book import SAMPLE_EVERY, Book
 from rig.sweep.engine import NO_ANSWER
 
-SEED, PADS = 7, 8
-
 
 @pytest.fixture
 def project(tmp_path):
     return make_project(tmp_path / "toy")
-
-
-def make_project(folder):
-    made = new_simulated_project(folder, SEED, PADS)
-    sweep = made.rig.sweep.model_copy(update={"baseline_takes": 8})
-    return replace(made, rig=made.rig.model_copy(update={"sweep": sweep}))
-
-
-def new_log(project, name="main"):
-    return SweepLog.create(
-        project.folder / "sweeps" / name, setup_facts(project), setup_hash(project), {}
-    )
 
 
 @pytest.fixture(scope="module")

@@ -1,8 +1,7 @@
 """Clean presses at intervals: a toy that no longer sounds like its baseline stops the sweep."""
 
 import pytest
-from test_sweep import new_log
-from test_sweep_sound import Altered, louder, make_project
+from small_sweeps import Altered, few_leads, louder, new_log
 
 from rig.errors import RigError
 from rig.log import verify
@@ -29,7 +28,7 @@ def sweep_with_odd_checks(project, log, odd):
 
 @pytest.mark.parametrize("odd", [2, 3])
 def test_three_odd_clean_presses_in_a_row_stop_the_sweep_and_two_do_not(tmp_path, odd):
-    project = make_project(tmp_path / "toy", "ABDE")
+    project = few_leads(tmp_path / "toy", "ABDE")
     events = []
     with new_log(project) as log:
         if odd == 2:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
-from test_sweep import make_project, new_log
+from small_sweeps import make_project, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.choose import finds

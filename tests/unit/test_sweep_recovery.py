@@ -3,8 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from test_sweep import new_log
-from test_sweep_sound import make_project
+from small_sweeps import few_leads, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.errors import ToyLost
@@ -18,7 +17,7 @@ ON = "fish"
 
 @pytest.fixture
 def project(tmp_path):
-    return make_project(tmp_path / "toy")
+    return few_leads(tmp_path / "toy")
 
 
 def turned_on(project):

@@ -1,12 +1,11 @@
 """Mistakes at the sound input: each stops the sweep, or is told, in one clear line."""
 
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from running import run_main
-from test_sweep import new_log
+from small_sweeps import PADS, SEED, TAKES, Altered, few_leads, louder, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
@@ -19,62 +18,10 @@ from rig.sweep import Knowledge, Noticed, SetAside, Sweep, SweepDone, TakeLost, 
 from rig.sweep.book import LOST_IN_A_ROW
 from rig.sweep.engine import SPARE_FRAMES
 
-SEED, PADS, LEADS, TAKES = 7, 8, "ABD", 8
-"""No pair of these leads does anything, so that little is judged."""
-
-
-def make_project(folder, leads=LEADS, **room):
-    """A toy of which few pads are reached, over one path: a sweep of it takes a second or two."""
-    made = new_simulated_project(folder, SEED, PADS)
-    pads = {n: p.model_copy(update={"forbidden": n not in leads}) for n, p in made.toy.pads.items()}
-    rig = made.rig
-    simulated = rig.simulated.model_copy(
-        update={"room": rig.simulated.room.model_copy(update=room)}
-    )
-    sweep = rig.sweep.model_copy(update={"baseline_takes": TAKES})
-    rig = rig.model_copy(
-        update={"simulated": simulated, "sweep": sweep, "series_ohm": [150_000.0]}
-    )
-    return replace(made, toy=made.toy.model_copy(update={"pads": pads}), rig=rig)
-
 
 @pytest.fixture
 def project(tmp_path):
-    return make_project(tmp_path / "toy")
-
-
-class Altered(SimulatedBench):
-    """A bench whose sound input is altered, from some bridged touch on, and clips as inputs do.
-
-    `change` is given each piece of the sound, the marker beside it, and which piece it is.
-    """
-
-    bridged, after, bridged_only = 0, 0, False
-
-    def __init__(self, project, change, **how):
-        super().__init__(project)
-        self.change = change
-        vars(self).update(how)
-
-    def begin(self, touch):
-        self.is_bridged = bool(touch.connections)
-        self.bridged += self.is_bridged
-        super().begin(touch)
-
-    def stream(self):
-        altered = self.bridged >= self.after and (self.is_bridged or not self.bridged_only)
-        for number, chunk in enumerate(super().stream()):
-            if altered:
-                sound, marker = self.change(chunk.sound, chunk.marker, number)
-                chunk = replace(chunk, sound=np.clip(sound, -1, 1), marker=marker)
-            yield chunk
-
-
-def louder(db, from_piece=0):
-    """Somebody turns the level; with `from_piece` 4 that of what follows the lead-in alone."""
-    def change(sound, marker, number):
-        return sound * np.float32(10 ** (db / 20) if number >= from_piece else 1), marker
-    return change
+    return few_leads(tmp_path / "toy")
 
 
 def silent(sound, marker, number):
@@ -203,7 +150,7 @@ def test_the_baseline_is_made_afresh_at_the_level_that_it_is_turned_down_to(proj
 
 
 def test_bends_louder_than_the_input_takes_are_set_aside_and_told_at_the_end(tmp_path):
-    project, pairs = make_project(tmp_path / "toy", "ABDE"), 6
+    project, pairs = few_leads(tmp_path / "toy", "ABDE"), 6
     with new_log(project) as log:
         bench = Altered(project, louder(16, from_piece=4), bridged_only=True, after=1)
         events, _ = run(log, project, bench)
@@ -219,7 +166,7 @@ def test_bends_louder_than_the_input_takes_are_set_aside_and_told_at_the_end(tmp
 
 
 def test_a_toy_that_clips_in_mid_sweep_pauses_it(tmp_path):
-    project = make_project(tmp_path / "toy", "ABDE")
+    project = few_leads(tmp_path / "toy", "ABDE")
     with new_log(project) as log:
         bench = Altered(project, louder(16, from_piece=4), after=2)
         events, why = run(log, project, bench, BadSound)
