@@ -47,12 +47,12 @@ def test_e12_is_every_second_value_of_e24():
     assert E24[::2] == E12
 
 
-@pytest.mark.parametrize("series", [E12, E24])
-def test_the_series_follow_the_powers_that_define_them(series):
-    # IEC 60063 (from memory): the m values of a decade are 10^(n/m), rounded; some of E12 and
-    # E24 are historical and lie up to 5 % beside that.
-    for n, number in enumerate(series):
-        assert abs(number / 10 ** (n / len(series)) - 1) < 0.05
+def test_the_series_follow_the_powers_that_define_them():
+    # IEC 60063 (from memory): the values of a decade are 10^(n/24) in two digits; eight of them
+    # are older than that and stand a tenth beside it.
+    rounded = [round(10 ** (n / 24), 1) for n in range(24)]
+    assert {value: number for value, number in zip(rounded, E24, strict=True) if value != number} == {
+        2.6: 2.7, 2.9: 3.0, 3.2: 3.3, 3.5: 3.6, 3.8: 3.9, 4.2: 4.3, 4.6: 4.7, 8.3: 8.2}
 
 
 @pytest.mark.parametrize(("ohm", "expected"), IEC_60062.items())
@@ -118,9 +118,8 @@ def test_body_contacts_stay_below_the_thresholds_of_iec_60479():
     assert BODY_FLOOR_OHM == 2_100
     assert BODY_LIMIT_MA == 0.5
     for volts in (1.6, 3.2, 4.8, 6.4, 9.6, MAX_SUPPLY_V * 1.6 / 1.5):
-        current_ma = volts / (body_fixed_ohm(volts) + 2_100) * 1000
-        assert current_ma <= 0.5
-        assert current_ma <= 2.0
+        least_ohm = 0.95 * body_fixed_ohm(volts)  # a gold band is 5 % either way
+        assert volts / (least_ohm + 2_100) * 1000 <= 0.5
 
 
 def test_the_supply_limit_is_far_below_the_safe_touch_voltage():

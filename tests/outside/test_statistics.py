@@ -20,11 +20,10 @@ def test_q_values_are_those_of_statsmodels(n):
 
 def test_the_example_of_benjamini_and_hochberg():
     # Benjamini and Hochberg 1995, section 4.1 (memory): 15 comparisons in a study of
-    # thrombolysis; at 5 % the first four are discoveries, Bonferroni would find three.
+    # thrombolysis; at 5 % the first four are discoveries.
     p = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240,
          0.4262, 0.5719, 0.6528, 0.7590, 1.0000]
     assert np.count_nonzero(q_values(p) <= 0.05) == 4
-    assert np.count_nonzero(np.array(p) <= 0.05 / len(p)) == 3
 
 
 def test_the_false_discovery_rate_is_kept():
@@ -61,5 +60,5 @@ def test_wilson_is_that_of_statsmodels(hits, trials, confidence):
 
 def test_wilson_of_no_trials_and_of_nonsense():
     assert wilson_interval(0, 0) == (0.0, 1.0)
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="greater"):
         wilson_interval(3, 2)

@@ -45,7 +45,7 @@ def test_csv_comes_back(rows):
 def test_no_rows_are_a_heading_or_an_empty_list():
     assert as_text([], COLUMNS, "csv") == "words,number,count\n"
     assert as_text([], COLUMNS, "json") == "[]\n"
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="xml"):
         as_text([], COLUMNS, "xml")
 
 

@@ -215,10 +215,12 @@ def test_the_chain_goes_through_every_register_and_back(driver):
 
 
 def test_every_chip_has_its_capacitor():
-    for board in BOARDS.values():
-        for part in board.kinds(*CHIP_TYPES):
-            if {"VCC", "VDD"} & set(part.pins) and part.ref != "U1":
-                assert board[f"C{part.ref}"].value == 100e-9
+    for driver, board in BOARDS.items():
+        chips = [part for part in board.kinds(*CHIP_TYPES)
+                 if {"VCC", "VDD"} & set(part.pins) and part.ref != "U1"]  # fmt: skip
+        assert len(chips) > 5, driver
+        for part in chips:
+            assert board[f"C{part.ref}"].value == 100e-9
 
 
 def test_each_supply_leg_of_the_controller_has_its_capacitor():

@@ -135,6 +135,7 @@ def test_sound_hardware_is_loaded_only_where_it_is_used():
         tree = ast.parse(path.read_text("utf-8"))
         for node in tree.body:
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             assert "sounddevice" not in names, f"{path}: imports sounddevice at the top"
 
 

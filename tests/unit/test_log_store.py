@@ -57,7 +57,7 @@ def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
     assert (record.sound, record.amount, record.unit, record.score, record.p_value,
             record.judge, record.measures) == ("loop", 0.5, "s", 2.0, None, "j2", {"dB": 1.5})
     assert rate_hz == RATE_HZ
-    assert np.array_equal(back, from_pcm(to_pcm(samples)))
+    assert np.abs(back - samples).max() <= 0.5 / 32768
 
 
 def test_the_folder_holds_only_what_it_should_after_a_clean_end(tmp_path):
@@ -106,19 +106,20 @@ def test_incomplete_and_unjudged_touches_say_so(tmp_path):
             log.read_take(1)
 
 
-@pytest.mark.parametrize("wrong", [
-    lambda log: _made(log, 3, "p"),
-    lambda log: _made(log, 2, "p", kind="guess"),
-    lambda log: log.completed(1, "fine"),
-    lambda log: log.completed(2, "answers"),
-    lambda log: log.completed(1, "freeze"),
-    lambda log: log.judged(1, Judgement("nice", None, None, 1.0, None, "j")),
-    lambda log: log.withdraw("p", "never intended"),
+@pytest.mark.parametrize(("wrong", "said"), [
+    (lambda log: _made(log, 3, "p"), "touch 3 after 1"),
+    (lambda log: _made(log, 2, "p", kind="guess"), "guess is no kind of touch"),
+    (lambda log: log.completed(1, "fine"), "fine is no word for how the toy is"),
+    (lambda log: log.completed(2, "answers"), "touch 2 was never made"),
+    (lambda log: log.completed(1, "freeze"), "touch 1 is complete already"),
+    (lambda log: log.judged(1, Judgement("nice", None, None, 1.0, None, "j")),
+     "nice is no word for what a touch did"),
+    (lambda log: log.withdraw("p", "never intended"), "no open intent for p"),
 ])
-def test_words_and_numbers_out_of_place_are_refused_at_once(tmp_path, wrong):
+def test_words_and_numbers_out_of_place_are_refused_at_once(tmp_path, wrong, said):
     with new_log(tmp_path) as log:
         add(log)
-        with pytest.raises(ValueError):
+        with pytest.raises(ValueError, match=said):
             wrong(log)
         add(log)
         assert [record.number for record in log.records()] == [1, 2]

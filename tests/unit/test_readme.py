@@ -28,9 +28,13 @@ def test_every_option_in_the_documents_exists():
     known = {"--help", "--version"}
     for command in COMMANDS.values():
         known |= {option for p in command.params for option in p.opts}
+    named = set()
     for line in README.splitlines():
         if "padsweep" in line:
-            assert set(re.findall(r"--[a-z]+(?:-[a-z]+)*", line)) <= known, line
+            options = set(re.findall(r"--[a-z]+(?:-[a-z]+)*", line))
+            assert options <= known, line
+            named |= options
+    assert {"--project", "--folder", "--by-hand"} <= named
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))
@@ -43,7 +47,8 @@ def test_every_command_has_a_help_with_an_example(name):
 
 
 def test_every_file_the_readme_names_is_there():
-    for path in re.findall(r"`((?:tests|rig|configs|firmware)/[\w./-]+)`", README):
-        assert (ROOT / path).exists(), path
-    for path in re.findall(r"python (tests/[\w./]+\.py)", README):
-        assert (ROOT / path).exists(), path
+    for named in (r"`((?:tests|rig|configs|firmware)/[\w./-]+)`", r"python (tests/[\w./]+\.py)"):
+        paths = re.findall(named, README)
+        assert paths, named
+        for path in paths:
+            assert (ROOT / path).exists(), path
