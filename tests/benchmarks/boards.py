@@ -1,19 +1,25 @@
 """What bridging does on many invented boards: how often it bends, freezes, trips, does nothing.
 
-    python tests/benchmarks/boards.py [--boards 200] [--pads 24] [--kinds talker,keyboard,sampler]
-                                      [--first 1000] [--states 1] [--jobs 2] [--each]
+    python tests/benchmarks/boards.py [--seeds 1000-1199] [--pads 24]
+        [--kinds talker,keyboard,sampler] [--states 1] [--jobs 2] [--each]
 
-The boards are shared out among the kinds. Counted are pairs of pads, by the truth of each
+Seed by seed the kinds take turns. Counted are pairs of pads, by the truth of each
 board over the paths and the key that a sweep uses; pairs of one net count among those that do
 nothing. A pair counts for what at least half of the tried states of the toy show. Prints a row a kind and
 the sums, and the boards without a bend or with more than 40 % of the pairs bent.
 """
 
 import argparse
+import sys
 import tempfile
 import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from seeds import add_seeds, taking_turns
 
 from rig.bench.simulated.board import KINDS
 from rig.bench.simulated.folder import new_simulated_project
@@ -47,18 +53,15 @@ def share(count: Counter, word: str) -> float:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--boards", type=int, default=200)
+    add_seeds(parser, "1000-1199")
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--kinds", default=",".join(KINDS))
-    parser.add_argument("--first", type=int, default=1000, help="seed of the first boards")
     parser.add_argument("--states", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--each", action="store_true", help="print a line for each board")
     given = parser.parse_args()
     kinds = given.kinds.split(",")
-    asked = [
-        (kinds[i % len(kinds)], given.first + i // len(kinds)) for i in range(given.boards)
-    ]
+    asked = taking_turns(given.seeds, kinds)
     begun = time.perf_counter()
     sums: dict[str, Counter] = {kind: Counter() for kind in kinds}
     odd: list[str] = []

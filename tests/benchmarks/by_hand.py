@@ -1,6 +1,6 @@
 """What a person with two tips finds on simulated boards, beside what a rig finds on the same.
 
-    python tests/benchmarks/by_hand.py [--seeds 300:306] [--kind talker] [--pads 7]
+    python tests/benchmarks/by_hand.py [--seeds 300-305] [--kind talker] [--pads 7]
 
 A stand-in for the person does what the prompts ask, on a virtual clock, with the rustle of
 hands 25 dB below the toy. The truth is measured here from noise-free sound with the pair held
@@ -19,9 +19,10 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[1] / "unit")]
 
 from hands import RATE_HZ, Hands, StandIn, write_project
+from seeds import add_seeds
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.board import KINDS, make_board
@@ -124,7 +125,7 @@ def compare(seed: int, kind: str, leads: str, folder: Path) -> tuple[Counter, fl
 def main() -> None:
     """Print a line for each board."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", default="300:306")
+    add_seeds(parser, "300-305")
     parser.add_argument("--kind", choices=list(KINDS), default="talker")
     parser.add_argument("--pads", type=int, default=7)
     asked = parser.parse_args()
@@ -133,7 +134,7 @@ def main() -> None:
                            for word in ("s", " found", " false", " as rig")]
     print("  seed " + " ".join(f"{name:>13}" for name in columns) + "  minutes by hand")
     total: Counter = Counter()
-    for seed in range(*map(int, asked.seeds.split(":"))):
+    for seed in asked.seeds:
         with tempfile.TemporaryDirectory() as folder:
             counts, seconds = compare(seed, asked.kind, leads, Path(folder))
         total += counts

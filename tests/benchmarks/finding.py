@@ -33,6 +33,10 @@ from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from seeds import add_seeds, taking_turns
+
 from rig.bench.base import Timeline, Touch
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.difference import LIMIT_DB
@@ -191,7 +195,7 @@ def sums(boards: list[Board], level: float) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seeds", default="1000-1019", help="first-last")
+    add_seeds(parser, "1000-1019")
     parser.add_argument("--kinds", default="talker,keyboard,sampler")
     parser.add_argument("--room", default="25", help="dB below the toy: 40,25,15")
     parser.add_argument("--pads", type=int, default=24)
@@ -199,11 +203,10 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--names", action="store_true", help="name the pairs that differ")
     given = parser.parse_args()
-    first, _, last = given.seeds.partition("-")
     kinds, rooms = given.kinds.split(","), [int(one) for one in given.room.split(",")]
     boards = [
-        Board(kinds[i % len(kinds)], seed, rooms[i // len(kinds) % len(rooms)])
-        for i, seed in enumerate(range(int(first), int(last or first) + 1))
+        Board(kind, seed, rooms[i // len(kinds) % len(rooms)])
+        for i, (kind, seed) in enumerate(taking_turns(given.seeds, kinds))
     ]
     print(row(("kind", "seed", "room dB"), COLUMNS), flush=True)
     done = []

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
 from finding import padsweep
+from seeds import add_seeds, taking_turns
 
 from rig.bench.simulated.folder import new_simulated_project
 
@@ -28,7 +32,7 @@ class Asked:
 
 def add_options(parser, seeds: str, pads: int) -> None:
     """Add the options that say which boards."""
-    parser.add_argument("--seeds", default=seeds, help="first-last")
+    add_seeds(parser, seeds)
     parser.add_argument("--kinds", default="talker,keyboard,sampler")
     parser.add_argument("--pads", type=int, default=pads)
     parser.add_argument("--room", type=int, default=25, help="noise, dB below the toy")
@@ -38,11 +42,9 @@ def add_options(parser, seeds: str, pads: int) -> None:
 
 def asked(given) -> list[Asked]:
     """Give the boards that the options ask for; seed by seed the kinds take turns."""
-    first, _, last = given.seeds.partition("-")
-    kinds = given.kinds.split(",")
     return [
-        Asked(kinds[i % len(kinds)], seed, given.pads, given.room)
-        for i, seed in enumerate(range(int(first), int(last or first) + 1))
+        Asked(kind, seed, given.pads, given.room)
+        for kind, seed in taking_turns(given.seeds, given.kinds.split(","))
     ]
 
 

@@ -1,10 +1,10 @@
 """Sweeps invented toys and compares their logs with those of an earlier state of the program.
 
-    python tests/golden/golden.py --boards 60              # the first 60, against hashes.txt
-    python tests/golden/golden.py --boards 21-40 --write   # and writes their hashes down
-    python tests/golden/golden.py --boards 6 --texts DIR   # keeps the logs' texts
-    python tests/golden/golden.py --boards 6 --against DIR # shows the first line that differs
-    python tests/golden/golden.py --show NAME              # one log's text
+    python tests/golden/golden.py                            # all sixty, against hashes.txt
+    python tests/golden/golden.py --boards 21-40 --write     # and writes their hashes down
+    python tests/golden/golden.py --boards 1-6 --texts DIR   # keeps the logs' texts
+    python tests/golden/golden.py --boards 1-6 --against DIR # shows the first line that differs
+    python tests/golden/golden.py --show NAME                # one log's text
 
 All sixty take some minutes. `--texts` in a checkout of the earlier state, then `--against` here,
 shows what has become of a log whose hash is another one now.
@@ -17,11 +17,12 @@ import sys
 from itertools import zip_longest
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
+sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
 from golden_boards import BOARDS
 from golden_sweeps import swept
 from golden_text import sha256
+from seeds import add_seeds
 
 HASHES = Path(__file__).with_name("hashes.txt")
 
@@ -49,25 +50,21 @@ def first_difference(before: str, now: str) -> str:
     return ""
 
 
-def chosen(words: str) -> list[str]:
-    """Give the names of the first N boards, or of those from M to N."""
-    first, _, last = words.rpartition("-")
-    return list(BOARDS)[int(first or 1) - 1 : int(last)]
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--boards", default="60", metavar="N", help="the first N, or M-N")
+    add_seeds(parser, "1-60", "--boards")
     parser.add_argument("--write", action="store_true", help="write their hashes down")
     parser.add_argument("--show", metavar="NAME", choices=BOARDS, help="write one log's text")
     parser.add_argument("--texts", type=Path, metavar="FOLDER", help="keep the logs' texts there")
     parser.add_argument("--against", type=Path, metavar="FOLDER", help="compare with texts there")
     told = parser.parse_args()
+    if not set(told.boards) <= set(range(1, len(BOARDS) + 1)):
+        parser.error(f"there are boards 1-{len(BOARDS)}")
     if told.show:
         sys.stdout.write(swept(BOARDS[told.show])[0])
         return
     hashes, others = read_hashes(), []
-    for name in chosen(told.boards):
+    for name in (list(BOARDS)[number - 1] for number in told.boards):
         text, touches = swept(BOARDS[name])
         made = (sha256(text), touches)
         said = ""
