@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import KW_ONLY, dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +51,7 @@ class Pick:
     """
 
     pair: str
+    _: KW_ONLY
     at_ohm: float | None = None
     key: str | None = None
     name: str = ""

@@ -169,7 +169,7 @@ def _track(points: list[tuple[float, float]]) -> str:
     return f'<polyline points="{path}" fill="none" stroke="{TRACK}" stroke-width="7"/>'
 
 
-def _box(x, y, w, h, fill=FILL, rx=3) -> str:
+def _box(x, y, w, h, *, fill=FILL, rx=3) -> str:
     return (
         f'<rect x="{x - w / 2:.1f}" y="{y - h / 2:.1f}" width="{w}" height="{h}" rx="{rx}" '
         f'fill="{fill}" stroke="{LINE}" stroke-width="2.5"/>'
@@ -188,11 +188,11 @@ def _chip(drawing, x, y, number, legs=6, pitch=21.0):
     for side in (-1, 1):
         for leg in range(legs):
             lx, ly = round(x + (leg - (legs - 1) / 2) * pitch, 1), round(y + side * 40, 1)
-            drawing.parts.append(_box(lx, y + side * 31, 6, 16, "#bdb9ae", 0))
+            drawing.parts.append(_box(lx, y + side * 31, 6, 16, fill="#bdb9ae", rx=0))
             # Legs count round the body from the dot, seen from above.
             leg_number = leg + 1 if side > 0 else 2 * legs - leg
             drawing.solder(lx, ly, f"IC{number}, leg {leg_number}", 0, side)
-    drawing.parts.append(_box(x, y, w, 46, "#4a4944"))
+    drawing.parts.append(_box(x, y, w, 46, fill="#4a4944"))
     drawing.parts.append(f'<circle cx="{x - w / 2 + 9:.1f}" cy="{y + 13:.1f}" r="4" fill="white"/>')
     drawing.parts.append(
         f'<text x="{x:.1f}" y="{y + 6:.1f}" font-size="16" text-anchor="middle" '
@@ -226,9 +226,9 @@ def _rest(drawing, x, y, number):
             f'<line x1="{x - 52:.1f}" y1="{ry:.1f}" x2="{x + 52:.1f}" y2="{ry:.1f}" '
             f'stroke="{LINE}" stroke-width="3"/>'
         )
-        drawing.parts.append(_box(x, ry, 58, 17, FILL, 8))
+        drawing.parts.append(_box(x, ry, 58, 17, rx=8))
         for band in (-16, -6, 4, 16):
-            drawing.parts.append(_box(x + band, ry, 3, 17, "#8b857a", 0))
+            drawing.parts.append(_box(x + band, ry, 3, 17, fill="#8b857a", rx=0))
         for side, end in ((-1, "left"), (1, "right")):
             which = "abc"[row + 1]
             drawing.solder(x + side * 52, ry, f"R{number}{which}, {end} end", side, 0)
@@ -248,7 +248,7 @@ def _round(drawing, x, y, number):
 
 
 def _coil(drawing, x, y, number):
-    drawing.parts.append(_box(x, y, 92, 34, FILL, 17))
+    drawing.parts.append(_box(x, y, 92, 34, rx=17))
     drawing.parts.append(_name(x, y + 5, f"X{number}"))
     for side, end in ((-30, "left"), (30, "right")):
         drawing.solder(x + side, y + 34, f"X{number}, {end} leg", 0, 1)
@@ -277,19 +277,19 @@ def _edge_parts(drawing, keys) -> None:
     """Draw battery contacts, the speaker's terminals and the key contacts."""
     for ((x, y), what), sign in zip(BATTERY, ("+", "\u2212"), strict=True):
         drawing.solder(x, y, what, 0, -1)
-        drawing.parts.append(_box(52, y, 48, 96, "#d9d6cd"))
+        drawing.parts.append(_box(52, y, 48, 96, fill="#d9d6cd"))
         drawing.parts.append(
             f'<text x="52" y="{y + 42}" font-size="30" text-anchor="middle" '
             f'fill="{LINE}">{sign}</text>'
         )
     for y in (250, 330):
-        drawing.parts.append(_box(WIDTH - 42, y, 36, 46, "#d9d6cd"))
+        drawing.parts.append(_box(WIDTH - 42, y, 36, 46, fill="#d9d6cd"))
     drawing.parts.append(_name(WIDTH - 42, 296, "SP"))
     names = list(keys)[:12]
     pitch = min(150.0, 820.0 / max(1, len(names)))
     for index, name in enumerate(names):
         x = WIDTH / 2 + (index - (len(names) - 1) / 2) * pitch
-        drawing.parts.append(_box(x, 592, round(pitch * 0.62), 62, FILL, 10))
+        drawing.parts.append(_box(x, 592, round(pitch * 0.62), 62, rx=10))
         half = pitch * 0.2
         for tooth in range(5):
             tx = x - half + tooth * half / 2

@@ -49,7 +49,8 @@ def test_a_person_may_write_words_and_wishes_and_keeping_again_leaves_them(tmp_p
     assert (tmp_path / PICKS).read_text() == text  # nothing was to be changed
     keep(tmp_path, "C-F", "growls")
     assert load_picks(tmp_path) == [
-        Pick("C-F", 4700.0, "leaf", "robot", "growls", "potentiometer")]
+        Pick("C-F", at_ohm=4700.0, key="leaf", name="robot", note="growls",
+             control="potentiometer")]
 
 
 def test_what_earlier_versions_copied_from_the_sweep_is_read_over(tmp_path):
@@ -198,7 +199,8 @@ def test_anything_a_person_writes_and_the_program_changes_is_read_back(entries):
             if pair not in expected:  # as a person would, behind the entry just made
                 path = folder / PICKS
                 path.write_text(path.read_text("utf-8") + "".join(lines), "utf-8")
-                expected[pair] = Pick(pair, ohm, None, called, text, control)
+                expected[pair] = Pick(
+                    pair, at_ohm=ohm, name=called, note=text, control=control)
             if aside:
                 set_aside(folder, pair)
             expected[pair] = replace(expected[pair], note=text, set_aside=aside)
