@@ -41,9 +41,9 @@ def made(kind, touch):
     heard = hear(bench, touch)
     path = path_ohm(project.rig, pair.series_ohm) if touch.connections else None
     log.made(
-        number, f"{kind} {number}", kind, touch, path, began, heard.timeline,
-        heard.samples if len(heard.samples) else None, bench.rate_hz, heard.offsets,
-        heard.fault, {},
+        number, f"{kind} {number}", kind, touch, path_ohm=path, started_at=began,
+        timeline=heard.timeline, samples=heard.samples, rate_hz=bench.rate_hz,
+        offsets=heard.offsets, fault=heard.fault,
     )
     return number, heard
 
