@@ -21,7 +21,9 @@ def test_an_armed_touch_that_is_told_nothing_closes_nothing_and_ends_with_its_le
     assert (close, opened) == (-1, -1)
     assert start < press < release < end
     assert (end - press) / 1000 == pytest.approx(300, abs=1)
-    assert not any(state.closures or state.series for state in emulator.events())
+    events = emulator.events()
+    assert any(state.marker for state in events)
+    assert not any(state.closures or state.series for state in events)
     assert port.errors() == []
 
 

@@ -86,7 +86,9 @@ def test_without_connections_the_steps_are_stamped_and_nothing_closes(fresh_benc
     timeline = port.touch()
     assert -1 not in timeline
     assert (timeline[4] - timeline[2]) / 1000 == pytest.approx(60, abs=0.5)
-    assert not any(state.closures or state.series for state in emulator.events())
+    events = emulator.events()
+    assert any(state.marker for state in events)
+    assert not any(state.closures or state.series for state in events)
 
 
 def test_without_keys_press_and_release_never_happen(fresh_bench):
