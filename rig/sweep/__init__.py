@@ -14,7 +14,9 @@ from rig.sweep.events import (
     TakeLost,
     Told,
 )
-from rig.sweep.plan import Knowledge, Step, plan
+from rig.sweep.known import Knowledge
+from rig.sweep.plan import plan
+from rig.sweep.steps import Step
 
 __all__ = [
     "BendSeen",

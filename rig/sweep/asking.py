@@ -31,8 +31,10 @@ from rig.sweep.events import (
     Told,
 )
 from rig.sweep.hearing import Heard
+from rig.sweep.outcome import Outcome
 from rig.sweep.order import likeliest, shown_by
-from rig.sweep.plan import Step, plan, step_words, touches_left
+from rig.sweep.plan import plan, touches_left
+from rig.sweep.steps import Step, step_words
 from rig.sweep.waiting import Got, Leave, Listener
 
 LEVEL_TRIES = 3
@@ -94,7 +96,7 @@ class SweepByHand:
             self._note_leaving()
             return
         yield from self.book.finish()
-        yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
+        yield SweepDone(self.known.touches, self.known.freezes, self.recoveries)
 
     def explore(self) -> Generator[SweepEvent, None, None]:
         """Listen while the person pokes at will, and ask which two it was when something is new.
@@ -119,14 +121,14 @@ class SweepByHand:
 
     def _note_leaving(self) -> None:
         self._drop_pending()
-        self.log.event("left", touches=self.book.touches)
+        self.log.event("left", touches=self.known.touches)
         self.log.flush()
 
     def _begin(self) -> Iterator[SweepEvent]:
         self.book.remember()
         state = self.bench.state()
         self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
-        yield SweepStarted(self.book.touches, self.book.touches + touches_left(self.known))
+        yield SweepStarted(self.known.touches, self.known.touches + touches_left(self.known))
         self.listener.hear_room()
         self._hear_level(self.project.sweep_keys[0])
         key = self.project.sweep_keys[0]
@@ -182,8 +184,8 @@ class SweepByHand:
         if refused := self.book.refused(step):
             yield refused
             return
-        if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
-            yield self.book.set_aside(step, "this program died during it, twice")
+        if killed := self.book.killed_before(step):
+            yield killed
             return
         touch = self._touch(step)
         self.log.intend(step.plan_key, touch)
@@ -255,8 +257,6 @@ class SweepByHand:
         )
         if heard.fault:
             self.log.judged(number, lost(heard.fault))
-        else:
-            self.book.touches += 1
         return number
 
     def _judge(
@@ -275,7 +275,7 @@ class SweepByHand:
     def _progress(self, number: int, step: Step) -> Progress:
         return Progress(
             number=number, kind=step.kind, what=step_words(step, self.project),
-            done=self.book.touches, planned=self.book.touches + touches_left(self.known),
+            done=self.known.touches, planned=self.known.touches + touches_left(self.known),
             bench_s=self.bench.now_s(),
         )
 
@@ -367,7 +367,6 @@ class SweepByHand:
         if self._pending:
             self.known.drop(self._pending.step)
             self.log.event("unsettled", touch=self._pending.number)
-            self.book.touches -= 1
             self._pending = None
 
     # What the person says
@@ -388,13 +387,12 @@ class SweepByHand:
             yield self._skip(step)
 
     def _skip(self, step: Step) -> SetAside:
-        self.known.fail(step, most=1)
         return self.book.set_aside(step, "by you, for this run")
 
     # Failures
 
     def _lost(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
-        yield from self.book.lose(number, step, why)
+        yield from self.book.lose(number, Outcome(step, why), why)
         self.listener.until_quiet(self._longest_s)
 
     def _revive(self, key: str, pending: _Pending | None) -> Iterator[SweepEvent]:
@@ -446,7 +444,6 @@ class SweepByHand:
             yield from self._freeze(pending, evidence)
 
     def _freeze(self, pending: _Pending, evidence: dict) -> Iterator[SweepEvent]:
-        self.book.freezes += 1
         step = pending.step
         yield FreezeSeen(step.pads, path_ohm(self.project.rig, step.series_ohm))
         yield from self._complete(pending, "freeze", evidence)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NoReturn
 
 import numpy as np
@@ -19,20 +19,23 @@ from rig.listen import (
     lost,
     too_loud,
 )
-from rig.log import Record, SweepLog
+from rig.log import SweepLog
 from rig.log.takes import as_stored
-from rig.outcomes import is_change, is_stop
+from rig.outcomes import is_change
 from rig.project import Project, path_ohm
 from rig.sweep import sounding
 from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
 from rig.sweep.hearing import EXPLAINED, Heard
-from rig.sweep.plan import Knowledge, Step, step_words
-from rig.sweep.rejudge import is_clean
+from rig.sweep.known import Knowledge
+from rig.sweep.outcome import Outcome
+from rig.sweep.steps import Step, step_words
 
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
-CHECKS_IN_A_ROW = 3
+DOUBTS_IN_A_ROW = 3
 LOST_IN_A_ROW = 4
+KILLS = 2
+"""A touch during which the rig or this program ended so often is not made again."""
 LOUD_CLEAN_TAKES = 2
 """One clipped take in a baseline may be a door that was slammed; the second one is the toy."""
 
@@ -47,11 +50,6 @@ class Book:
         Open for writing, of this very set-up.
     rate_hz : int
         Of all takes.
-
-    Attributes
-    ----------
-    touches, freezes : int
-        Touches made and freezes seen, those of earlier runs included.
     """
 
     def __init__(self, project: Project, log: SweepLog, rate_hz: int):
@@ -60,34 +58,29 @@ class Book:
         self.rate_hz = rate_hz
         self.known = Knowledge(project)
         self.ear = Ear(rate_hz)
-        self.touches = 0
-        self.freezes = 0
-        self._odd_checks = 0
         self._lost_in_a_row = 0
         self._loud_clean_takes = 0
 
     def remember(self) -> None:
         """Take in what the log holds already."""
         for record in self.log.records():
-            step = _step_of(record)
-            if record.fault or not record.complete or step is None:
-                continue
-            if record.sound == "lost" and not record.stops:
-                self.known.fail(step)
-                continue
-            self.touches += 1
-            if is_clean(record):
-                samples, _ = self.log.read_take(record.number)
-                self.learn(step.key, samples, record.offsets)
-            self.known.note(step, is_change(record.sound), record.after)
-            self.freezes += record.after == "freeze"
-        self.known.since_check = 0
+            outcome = Outcome.of(record)
+            if outcome is not None:
+                self._apply(outcome, lambda: self.log.read_take(record.number)[0], record.offsets)
 
-    def learn(self, key: str, samples: np.ndarray, offsets: dict[str, int]) -> None:
-        """Add a clean take to its key's baseline."""
-        self.ear.learn(key, as_stored(samples), self.span(offsets, len(samples)))
-        if self.ear.takes_learnt(key) >= LEAST_TAKES:
-            self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
+    def _apply(
+        self, outcome: Outcome, read_take: Callable[[], np.ndarray], offsets: dict[str, int]
+    ) -> None:
+        """Take in what came of a touch: its take into the ear where it is clean."""
+        self.known.apply(outcome)
+        if outcome.is_clean:
+            key, samples = outcome.step.key, as_stored(read_take())
+            self.ear.learn(key, samples, self.span(offsets, len(samples)))
+            if self.ear.takes_learnt(key) >= LEAST_TAKES:
+                self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
+
+    def _apply_heard(self, outcome: Outcome, heard: Heard) -> None:
+        self._apply(outcome, lambda: heard.samples, heard.offsets)
 
     def span(self, offsets: dict[str, int], length: int) -> Span:
         """Give where a take's steps lie."""
@@ -113,7 +106,7 @@ class Book:
         left_out = self._left_out()
         if left_out:
             yield Noticed(left_out)
-        self.log.event("done", touches=self.touches)
+        self.log.event("done", touches=self.known.touches)
         self.log.flush()
 
     def _left_out(self) -> str:
@@ -150,14 +143,14 @@ class Book:
     ) -> SweepEvent | None:
         """Settle how the toy was after a pair's touch; gives what came of it."""
         self.log.completed(number, after, evidence)
-        if judgement.sound == "lost" and not is_stop(after):
+        outcome = Outcome(step, sound=judgement.sound, after=after)
+        self.known.apply(outcome)
+        if outcome.is_lost:
             return self._again(number, step, sounding.lost_words(judgement.measures))
-        hit = self.ear.is_hit(judgement)
-        self.known.note(step, hit, after)
         dull = judgement.sound == "none" and after == "answers"
         if self.project.rig.keep == "finds" and dull and number % SAMPLE_EVERY:
             self.log.drop_take(number)
-        if not hit or step.kind != "confirm":
+        if not outcome.is_hit or step.kind != "confirm":
             return None
         path = path_ohm(self.project.rig, step.series_ohm)
         return BendSeen(step.pads, path, judgement.sound, judgement.amount, judgement.unit)
@@ -167,24 +160,31 @@ class Book:
         why = refusal(self.project, step.touch(self.project))
         if why is None:
             return None
-        self.known.fail(step, most=1)
         return self.set_aside(step, f"refused: {why}")
 
+    def killed_before(self, step: Step) -> SetAside | None:
+        """Set a step aside during which this program or the rig ended twice; else None."""
+        if self.log.attempts(step.plan_key) < KILLS or not step.pads:
+            return None
+        return self.set_aside(step, "the rig or this program ended during it, twice")
+
     def set_aside(self, step: Step, why: str) -> SetAside:
-        """Note that a step is left to the person; gives what tells so."""
+        """Leave a step to the person; gives what tells so."""
+        self.known.set_aside(step)
         self.log.event("set aside", plan_key=step.plan_key, why=why)
         return SetAside(step_words(step, self.project), why)
 
-    def lose(self, number: int, step: Step, why: str) -> Iterator[SweepEvent]:
-        """Count a take that was lost; its touch is made again, or set aside.
+    def lose(self, number: int, outcome: Outcome, why: str) -> Iterator[SweepEvent]:
+        """Take in a take that was lost; its touch is made again, or set aside.
 
         Raises
         ------
         CaptureLost
             Too many in a row.
         """
+        self.known.apply(outcome)
         self._lost_in_a_row += 1
-        yield self._again(number, step, why)
+        yield self._again(number, outcome.step, why)
         if self._lost_in_a_row >= LOST_IN_A_ROW:
             self.log.event("paused", why=why)
             if why in EXPLAINED:
@@ -198,8 +198,8 @@ class Book:
             )
 
     def _again(self, number: int, step: Step, why: str) -> SweepEvent:
-        aside = self.known.fail(step)
-        return self.set_aside(step, why) if aside else TakeLost(number, why)
+        is_aside = step.pads is not None and self.known.spot(step).aside
+        return self.set_aside(step, why) if is_aside else TakeLost(number, why)
 
     @property
     def _by_hand(self) -> bool:
@@ -222,26 +222,19 @@ class Book:
         self._lost_in_a_row = 0
         if step.kind == "baseline":
             self._check_sounding(number, step.key, heard)
-            self.learn(step.key, heard.samples, heard.offsets)
             self.log.judged(number, clean())
-            self.known.note(step, False, "answers")
+            self._apply_heard(Outcome(step, sound="none", after="answers"), heard)
             if self.known.clean_takes[step.key] == self.project.rig.sweep.baseline_takes:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
                     yield Noticed(text)
             return
         judgement = self.judge(number, step, heard)
-        self.known.note(step, False, "answers")
-        if self.ear.is_hit(judgement):
-            self._odd_checks += 1
-            self.known.check_next()
+        outcome = Outcome(step, sound=judgement.sound, after="answers")
+        self._apply_heard(outcome, heard)
+        if outcome.is_hit:
             self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
-        else:
-            if self._odd_checks:  # the toy is the same, but it does that by itself now and then
-                self.known.hear_more(step.key)
-            self._odd_checks = 0
-            self.learn(step.key, heard.samples, heard.offsets)
-        if self._odd_checks >= CHECKS_IN_A_ROW:
+        if self.known.doubts >= DOUBTS_IN_A_ROW:
             raise RigError(
                 f"the toy no longer sounds like its baseline (touch {number}): check battery, "
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"
@@ -256,7 +249,8 @@ class Book:
         if not learnt or self._loud_clean_takes >= LOUD_CLEAN_TAKES:
             self._refuse(sounding.too_loud(step.key, heard.samples))
         try:
-            yield from self.lose(number, step, sounding.lost_words(judgement.measures))
+            outcome = Outcome(step, sound=judgement.sound, after="answers")
+            yield from self.lose(number, outcome, sounding.lost_words(judgement.measures))
         except CaptureLost:
             rise_db = judgement.measures["over_db"] - self.ear.peak_dbfs(step.key)
             raise sounding.grown_loud(step.key, rise_db, self._lost_in_a_row) from None
@@ -274,7 +268,8 @@ class Book:
         """Stop for a level that is wrong; a baseline without pairs is made afresh next time."""
         if self._is_first_baseline():
             for record in self.log.records():
-                if is_clean(record):
+                outcome = Outcome.of(record)
+                if outcome is not None and outcome.is_clean:
                     self.log.judged(record.number, lost("made at another level"))
         self.log.event("paused", why=str(reason))
         self.log.flush()
@@ -285,14 +280,3 @@ class Book:
         self.log.flush()
         return not any(record.touch.connections for record in self.log.records())
 
-
-def _step_of(record: Record) -> Step | None:
-    """Give the step of the plan that a log row came from."""
-    keys = record.touch.stimulus.keys
-    if record.kind not in ("baseline", "sweep", "confirm", "check") or len(keys) != 1:
-        return None
-    if not record.touch.connections:
-        return Step(record.kind, keys[0])
-    connection = record.touch.connections[0]
-    pair = (connection.pads_1[0], connection.pads_2[0])
-    return Step(record.kind, keys[0], pair, connection.series_ohm)

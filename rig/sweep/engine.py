@@ -14,11 +14,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from statistics import median
 
-import numpy as np
-
-from rig.bench import Bench
+from rig.bench import Bench, Touch
 from rig.errors import GuardTripped, LogError, Restarted, ToyLost
-from rig.listen import HOP_S, LEAST_TAKES, Judgement, lost
+from rig.listen import LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.project import Project, path_ohm
 from rig.sweep.book import Book
@@ -30,15 +28,14 @@ from rig.sweep.events import (
     SweepEvent,
     SweepStarted,
 )
-from rig.sweep.hearing import Heard, hear
-from rig.sweep.plan import Step, plan, step_words, touches_left
+from rig.sweep.hearing import Heard, LeadIn, hear
+from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Answer, Outcome
+from rig.sweep.plan import plan, touches_left
+from rig.sweep.steps import Step, step_words
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
-SPARE_FRAMES = 5
-"""Beyond the frames that are compared: one window's length, and room for the shift."""
-NO_ANSWER = "the toy did not answer"
 RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
 
 
@@ -95,7 +92,7 @@ class Sweep:
             self.book.remember()
             state = self.bench.state()
             self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
-            yield SweepStarted(self.book.touches, self.book.touches + touches_left(self.known))
+            yield SweepStarted(self.known.touches, self.known.touches + touches_left(self.known))
             self.recovery.start()
             for step in plan(self.known):
                 try:
@@ -103,7 +100,7 @@ class Sweep:
                 except Restarted as restart:
                     yield from self._begin_again(step, restart)
             yield from self.book.finish()
-            yield SweepDone(self.book.touches, self.book.freezes, self.recoveries)
+            yield SweepDone(self.known.touches, self.known.freezes, self.recoveries)
         finally:
             self.log.see_to(None)
             if told := self.bench.safe():
@@ -116,19 +113,18 @@ class Sweep:
         if refused := self.book.refused(step):
             yield refused
             return
-        if self.log.attempts(step.plan_key) >= 2 and self.known.fail(step, most=1):
-            # It was under way when the rig or the host died, twice: left to the person.
-            yield self.book.set_aside(step, "the rig or this program died during it, twice")
+        if killed := self.book.killed_before(step):
+            yield killed
             return
         touch = step.touch(self.project)
         if step.kind == "baseline":
             self._wait_for_quiet(step.key)
         self.log.intend(step.plan_key, touch)
         began = datetime.now(UTC)
-        said: list[str] = []
+        lead_in = self._lead_in(step)
         try:
             heard = hear(
-                self.bench, touch, watch=lambda sound: self._watch(step, sound, said),
+                self.bench, touch, watch=lead_in,
                 meanwhile=self._judge_pending, known_ratio=self._known_ratio(),
             )
         except KeyboardInterrupt:
@@ -137,27 +133,25 @@ class Sweep:
             raise
         if heard.clock_ratio is not None:
             self._ratios.append(heard.clock_ratio)
-        answered = said == ["known"]
-        if said and not answered and heard.fault is None:
+        answer = lead_in.answer if lead_in else None
+        if answer == "known":  # before the row of this touch, which waits for its take
+            yield from self._complete_pending(step.key, True)
+        unanswered = answer if answer != "known" else None
+        if unanswered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
-        self.book.touches += heard.fault is None
-        if answered:  # before the row of this touch, which waits for its take
-            yield from self._complete_pending(step.key, answered)
         number = self.log.next_number()
-        self._write(number, step, touch, began, heard)
-        if said and not answered:
+        self._write(number, step, touch, began, heard, unanswered)
+        if unanswered:
             closed = step.pads is not None and heard.timeline.close_us is not None
-            yield from self._complete_pending(step.key, answered, closed)
+            yield from self._complete_pending(step.key, False, closed)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
-        elif not said:
+        elif not answer:
             self._drop_pending()
-        if said == ["strange"]:
-            self.known.hear_more(step.key)
-        yield from self._take_in(number, step, heard)
+        yield from self._take_in(number, step, heard, unanswered)
         yield Progress(
             number=number, kind=step.kind, what=step_words(step, self.project),
-            done=self.book.touches, planned=self.book.touches + touches_left(self.known),
+            done=self.known.touches, planned=self.known.touches + touches_left(self.known),
             bench_s=self.bench.now_s(),
         )
         yield from self._drain_news()
@@ -174,38 +168,42 @@ class Sweep:
         else:
             self.bench.wait(longest_s)
 
-    def _watch(self, step: Step, sound: np.ndarray, said: list[str]) -> bool:
-        """Judge the lead-in as soon as it is in; True ends a touch on a toy that's dead."""
-        learning = step.kind == "baseline"
-        if said or (learning and self.ear.takes_learnt(step.key) < LEAST_TAKES):
-            return False
-        baseline = self.ear.baseline(step.key)
-        press = round(self.project.rig.timings.before_ms / 1000 / HOP_S)
-        needed = round((press + baseline.answer_frames + SPARE_FRAMES) * HOP_S * self.bench.rate_hz)
-        if len(sound) < needed:
-            return False
-        answer = baseline.answer(sound[:needed], press)
-        # What was never heard before is what a clean take is made for.
-        said.append("known" if learning and answer == "strange" else answer)
-        return said != ["known"]
+    def _lead_in(self, step: Step) -> LeadIn | None:
+        """Give what watches a step's lead-in; None while too little of the toy is known."""
+        is_clean = step.kind == "baseline"
+        if is_clean and self.ear.takes_learnt(step.key) < LEAST_TAKES:
+            return None
+        return LeadIn(
+            lambda: self.ear.baseline(step.key), self.project.rig.timings.before_ms / 1000,
+            self.bench.rate_hz, strange_is_known=is_clean,
+        )
 
-    def _write(self, number: int, step: Step, touch, began: datetime, heard: Heard) -> None:
+    def _write(
+        self, number: int, step: Step, touch: Touch, began: datetime, heard: Heard,
+        unanswered: Answer | None,
+    ) -> None:
         path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
+        facts: dict = {"rail_v": round(self.bench.rail_v(), 3)}
+        if unanswered:
+            facts[LEAD_IN] = unanswered
         self.log.made(
             number, step.plan_key, step.kind, touch, path_ohm=path, started_at=began,
             timeline=heard.timeline, samples=heard.samples, rate_hz=self.bench.rate_hz,
             offsets=heard.offsets, fault=heard.fault,
-            facts={"rail_v": round(self.bench.rail_v(), 3)},
+            facts=facts,
         )
         if heard.fault:
             self.log.judged(number, lost(heard.fault))
 
-    def _take_in(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
-        if heard.fault == NO_ANSWER:
-            self.known.drop(step)
+    def _take_in(
+        self, number: int, step: Step, heard: Heard, unanswered: Answer | None
+    ) -> Iterator[SweepEvent]:
+        outcome = Outcome(step, heard.fault, unanswered)
+        if outcome.is_lost:
+            yield from self.book.lose(number, outcome, heard.fault)
             return
-        if heard.fault:
-            yield from self.book.lose(number, step, heard.fault)
+        if unanswered:
+            self.known.apply(outcome)
             return
         self._restarts = 0
         if heard.timeline.guarded:
@@ -292,7 +290,6 @@ class Sweep:
         if pending is None:
             return
         if after == "freeze":
-            self.book.freezes += 1
             yield FreezeSeen(
                 pending.step.pads, path_ohm(self.project.rig, pending.step.series_ohm)
             )
@@ -325,6 +322,7 @@ class Sweep:
         self.log.event("controller restarted", why=str(restart), plan_key=step.plan_key)
         if self._restarts >= RESTARTS_IN_A_ROW:
             raise restart
-        if self.known.fail(step, most=2):
-            yield self.book.set_aside(step, "the controller restarted during it, twice")
+        self.known.drop(step)
+        if killed := self.book.killed_before(step):
+            yield killed
         self.recovery.start()

@@ -11,13 +11,16 @@ import numpy as np
 from rig.bench import Bench, Chunk, Timeline, Touch
 from rig.bench.marker import TiedTimeline, find_pulses, tie
 from rig.errors import CaptureLost
-from rig.listen import is_silent
+from rig.listen import HOP_S, Baseline, is_silent
+from rig.sweep.outcome import Answer
 
 MUTED = "the sound input gives nothing at all, not even noise: is it muted?"
 MONO = "the marker is on the sound channel as well: is the input mono?"
 SWAPPED = "the marker is on the sound channel: swap sound_channel and marker_channel in rig.yaml"
 EXPLAINED = (MUTED, MONO, SWAPPED)
 """Faults that say what to look at."""
+SPARE_FRAMES = 5
+"""Beyond the frames that are compared: one window's length, and room for the shift."""
 SAME_PULSE, PULSE_AROUND = 2, 20
 """Samples between two channels' views of one pulse, at most, and that are looked at before it."""
 
@@ -54,6 +57,54 @@ class Heard:
     def seconds(self, step: str, rate_hz: int) -> float:
         """Give the time of a step since the start of the take."""
         return self.offsets[step] / rate_hz
+
+
+class LeadIn:
+    """Watches a touch's lead-in: ends the touch as soon as the toy is known not to answer.
+
+    Parameters
+    ----------
+    baseline : callable
+        Gives that of the key which is pressed; called when there is something to hear.
+    press_s : float
+        Time of the press since the start marker.
+    rate_hz : int
+    strange_is_known : bool
+        What was never heard before is what a clean take is made for.
+
+    Attributes
+    ----------
+    answer : str or None
+        How the press was answered, one of `Answer`; None until enough was heard.
+    """
+
+    def __init__(
+        self,
+        baseline: Callable[[], Baseline],
+        press_s: float,
+        rate_hz: int,
+        *,
+        strange_is_known: bool,
+    ) -> None:
+        self.answer: Answer | None = None
+        self._baseline = baseline
+        self._rate_hz = rate_hz
+        self._press = round(press_s / HOP_S)
+        self._strange_is_known = strange_is_known
+
+    def __call__(self, sound: np.ndarray) -> bool:
+        """Take in all sound since the start marker; True ends the touch."""
+        if self.answer:
+            return False
+        baseline = self._baseline()
+        frames = self._press + baseline.answer_frames + SPARE_FRAMES
+        needed = round(frames * HOP_S * self._rate_hz)
+        if len(sound) < needed:
+            return False
+        self.answer = baseline.answer(sound[:needed], self._press)
+        if self.answer == "strange" and self._strange_is_known:
+            self.answer = "known"
+        return self.answer != "known"
 
 
 def hear(

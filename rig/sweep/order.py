@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from rig.sweep.plan import Step
+from rig.sweep.steps import Step
 
 PRIOR_TOUCHES = 3.0
 """What is known of all pads counts as so many touches of each pad."""

@@ -17,6 +17,7 @@ from rig.errors import LogError, RigError
 from rig.listen import LEAST_TAKES, Ear, Judgement, Span
 from rig.log import Record, SweepLog
 from rig.log.takes import read_bytes, read_take
+from rig.sweep.outcome import Outcome
 
 BATCH = 16
 """Takes that one job judges."""
@@ -99,17 +100,6 @@ Run = Callable[[Iterable[Job]], Iterator[Judged]]
 """Does jobs and gives their results as they come, in any order."""
 
 
-def is_clean(record: Record) -> bool:
-    """Say whether a touch's take is part of its key's baseline.
-
-    Those made for it are, and so are the clean presses at intervals that sounded like it: they
-    carry it along as the toy drifts, and let it grow.
-    """
-    if record.fault or not record.take or not record.complete or record.sound == "lost":
-        return False
-    return record.kind == "baseline" or (record.kind == "check" and record.sound == "none")
-
-
 def judgeable(records: Iterable[Record]) -> list[Record]:
     """Give the touches whose takes can be judged: whole, with a key, and no baseline."""
     return [
@@ -167,7 +157,7 @@ def clean_takes(log: SweepLog, key: str, records: Iterable[Record]) -> Clean:
     LogError
         There are fewer than three clean takes, or one is missing.
     """
-    takes = [_stored(log, one) for one in records if is_clean(one) and one.key == key]
+    takes = [_stored(log, one) for one in records if one.key == key and _is_clean(one)]
     if len(takes) < LEAST_TAKES:
         raise LogError(
             f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be "
@@ -237,3 +227,8 @@ def _jobs(log: SweepLog, records: list[Record]) -> Iterator[Job]:
 def _stored(log: SweepLog, record: Record) -> Stored:
     assert record.take is not None
     return Stored(record.number, (log.folder / record.take).resolve(), record.offsets)
+
+
+def _is_clean(record: Record) -> bool:
+    outcome = Outcome.of(record)
+    return outcome is not None and outcome.is_clean and record.take is not None

@@ -11,7 +11,7 @@ from rows import facts
 
 from rig.log import SweepLog, verify
 from rig.project import load_project
-from rig.sweep.plan import pair_steps
+from rig.sweep.steps import pair_steps
 
 KILLS = 24
 PADS = 8

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.sweep.order import Shown, likeliest, shown_by
-from rig.sweep.plan import Step
+from rig.sweep.steps import Step
 
 
 def step(pair, series_ohm=10_000.0, key="red"):

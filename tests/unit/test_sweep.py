@@ -16,7 +16,7 @@ from rig.log import SweepLog, verify
 from rig.project import path_ohm, setup_facts, setup_hash, touchable
 from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, TakeLost, plan
 from rig.sweep.book import SAMPLE_EVERY, Book
-from rig.sweep.engine import NO_ANSWER
+from rig.sweep.outcome import NO_ANSWER, Outcome
 
 
 @pytest.fixture
@@ -316,7 +316,7 @@ def test_the_plan_alone_touches_everything_once(project):
     steps = []
     for step in plan(known):
         steps.append(step)
-        known.note(step, False, "answers")
+        known.apply(Outcome(step, sound="none", after="answers"))
     swept_steps = [s for s in steps if s.kind == "sweep"]
     assert len(swept_steps) == len(set(swept_steps)) == len(known.steps)
     assert not [s for s in steps if s.kind == "confirm"]
@@ -327,7 +327,8 @@ def test_a_hit_is_confirmed_at_once_and_dropped_after_three_misses(project):
     steps = []
     for step in plan(known):
         steps.append(step)
-        known.note(step, step.kind == "sweep" and len(steps) == 12, "answers")
+        is_hit = step.kind == "sweep" and len(steps) == 12
+        known.apply(Outcome(step, sound="pitch" if is_hit else "none", after="answers"))
     again = [i for i, s in enumerate(steps) if s.kind == "confirm"]
     assert again == [12, 13, 14]
     assert {steps[i] for i in again} == {replace(steps[11], kind="confirm")}
@@ -338,7 +339,8 @@ def test_a_hit_that_does_not_come_back_asks_for_more_clean_takes(project):
     steps = []
     for step in plan(known):
         steps.append(step)
-        known.note(step, step.kind == "sweep" and len(steps) == 12, "answers")
+        is_hit = step.kind == "sweep" and len(steps) == 12
+        known.apply(Outcome(step, sound="pitch" if is_hit else "none", after="answers"))
     assert [s.kind for s in steps[12:22]] == 3 * ["confirm"] + ["sweep"] + 6 * ["baseline"]
 
 
@@ -352,7 +354,7 @@ def test_a_pair_that_was_not_settled_keeps_its_order(project):
             known.drop(step)
             continue
         made.append(step)
-        known.note(step, False, "answers")
+        known.apply(Outcome(step, sound="none", after="answers"))
     order = [s.series_ohm for s in made if s.pads == ("A", "C")]
     assert order == sorted(project.rig.series_ohm, reverse=True)
 

@@ -8,7 +8,7 @@ from small_sweeps import few_leads, new_log
 from rig.bench.simulated.bench import SimulatedBench
 from rig.errors import ToyLost
 from rig.sweep import FreezeSeen, Recovered, Sweep, SweepDone
-from rig.sweep.engine import NO_ANSWER
+from rig.sweep.outcome import NO_ANSWER
 from rig.sweep.recovery import RAIL_LIMIT_S
 
 ON = "fish"

@@ -16,7 +16,8 @@ from rig.project import load_project, setup_facts, setup_hash
 from rig.project.models import LEAST_LEAD_IN_MS
 from rig.sweep import Knowledge, Noticed, SetAside, Sweep, SweepDone, TakeLost, plan, recovery
 from rig.sweep.book import LOST_IN_A_ROW
-from rig.sweep.engine import SPARE_FRAMES
+from rig.sweep.hearing import SPARE_FRAMES
+from rig.sweep.outcome import Outcome
 
 
 @pytest.fixture
@@ -201,9 +202,9 @@ def test_a_lost_check_is_made_again_before_the_next_pair(project):
     for step in plan(known):
         steps.append(step.kind)
         if step.kind == "check" and steps.count("check") < 3:
-            known.fail(step)
+            known.apply(Outcome(step, fault="no sound arrived"))
         else:
-            known.note(step, False, "answers")
+            known.apply(Outcome(step, sound="none", after="answers"))
         if len(steps) == TAKES + 2:
             known.check_next()
     assert steps[TAKES:] == [*2 * ["sweep"], *3 * ["check"], "sweep"]

@@ -1,0 +1,193 @@
+"""What the touches so far have shown, and what is due after them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+
+from rig.outcomes import is_stop
+from rig.project import Project
+from rig.sweep.outcome import Outcome
+from rig.sweep.steps import Step, pair_steps
+
+CONFIRM_TRIES = 3
+"""A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
+TRIES = 3
+"""A touch whose take was lost is made again until this many have failed."""
+MORE_TAKES = 6
+MORE_TAKES_MOST = 3
+"""Clean takes made when the toy says something new, and at most, in baselines."""
+CHECK_EVERY = 60
+"""Touches between two clean presses that show whether the baseline still holds."""
+
+
+@dataclass
+class _Spot:
+    """What is known of one pair with one series value and key."""
+
+    swept: bool = False
+    hit: bool = False
+    stops: int = 0
+    confirm_tries: int = 0
+    confirmed: bool = False
+    failures: int = 0
+    aside: bool = False
+
+    @property
+    def wants_confirming(self) -> bool:
+        if self.aside or self.confirmed or self.confirm_tries >= CONFIRM_TRIES:
+            return False
+        return self.hit or (self.stops == 1 and self.confirm_tries == 0)
+
+
+@dataclass
+class Knowledge:
+    """What the touches so far have shown: the sum of the outcomes that were applied.
+
+    A step is under way from the moment the plan yields it until `apply`, `set_aside` or `drop`
+    is called for it; meanwhile the plan yields others.
+
+    Attributes
+    ----------
+    touches, freezes : int
+        Touches that count and freezes seen.
+    doubts : int
+        Clean presses in a row that didn't sound like their baseline.
+    """
+
+    project: Project
+    spots: dict[Step, _Spot] = field(default_factory=lambda: defaultdict(_Spot))
+    clean_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    confirms: dict[Step, None] = field(default_factory=dict)
+    under_way: list[Step] = field(default_factory=list)
+    more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    since_check: int = 0
+    check_lost: bool = False
+    doubts: int = 0
+    touches: int = 0
+    freezes: int = 0
+
+    def __post_init__(self) -> None:
+        self.steps = list(pair_steps(self.project))
+        self.left = dict.fromkeys(self.steps)
+        same_pair: dict[tuple, list[Step]] = defaultdict(list)
+        self._higher: dict[Step, list[Step]] = {}
+        for step in self.steps:
+            earlier = same_pair[step.key, step.pads]
+            self._higher[step] = list(earlier)
+            earlier.append(step)
+        self._same_pair = same_pair
+
+    def spot(self, step: Step) -> _Spot:
+        """Give what is known where a step of a pair touches."""
+        return self.spots[replace(step, kind="sweep")]
+
+    def apply(self, outcome: Outcome) -> None:
+        """Take in what came of a touch; the one way, made just now or read back from the log."""
+        step = outcome.step
+        self.drop(step)
+        if outcome.answer == "strange":
+            self.hear_more(step.key)
+        self.touches += outcome.counts
+        self.freezes += outcome.after == "freeze"
+        if outcome.is_lost:
+            self._apply_lost(step)
+        elif not outcome.counts:
+            return
+        elif step.pads:
+            self._apply_pair(outcome)
+        else:
+            self._apply_clean(outcome)
+
+    def _apply_lost(self, step: Step) -> None:
+        if step.pads is None:
+            self.check_lost = self.check_lost or step.kind == "check"
+            return
+        spot = self.spot(step)
+        spot.failures += 1
+        if spot.failures >= TRIES:
+            self.set_aside(step)
+
+    def _apply_clean(self, outcome: Outcome) -> None:
+        if outcome.stopped:
+            return
+        key = outcome.step.key
+        if outcome.step.kind == "baseline":
+            self.clean_takes[key] += 1
+            return
+        self.since_check = 0
+        self.check_lost = False
+        if outcome.is_hit:
+            self.doubts += 1
+            self.check_next()
+            return
+        if self.doubts:  # the toy is the same, but it does that by itself now and then
+            self.hear_more(key)
+        self.doubts = 0
+
+    def _apply_pair(self, outcome: Outcome) -> None:
+        step, stopped = outcome.step, outcome.stopped
+        self.since_check += 1
+        spot = self.spot(step)
+        spot.stops += stopped
+        if stopped:
+            for lower in self._same_pair[step.key, step.pads]:
+                if lower.series_ohm < step.series_ohm:
+                    self.left.pop(lower, None)
+        if step.kind == "sweep":
+            spot.swept = True
+            spot.hit = outcome.is_hit
+            self.left.pop(step, None)
+        else:
+            spot.confirm_tries += 1
+            # A freeze that came back counts, whatever was heard of it.
+            spot.confirmed = outcome.is_hit or (stopped and not spot.hit)
+            if spot.hit and not spot.confirmed and spot.confirm_tries == CONFIRM_TRIES:
+                # What came once and never again may be something that the toy does by itself.
+                self.hear_more(step.key)
+        again = replace(step, kind="confirm")
+        if spot.wants_confirming:
+            self.confirms[again] = None
+        else:
+            self.confirms.pop(again, None)
+
+    def set_aside(self, step: Step) -> bool:
+        """Leave a pair's touch to the person; False for a clean press, which is needed."""
+        self.drop(step)
+        if step.pads is None:
+            return False
+        self.spot(step).aside = True
+        self.left.pop(replace(step, kind="sweep"), None)
+        self.confirms.pop(replace(step, kind="confirm"), None)
+        return True
+
+    @property
+    def wants_check(self) -> bool:
+        """Say whether a clean press must show that the baseline still holds."""
+        under_way = any(step.kind == "check" for step in self.under_way)
+        return self.since_check >= CHECK_EVERY and not under_way
+
+    def check_next(self) -> None:
+        """Ask for a clean press before the next pair."""
+        self.since_check = max(self.since_check, CHECK_EVERY)
+
+    def drop(self, step: Step) -> None:
+        """Forget that a step is under way; it's still due."""
+        if step in self.under_way:
+            self.under_way.remove(step)
+
+    def is_due(self, step: Step) -> bool:
+        """Say whether a pair's touch is to be made now: its higher values come first."""
+        if step not in self.left or step in self.under_way:
+            return False
+        return all(self.spots[higher].swept for higher in self._higher[step])
+
+    def hear_more(self, key: str) -> None:
+        """Ask for more clean takes: the toy was heard to say something new by itself."""
+        most = MORE_TAKES_MOST * self.project.rig.sweep.baseline_takes
+        self.more_takes[key] = min(self.more_takes[key] + MORE_TAKES, most)
+
+    def next_confirm(self) -> Step | None:
+        """Give the oldest hit that must be touched again and isn't under way."""
+        return next((step for step in self.confirms if step not in self.under_way), None)

@@ -1,0 +1,95 @@
+"""What came of a touch, as a sweep's knowledge takes it in: live, or read back from the log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from rig.log import Record
+from rig.log.records import KINDS
+from rig.outcomes import is_change, is_stop
+from rig.sweep.steps import Step
+
+Answer = Literal["known", "strange", "none"]
+"""How a press was answered before anything closed; see `rig.listen.Baseline.answer`."""
+NO_ANSWER = "the toy did not answer"
+"""The fault of a touch that was ended for want of an answer."""
+LEAD_IN = "lead_in"
+"""The fact of a row that says how; rows from before there was such a fact have none."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one touch.
+
+    Parameters
+    ----------
+    step : Step
+    fault : str or None
+        Why its take can't be used.
+    answer : str or None
+        One of `Answer`, where a touch was ended for it; None where it wasn't.
+    sound : str or None
+        One of `rig.outcomes.SOUNDS`; None where it was never judged.
+    after : str or None
+        One of `rig.outcomes.AFTERS`; None where it was never seen how the toy was.
+    """
+
+    step: Step
+    fault: str | None = None
+    answer: Answer | None = None
+    sound: str | None = None
+    after: str | None = None
+
+    @classmethod
+    def of(cls, record: Record) -> Outcome | None:
+        """Give what a row of the log says; None for one that is no step of a plan."""
+        step = _step_of(record)
+        if step is None:
+            return None
+        return cls(step, record.fault, record.facts.get(LEAD_IN), record.sound, record.after)
+
+    @property
+    def counts(self) -> bool:
+        """Say whether it is a touch like `rig.choose.tally` counts them."""
+        return self.fault is None and self.after is not None
+
+    @property
+    def is_lost(self) -> bool:
+        """Say whether the touch shows nothing, since its take is lost, and must be made again."""
+        if self.fault:
+            return self.fault != NO_ANSWER
+        return self.counts and self.sound == "lost" and not self.stopped
+
+    @property
+    def is_hit(self) -> bool:
+        """Say whether it is worth another touch."""
+        return is_change(self.sound)
+
+    @property
+    def stopped(self) -> bool:
+        """Say whether the toy needed a reset afterwards."""
+        return is_stop(self.after)
+
+    @property
+    def is_clean(self) -> bool:
+        """Say whether its take is part of its key's baseline.
+
+        Those made for it are, and so are the clean presses at intervals that sounded like it: they
+        carry it along as the toy drifts, and let it grow.
+        """
+        if not self.counts or self.stopped or self.sound == "lost":
+            return False
+        return self.step.kind == "baseline" or (self.step.kind == "check" and self.sound == "none")
+
+
+def _step_of(record: Record) -> Step | None:
+    """Give the step of the plan that a log row came from."""
+    keys = record.touch.stimulus.keys
+    if record.kind not in KINDS or len(keys) != 1:
+        return None
+    if not record.touch.connections:
+        return Step(record.kind, keys[0])
+    connection = record.touch.connections[0]
+    pair = (connection.pads_1[0], connection.pads_2[0])
+    return Step(record.kind, keys[0], pair, connection.series_ohm)
