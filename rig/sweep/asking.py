@@ -31,8 +31,8 @@ from rig.sweep.events import (
     Told,
 )
 from rig.sweep.hearing import Heard
-from rig.sweep.outcome import Outcome
 from rig.sweep.order import likeliest, shown_by
+from rig.sweep.outcome import Outcome
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, step_words
 from rig.sweep.waiting import Got, Leave, Listener

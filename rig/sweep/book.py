@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import NoReturn
 
 import numpy as np
@@ -66,21 +66,19 @@ class Book:
         for record in self.log.records():
             outcome = Outcome.of(record)
             if outcome is not None:
-                self._apply(outcome, lambda: self.log.read_take(record.number)[0], record.offsets)
+                samples = self.log.read_take(record.number)[0] if outcome.is_clean else None
+                self._apply(outcome, samples, record.offsets)
 
     def _apply(
-        self, outcome: Outcome, read_take: Callable[[], np.ndarray], offsets: dict[str, int]
+        self, outcome: Outcome, samples: np.ndarray | None, offsets: dict[str, int]
     ) -> None:
         """Take in what came of a touch: its take into the ear where it is clean."""
         self.known.apply(outcome)
-        if outcome.is_clean:
-            key, samples = outcome.step.key, as_stored(read_take())
+        if outcome.is_clean and samples is not None:
+            key, samples = outcome.step.key, as_stored(samples)
             self.ear.learn(key, samples, self.span(offsets, len(samples)))
             if self.ear.takes_learnt(key) >= LEAST_TAKES:
                 self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
-
-    def _apply_heard(self, outcome: Outcome, heard: Heard) -> None:
-        self._apply(outcome, lambda: heard.samples, heard.offsets)
 
     def span(self, offsets: dict[str, int], length: int) -> Span:
         """Give where a take's steps lie."""
@@ -223,7 +221,8 @@ class Book:
         if step.kind == "baseline":
             self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
-            self._apply_heard(Outcome(step, sound="none", after="answers"), heard)
+            outcome = Outcome(step, sound="none", after="answers")
+            self._apply(outcome, heard.samples, heard.offsets)
             if self.known.clean_takes[step.key] == self.project.rig.sweep.baseline_takes:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
@@ -231,7 +230,7 @@ class Book:
             return
         judgement = self.judge(number, step, heard)
         outcome = Outcome(step, sound=judgement.sound, after="answers")
-        self._apply_heard(outcome, heard)
+        self._apply(outcome, heard.samples, heard.offsets)
         if outcome.is_hit:
             self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
         if self.known.doubts >= DOUBTS_IN_A_ROW:

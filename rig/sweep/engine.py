@@ -31,8 +31,8 @@ from rig.sweep.events import (
 from rig.sweep.hearing import Heard, LeadIn, hear
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Answer, Outcome
 from rig.sweep.plan import plan, touches_left
-from rig.sweep.steps import Step, step_words
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
+from rig.sweep.steps import Step, step_words
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 
@@ -101,7 +102,7 @@ class LeadIn:
         needed = round(frames * HOP_S * self._rate_hz)
         if len(sound) < needed:
             return False
-        self.answer = baseline.answer(sound[:needed], self._press)
+        self.answer = cast(Answer, baseline.answer(sound[:needed], self._press))
         if self.answer == "strange" and self._strange_is_known:
             self.answer = "known"
         return self.answer != "known"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
 
-from rig.outcomes import is_stop
 from rig.project import Project
 from rig.sweep.outcome import Outcome
 from rig.sweep.steps import Step, pair_steps
