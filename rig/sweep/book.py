@@ -84,10 +84,14 @@ class Book:
         """Give where a take's steps lie."""
         return Span.from_samples(offsets, length, self.rate_hz)
 
+    def heard_as(self, key: str, heard: Heard) -> Judgement:
+        """Judge a take."""
+        span = self.span(heard.offsets, len(heard.samples))
+        return self.ear.judge(key, as_stored(heard.samples), span)
+
     def judge(self, number: int, step: Step, heard: Heard) -> Judgement:
         """Judge a take and log the judgement."""
-        span = self.span(heard.offsets, len(heard.samples))
-        judgement = self.ear.judge(step.key, as_stored(heard.samples), span)
+        judgement = self.heard_as(step.key, heard)
         self.log.judged(number, judgement)
         if judgement.sound != "lost":
             self._lost_in_a_row = 0

@@ -8,7 +8,6 @@ on. After the last rung the sweep stops with the toy off.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from rig.errors import BenchError, ToyLost
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
+from rig.sweep.hand import Revival
 from rig.sweep.hearing import Heard, Watcher, hear
 
 RAIL_POLL_S = 0.1
@@ -31,19 +31,6 @@ LONGEST_LISTEN_MS = 5000
 ROOM_MS = 1000
 
 Note = Callable[..., None]
-
-
-@dataclass(frozen=True)
-class Revival:
-    """How the toy came back: the rung that did it, and how often it was tried."""
-
-    rung: str
-    tries: int
-
-    @property
-    def froze(self) -> bool:
-        """Say whether waiting and pressing again was not enough."""
-        return self.rung != "wait"
 
 
 class Recovery:

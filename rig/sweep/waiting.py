@@ -15,6 +15,7 @@ from rig.listen import frames, loud_level_db
 from rig.listen.watch import Watch, trigger_level_db
 from rig.project.models import Timings
 from rig.sweep import sounding
+from rig.sweep.hand import Leave
 from rig.sweep.hearing import Heard
 
 ROOM_S = 1.0
@@ -29,10 +30,6 @@ LEAST_BEFORE_S = 0.15
 TOO_SOON_MOST, SOUNDS_ON_S = 2, 6.0
 TAPPED: dict[int, Command] = {2: "again", 3: "froze"}
 """What two and three taps on the microphone say."""
-
-
-class Leave(Exception):
-    """The person leaves; everything heard so far is logged."""
 
 
 What = Literal["sound", "silence", "again", "skip", "froze"]

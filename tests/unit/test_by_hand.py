@@ -314,7 +314,10 @@ def test_poking_at_will_logs_what_is_new_with_the_pair_that_is_named(project):
     assert [(r.pads_1, r.pads_2, r.kind, r.complete) for r in made] == [(*BEND, "sweep", True)]
     assert made[0].sound != "none" and made[0].take
     assert bench.named == []
-    assert [e.sound == "none" for e in events if isinstance(e, Told)] == [True, False, False]
+    told = [e for e in events if isinstance(e, Told)]
+    # What is new is told, and once more with the pair that was named.
+    assert [e.sound == "none" for e in told] == [True, False, False, False]
+    assert [e.pads for e in told] == [None, None, BEND, None]
     # The sweep goes on with it: what was found by poking is confirmed before anything else.
     bench = at_the_bench()
     _, records, _ = sweep(project, bench)
@@ -342,7 +345,7 @@ def test_a_pair_that_is_refused_is_never_asked_for(project):
     unsafe = replace(project, toy=project.toy.model_copy(update={"pads": pads}))
     step = Step("sweep", project.sweep_keys[0], ("B", "C"), PATH_OHM)
     with open_log(project) as log:
-        (event,) = SweepByHand(unsafe, bench, log)._make(step)
+        (event,) = SweepByHand(unsafe, bench, log).make(step)
         assert not log.attempts(step.plan_key)
     assert isinstance(event, SetAside)
     assert event.why == "refused: pad C is forbidden in toy.yaml"

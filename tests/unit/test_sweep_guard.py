@@ -14,7 +14,7 @@ from rig.log import verify
 from rig.project.electrical import RAIL_LIMIT_MA, highest_v
 from rig.project.models import Pad, Toy
 from rig.sweep import SetAside, Step, Sweep, SweepDone
-from rig.sweep import engine as engine_module
+from rig.sweep import run as run_module
 
 
 @pytest.fixture
@@ -77,7 +77,7 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
         step = Step(kind, project.sweep_keys[0], tuple(pair), series_ohm)
         before = log.attempts(step.plan_key)
         try:
-            (event,) = sweep._make(step)
+            (event,) = sweep.make(step)
         except Reached:
             outcomes.add("reached")
             log.withdraw(step.plan_key, "a test")
@@ -98,7 +98,7 @@ def test_a_plan_that_asks_for_it_is_told_why_and_goes_on(project, monkeypatch):
     project = replace(project, toy=toy.model_copy(update={"pads": pads}))
     asked = Step("sweep", project.sweep_keys[0], ("A", "C"), 0.0)
 
-    monkeypatch.setattr(engine_module, "plan", lambda known: [asked])
+    monkeypatch.setattr(run_module, "plan", lambda known, choose: [asked])
     log = new_log(project)
     events = list(Sweep(project, SimulatedBench(project), log).run())
     assert isinstance(events[-1], SweepDone)

@@ -1,0 +1,371 @@
+"""The run of a sweep, one for both hands: make a step, see how the toy was, take it in.
+
+A step is committed before anything closes; made; and once its take is in it waits, as the one
+pending touch, for the next press to show how the toy was after it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from rig.bench import Touch
+from rig.errors import GuardTripped, LogError, Restarted, ToyLost
+from rig.listen import LEAST_TAKES, Judgement, lost
+from rig.log import SweepLog
+from rig.project import Project, path_ohm
+from rig.sweep.book import Book
+from rig.sweep.events import (
+    FreezeSeen,
+    Progress,
+    Recovered,
+    SweepDone,
+    SweepEvent,
+    SweepStarted,
+    Told,
+)
+from rig.sweep.hand import Hand, Leave, Made
+from rig.sweep.hearing import Heard
+from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
+from rig.sweep.plan import plan, touches_left
+from rig.sweep.steps import Step, step_words
+
+RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
+
+
+@dataclass
+class Pending:
+    """A pair's touch that is made, but of which it isn't known how it left the toy."""
+
+    number: int
+    step: Step
+    heard: Heard
+    judgement: Judgement | None = None
+    ran_on: bool = False
+
+
+class Run:
+    """One run of a sweep: continues what the log holds until the plan is done.
+
+    Parameters
+    ----------
+    project : Project
+    hand : Hand
+    log : SweepLog
+        Open for writing, of this very set-up.
+    """
+
+    def __init__(self, project: Project, hand: Hand, log: SweepLog):
+        self.project = project
+        self.hand = hand
+        self.log = log
+        self.book = Book(project, log, hand.rate_hz)
+        self.known = self.book.known
+        hand.meet(self.book.ear, self.known)
+        self.recoveries = 0
+        self._pending: Pending | None = None
+        self._redo: Step | None = None
+        self._restarts = 0
+        self._tripped: list[frozenset[str]] = []
+
+    def run(self) -> Generator[SweepEvent, None, None]:
+        """Make every touch that is still due, and report as it goes.
+
+        Whatever ends it (the plan's end, an error, Ctrl-C, the caller's `close()`), the toy is
+        left off with all pads open, by a rig; where it isn't, the log has it, and the bench tells
+        it again as it is closed. It ends without `SweepDone` where the person leaves.
+
+        Raises
+        ------
+        ToyLost, BenchError, LogError, RigError
+        """
+        yield from self._until_left(self._sweep())
+
+    def _until_left(self, events: Iterator[SweepEvent]) -> Iterator[SweepEvent]:
+        self.log.see_to(self.hand.idle)  # a slow disk must not trip the dead-man
+        try:
+            yield from self._begin()
+            yield from events
+        except Leave:
+            self._drop_pending()
+            self.log.event("left", touches=self.known.touches)
+            self.log.flush()
+        finally:
+            self.log.see_to(None)
+            if told := self.hand.leave():
+                with suppress(LogError):
+                    self.log.event("not off", why=told)
+
+    def _begin(self) -> Iterator[SweepEvent]:
+        self.book.remember()
+        state = self.hand.state()
+        self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
+        yield SweepStarted(self.known.touches, self.known.touches + touches_left(self.known))
+        key = self.project.sweep_keys[0]
+        self.hand.start(key)
+        if self.hand.is_person and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
+            yield from self.make(Step("check", key))
+
+    def _sweep(self) -> Iterator[SweepEvent]:
+        for step in plan(self.known, self._choose if self.hand.is_person else None):
+            try:
+                yield from self.make(step)
+            except Restarted as restart:
+                yield from self._begin_again(step, restart)
+        yield from self.book.finish()
+        yield SweepDone(self.known.touches, self.known.freezes, self.recoveries)
+
+    def _choose(self, due: Sequence[Step]) -> Step:
+        """Pick the next pair: the one to do again, or the hand's choice."""
+        redo, self._redo = self._redo, None
+        return redo if redo in due else self.hand.choose(due)
+
+    # One step
+
+    def make(self, step: Step, why: str = "") -> Iterator[SweepEvent]:
+        """Make a step and take in what came of it."""
+        if aside := self.book.refused(step) or self.book.killed_before(step):
+            yield aside
+            return
+        self.hand.ready(step)
+        touch = self.hand.touch(step)
+        self.log.intend(step.plan_key, touch)
+        began = datetime.now(UTC)
+        try:
+            made = self.hand.make(step, touch, why, self._judge_pending)
+        except (Leave, KeyboardInterrupt):
+            self.log.withdraw(step.plan_key, "stopped by the person")
+            raise
+        if made.said:
+            yield from self._obey(step, made)
+            return
+        yield from self.take_in(made, touch, began)
+
+    def take_in(self, made: Made, touch: Touch, began: datetime) -> Iterator[SweepEvent]:
+        """Write a made touch down, settle the one before it, and see what came of it."""
+        step, heard = made.step, made.heard
+        if made.answer == "known":  # before the row of this touch, which waits for its take
+            yield from self._complete_pending(step.key, True)
+        unanswered = made.answer if made.answer != "known" else None
+        if unanswered and heard.fault is None:
+            heard = replace(heard, fault=NO_ANSWER)
+        number = self._write(made, heard, touch, began)
+        if unanswered:
+            closed = step.pads is not None and heard.timeline.close_us is not None
+            yield from self._complete_pending(step.key, False, closed)
+            # The completion stands behind this touch's take, which the next intent may overtake.
+            self.log.flush()
+        elif not made.answer:
+            self._drop_pending()
+        outcome = Outcome(step, heard.fault, unanswered)
+        if outcome.is_lost:
+            yield from self.book.lose(number, outcome, heard.fault)
+        elif unanswered:
+            self.known.apply(outcome)
+        else:
+            yield from self._take_in_whole(number, replace(made, heard=heard))
+        yield Progress(
+            number=number, kind=step.kind, what=step_words(step, self.project),
+            done=self.known.touches, planned=self.known.touches + touches_left(self.known),
+            bench_s=self.hand.now_s(),
+        )
+
+    def _write(self, made: Made, heard: Heard, touch: Touch, began: datetime) -> int:
+        number, step = self.log.next_number(), made.step
+        path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
+        facts = dict(made.facts)
+        if made.answer and made.answer != "known":
+            facts[LEAD_IN] = made.answer
+        self.log.made(
+            number, step.plan_key, step.kind, touch, path_ohm=path, started_at=began,
+            timeline=heard.timeline, samples=heard.samples, rate_hz=self.hand.rate_hz,
+            offsets=heard.offsets, fault=heard.fault, facts=facts,
+        )
+        if heard.fault:
+            self.log.judged(number, lost(heard.fault))
+        return number
+
+    def _take_in_whole(self, number: int, made: Made) -> Iterator[SweepEvent]:
+        step, heard = made.step, made.heard
+        self._restarts = 0
+        if heard.timeline.guarded:
+            yield from self._take_in_trip(Pending(number, step, heard))
+            return
+        self._tripped.clear()
+        if step.pads is None:
+            yield from self.book.take_in_clean(number, step, heard)
+            return
+        self._pending = pending = Pending(number, step, heard)
+        if self.hand.is_person:
+            yield from self._tell(pending)
+        yield from self._settle(pending, made)
+
+    def _tell(self, pending: Pending) -> Iterator[SweepEvent]:
+        """Judge a pair's take at once and tell it."""
+        self._judge_pending()
+        judgement, step = pending.judgement, pending.step
+        if judgement.sound != "lost":
+            yield Told(
+                number=pending.number, kind=step.kind, pads=step.pads,
+                path_ohm=path_ohm(self.project.rig, step.series_ohm),
+                sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
+            )
+
+    def _settle(self, pending: Pending, made: Made) -> Iterator[SweepEvent]:
+        """See what a pair's touch left behind, and act on it."""
+        key, sequel = pending.step.key, self.hand.settle(made)
+        pending.ran_on = sequel in ("runs on", "answers")
+        if sequel in ("again", "skip"):
+            yield from self._take_back(sequel)
+        elif sequel == "stopped":
+            yield from self._complete_pending(key, False)
+        elif sequel == "answers":
+            # It answers its key, the person says, but never falls silent.
+            self._pending = None
+            yield from self._close(pending, "runs on", {"answered": "said"})
+            yield from self._revive(key, {"answered": False})
+        elif made.bare:
+            touch = self.hand.touch(made.bare.step)
+            yield from self.take_in(made.bare, touch, datetime.now(UTC))
+        elif not self.hand.is_person:
+            return
+        elif pending.ran_on or Outcome(pending.step, sound=pending.judgement.sound).is_hit:
+            yield from self.make(Step("check", key), "is it as before?")
+        elif pending.judgement.sound == "lost":
+            self._pending = None
+            yield from self._close(pending, "answers", {})
+
+    # The touch before
+
+    def _judge_pending(self) -> None:
+        pending = self._pending
+        if pending and pending.judgement is None:
+            pending.judgement = self.book.judge(pending.number, pending.step, pending.heard)
+
+    def _complete_pending(
+        self, key: str, answered: bool, closed_meanwhile: bool = False
+    ) -> Iterator[SweepEvent]:
+        """Settle how the toy was after the last touch, now that a key was pressed again.
+
+        Where the host was too slow to keep the next touch from closing, that is kept as
+        evidence: the toy's state may be that one's doing.
+        """
+        evidence: dict = {"answered": answered}
+        if closed_meanwhile:
+            evidence["closed_meanwhile"] = True
+        if not answered:
+            yield from self._revive(key, evidence)
+        elif pending := self._pending:
+            self._pending = None
+            yield from self._close(pending, "runs on" if pending.ran_on else "answers", evidence)
+
+    def _revive(self, key: str, evidence: dict) -> Iterator[SweepEvent]:
+        """Bring the toy back; what had to be done for it tells how the touch before left it."""
+        pending, self._pending = self._pending, None
+        try:
+            revival = self.hand.revive(key)
+        except ToyLost:
+            if pending:
+                yield from self._freeze(pending, evidence | {"rung": "none"})
+            raise
+        evidence = evidence | {"rung": revival.rung, "tries": revival.tries}
+        self.log.event("recovered", pending.number if pending else None, **evidence)
+        if revival.froze:
+            self.recoveries += 1
+            yield Recovered(revival.rung, revival.tries)
+            if pending:
+                yield from self._freeze(pending, evidence)
+        elif pending:
+            after = "runs on" if pending.ran_on else "answers"
+            yield from self._close(pending, after, evidence)
+
+    def _freeze(self, pending: Pending, evidence: dict) -> Iterator[SweepEvent]:
+        step = pending.step
+        yield FreezeSeen(step.pads, path_ohm(self.project.rig, step.series_ohm))
+        yield from self._close(pending, "freeze", evidence)
+
+    def _close(self, pending: Pending, after: str, evidence: dict) -> Iterator[SweepEvent]:
+        news = self.book.complete(
+            pending.number, pending.step, pending.judgement, after, evidence
+        )
+        if news:
+            yield news
+
+    def _drop_pending(self) -> None:
+        """Give up on a touch whose sequel isn't known: it is due again."""
+        if self._pending:
+            self.known.drop(self._pending.step)
+            self.log.event("unsettled", touch=self._pending.number)
+            self._pending = None
+
+    # What the person says
+
+    def _obey(self, step: Step, made: Made) -> Iterator[SweepEvent]:
+        """Do what the person said instead of a touch."""
+        self.log.withdraw(step.plan_key, made.said)
+        self.known.drop(step)
+        if step.pads is None and self._pending:
+            yield from self._take_back(made.said)
+        elif step.pads is None:
+            self.hand.note("that press is needed, and can't be taken back")
+        elif made.said == "skip":
+            yield self._skip(step)
+        elif made.bare or not self._pending:
+            self._redo = step
+        else:
+            yield from self._take_back("again")
+
+    def _take_back(self, said: str) -> Iterator[SweepEvent]:
+        """Have the pending touch made again, or left out."""
+        step = self._pending.step
+        self._drop_pending()
+        if said == "skip":
+            yield self._skip(step)
+        else:
+            self._redo = step
+
+    def _skip(self, step: Step) -> SweepEvent:
+        return self.book.set_aside(step, "by you, for this run")
+
+    # Failures
+
+    def _take_in_trip(self, pending: Pending) -> Iterator[SweepEvent]:
+        """Keep a touch in which the guard tripped, and supply the toy again.
+
+        Raises
+        ------
+        GuardTripped
+            It trips with nothing bridged, or again and again.
+        """
+        self.log.event("guard tripped", pending.number)
+        step = pending.step
+        bridged = step.pads is not None and pending.heard.timeline.close_us is not None
+        if bridged:
+            pending.judgement = self.book.judge(pending.number, step, pending.heard)
+            yield from self._close(pending, "guarded", {})
+            self._tripped.append(frozenset(step.pads))
+            # A pad that pulls hard trips with many others; a short or a warm part with any.
+            if len(self._tripped) < TRIPS_IN_A_ROW or frozenset.intersection(*self._tripped):
+                self.hand.start(step.key)
+                return
+        else:
+            self.log.completed(pending.number, "guarded", {})
+        raise GuardTripped(
+            "the toy drew more supply current than guard in rig.yaml allows, "
+            + (f"{len(self._tripped)} times running" if bridged else "with nothing bridged")
+            + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
+        )
+
+    def _begin_again(self, step: Step, restart: Restarted) -> Iterator[SweepEvent]:
+        """Go on after the controller restarted by itself, which it may do a few times only."""
+        self._drop_pending()
+        self._restarts += 1
+        self.log.event("controller restarted", why=str(restart), plan_key=step.plan_key)
+        if self._restarts >= RESTARTS_IN_A_ROW:
+            raise restart
+        self.known.drop(step)
+        if killed := self.book.killed_before(step):
+            yield killed
+        self.hand.start(step.key)
