@@ -4,7 +4,7 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from test_sweep import make_project, new_log
+from small_sweeps import make_project, new_log
 
 from rig.bench.base import Timeline
 from rig.bench.simulated.bench import SimulatedBench
@@ -59,7 +59,7 @@ def test_a_sweep_that_is_stopped_at_any_touch_knows_what_it_knew(tmp_path, monke
                 continue
             if event.number > 60:
                 break
-            read = Book(project, log, sweep.bench.rate_hz)
+            read = Book(project, log, sweep.hand.rate_hz)
             read.remember()
             live = state(sweep.book)
             assert live == state(read), event
