@@ -16,6 +16,7 @@ from phrases import (
 )
 
 from rig.listen import Baseline, Ear, is_silent, over_db, tone_hz
+from rig.listen.judging.kept import Kept
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +145,7 @@ def test_clipping_is_lost(ear):
 def test_a_phrase_heard_once_is_known_but_not_calibrated_on():
     rng = np.random.default_rng(13)
     takes = [(take(phrase(w), rng), SPAN) for w in (0, 0, 0, 1, 1, 1, 2)]
-    baseline = Baseline(takes, RATE_HZ)
+    baseline = Baseline(Kept.of(takes, RATE_HZ))
     assert baseline.heard_once == [6]
     again = baseline.distance(baseline.align(take(phrase(2), rng), SPAN))
     assert again.nearest == 6
@@ -168,7 +169,7 @@ def test_a_clean_take_that_still_sounded_before_its_press_is_not_the_room():
 
 def test_too_few_clean_takes_are_refused():
     with pytest.raises(ValueError, match="at least 3"):
-        Baseline([(np.zeros(9600), SPAN)] * 2, RATE_HZ)
+        Baseline(Kept.of([(np.zeros(9600), SPAN)] * 2, RATE_HZ))
 
 
 @pytest.mark.parametrize("too_loud_db", [3, 9, 15])

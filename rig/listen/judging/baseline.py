@@ -8,10 +8,11 @@ import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
-from rig.listen.judging.align import Aligner, shifted
+from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
+from rig.listen.judging.kept import Kept
 from rig.listen.judging.tail import Tail
-from rig.listen.measures.features import HOP_S, Frames, frames
+from rig.listen.measures.features import Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
 from rig.listen.thresholds import THRESHOLDS
@@ -29,22 +30,26 @@ class Aligned:
 
 
 class Baseline:
-    """The clean takes of one key.
+    """The clean takes of one key, calibrated.
 
     Attributes
     ----------
+    takes : list of CleanTake
     phrases : ndarray of int, shape (takes,)
         Which of the toy's phrases each take is, numbered from 1.
     heard_once : list of int
         Takes whose phrase no other take has.
     tail : Tail
         How far clean takes lie from each other: what p values rest on.
+    noise_level_db : float
+        The room's, with the toy silent, dB re full scale.
+    ends_quiet : bool
+        Whether the toy is done by the end of each of them.
 
     Parameters
     ----------
-    takes : list of (ndarray, Span)
-        Sound and steps of each clean take; at least three.
-    rate_hz : int
+    kept : Kept
+        At least three.
 
     Raises
     ------
@@ -52,34 +57,22 @@ class Baseline:
         With fewer than three takes.
     """
 
-    def __init__(self, takes: list[tuple[np.ndarray, Span]], rate_hz: int):
-        if len(takes) < T.least_takes:
-            raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {len(takes)}")
-        self.rate_hz = rate_hz
-        room = min(s.close - s.press for _, s in takes) - T.lead_in_margin_frames - T.skip_frames
-        self.lead_in_frames = max(1, min(room, T.answer_frames))
-        self._aligner = Aligner(rate_hz, (self.lead_in_frames + T.skip_frames) * HOP_S)
-        self.takes = []
-        for samples, span in takes:
-            shift = self._aligner.learn(samples, self._sample(span.press))
-            self.takes.append((frames(shifted(samples, shift), rate_hz), span))
-        quiet = [mean_db(t.mel_db[: max(1, s.press - 3)]) for t, s in self.takes]
-        # The middle one: into some takes the toy still sounds from before their press.
-        self.noise_db = np.median(quiet, axis=0)
-        self.floor_db = (self.noise_db + T.floor_over_noise_db).astype(np.float32)
-        self.noise_level_db = float(10 * np.log10(np.sum(10 ** (self.noise_db / 10))))
-        after = [t.level_db[s.press :] for t, s in self.takes]
-        self.length = max(len(a) for a in after) - T.skip_frames
-        # Shape (takes, frames, bands) from LAG_FRAMES ahead of where comparing begins.
-        pads = 2 * LAG_FRAMES
-        self._stack = np.stack(
-            [self._from_press(t, s, self.length + pads, LAG_FRAMES) for t, s in self.takes]
+    def __init__(self, kept: Kept):
+        if len(kept.takes) < T.least_takes:
+            raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {len(kept.takes)}")
+        kept.compare_all()
+        self._kept = kept
+        self.rate_hz = kept.rate_hz
+        self.takes = list(kept.takes)
+        self.lead_in_frames = kept.lead_in_frames
+        self.floor_db = kept.floor_db
+        self.noise_level_db = float(10 * np.log10(np.sum(10 ** (kept.noise_db / 10))))
+        self._stack = kept.stack
+        self.ends_quiet = all(
+            self.is_quiet(one.frames.level_db[one.span.press :][-T.ends_quiet_frames :])
+            for one in self.takes
         )
-        self.ends_quiet = all(self.is_quiet(a[-T.ends_quiet_frames :]) for a in after)
         self._calibrate()
-
-    def _sample(self, frame: int) -> int:
-        return round(frame * HOP_S * self.rate_hz)
 
     def align(self, samples: np.ndarray, span: Span) -> Aligned:
         """Measure a take's frames with its sound laid over the clean take it begins like.
@@ -89,19 +82,9 @@ class Baseline:
         samples : ndarray of float, shape (n,)
         span : Span
         """
-        shift, likeness = self._aligner.shift(samples, self._sample(span.press))
+        shift, likeness = self._kept.aligner.shift(samples, self._kept.sample(span.press))
         lag = T.aligned_lag_frames if likeness >= T.same_beginning else LAG_FRAMES
         return Aligned(frames(shifted(samples, shift), self.rate_hz), span, lag)
-
-    def _from_press(self, take: Frames, span: Span, length: int, ahead: int = 0) -> np.ndarray:
-        """Give a take's floored bands from just after the press, padded with silence."""
-        start = span.press + T.skip_frames - ahead
-        body = take.mel_db[max(start, 0) : max(start, 0) + length]
-        out = np.tile(self.floor_db, (length, 1))
-        first = max(-start, 0)
-        body = body[: length - first]
-        out[first : first + len(body)] = np.maximum(body, self.floor_db)
-        return out
 
     def distance(self, aligned: Aligned) -> Distance:
         """Measure how far a take is from the nearest clean one, from press to end.
@@ -115,8 +98,8 @@ class Baseline:
     def _compare(self, aligned: Aligned) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Give worst 0.15 s and mean (dB), lag and trace against each clean take."""
         take, span = aligned.frames, aligned.span
-        length = min(len(take) - span.press - T.skip_frames, self.length)
-        mine = self._from_press(take, span, length)
+        length = min(len(take) - span.press - T.skip_frames, self._kept.length)
+        mine = self._kept.from_press(take, span, length)
         return compare(self._stack[:, : length + 2 * LAG_FRAMES], mine, aligned.lag_frames)
 
     def _calibrate(self) -> None:
@@ -126,8 +109,7 @@ class Baseline:
         touch that begins so is refused at its lead-in. What was heard once but begins like
         another (music in the background, a beep) stays: it may come in any touch.
         """
-        among = [self._compare(Aligned(t, s, T.aligned_lag_frames))[:2] for t, s in self.takes]
-        local, mean = (np.array([one[i] for one in among], dtype=float) for i in (0, 1))
+        local, mean = self._kept.local_db.copy(), self._kept.mean_db.copy()
         for table in (local, mean):
             np.fill_diagonal(table, np.inf)
         limit = max(T.same_phrase_db, T.same_phrase_times * float(np.median(local.min(axis=1))))
@@ -149,12 +131,7 @@ class Baseline:
 
     def _calibrate_lead_in(self) -> np.ndarray:
         """Learn how alike lead-ins are; says of each take if the others would refuse it."""
-        among = np.array([
-            mean_apart_db(
-                self._stack, self._from_press(t, s, self.lead_in_frames), T.aligned_lag_frames
-            )
-            for t, s in self.takes
-        ])
+        among = self._kept.lead_in_db.copy()
         np.fill_diagonal(among, np.inf)
         own = among.min(axis=1)
         kept = np.delete(own, self.heard_once) if len(self.heard_once) < len(own) else own
@@ -197,7 +174,7 @@ class Baseline:
         take = aligned.frames
         if len(take) < press + self.answer_frames:
             raise ValueError(f"{len(take)} frames are too few to hear an answer")
-        mine = self._from_press(take, aligned.span, self.lead_in_frames)
+        mine = self._kept.from_press(take, aligned.span, self.lead_in_frames)
         before = slice(max(1, press - LAG_FRAMES))
         was_quiet = self.is_quiet(take.level_db[before])
         errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
@@ -228,8 +205,8 @@ class Baseline:
         mine = frames(samples, self.rate_hz).level_db[press + T.skip_frames :]
         loud_db = loud_level_db(mine)
         usual_db = [
-            loud_level_db(take.level_db[span.press + T.skip_frames :][: len(mine)])
-            for take, span in self.takes
+            loud_level_db(one.frames.level_db[one.span.press + T.skip_frames :][: len(mine)])
+            for one in self.takes
         ]
         if min(usual_db) <= loud_db <= max(usual_db):
             return 0.0
@@ -248,7 +225,7 @@ class Baseline:
         if span.close <= span.press + T.skip_frames:
             return self.distance(aligned).nearest
         length = min(span.close, len(take)) - span.press - T.skip_frames
-        mine = self._from_press(take, span, max(1, length))
+        mine = self._kept.from_press(take, span, max(1, length))
         return int(np.argmin(mean_apart_db(self._stack, mine, aligned.lag_frames)))
 
 

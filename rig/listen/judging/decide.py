@@ -9,6 +9,7 @@ from rig.listen.describing.excerpts import Description
 from rig.listen.judgement import Judgement
 from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.fingerprint import fingerprint
+from rig.listen.judging.kept import Kept
 from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.measures.features import frames
 from rig.listen.measures.span import Span
@@ -33,33 +34,35 @@ class Ear:
 
     def __init__(self, rate_hz: int):
         self.rate_hz = rate_hz
-        self.baselines: dict[str, Baseline] = {}
-        self._clean: dict[str, list[tuple[np.ndarray, Span]]] = {}
+        self._kept: dict[str, Kept] = {}
+        self._baselines: dict[str, Baseline] = {}
+        self._peak_dbfs: dict[str, float] = {}
 
     def learn(self, key: str, samples: np.ndarray, span: Span) -> None:
         """Add a clean take (shape (n,), full scale 1.0) to a key's baseline."""
-        self._clean.setdefault(key, []).append((np.asarray(samples, dtype=np.float32), span))
-        self.baselines.pop(key, None)
+        self._kept.setdefault(key, Kept(self.rate_hz)).add(samples, span)
+        self._baselines.pop(key, None)
+        self._peak_dbfs[key] = max(self._peak_dbfs.get(key, -np.inf), peak_dbfs(samples))
 
     def takes_learnt(self, key: str) -> int:
         """Count the clean takes of a key."""
-        return len(self._clean.get(key, ()))
+        return len(self._kept[key].takes) if key in self._kept else 0
 
     def peak_dbfs(self, key: str) -> float:
         """Give the highest peak of a key's clean takes, dB re full scale."""
-        return max(peak_dbfs(samples) for samples, _ in self._clean[key])
+        return self._peak_dbfs[key]
 
     def baseline(self, key: str) -> Baseline:
-        """Give the baseline of a key, calibrated on all its clean takes.
+        """Give the baseline of a key, calibrated on its clean takes.
 
         Raises
         ------
         ValueError
             With fewer than three clean takes.
         """
-        if key not in self.baselines:
-            self.baselines[key] = Baseline(self._clean.get(key, []), self.rate_hz)
-        return self.baselines[key]
+        if key not in self._baselines:
+            self._baselines[key] = Baseline(self._kept.get(key, Kept(self.rate_hz)))
+        return self._baselines[key]
 
     def judge(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
         """Judge one take.
@@ -92,16 +95,15 @@ class Ear:
         nothing = Judgement("none", None, None, score, p_value, JUDGE, measures)
         if p_value > baseline.tail.least_rank_p or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
-        nearest = baseline.likeliest(aligned)
-        clean, clean_span = self._clean[key][nearest]
+        clean = baseline.takes[baseline.likeliest(aligned)]
         told = describe(
             samples, frames(samples, self.rate_hz), span,
-            clean, frames(clean, self.rate_hz), clean_span,
+            clean.samples, frames(clean.samples, self.rate_hz), clean.span,
             baseline.noise_level_db, self.rate_hz,
         )
         if not is_audible(distance.local_db, told):
             return nothing
-        change_db = fingerprint(aligned, *baseline.takes[nearest], baseline.floor_db)
+        change_db = fingerprint(aligned, clean.frames, clean.span, baseline.floor_db)
         return Judgement(
             told.sound, told.amount, told.unit, score, p_value, JUDGE,
             measures | {"change_db": change_db} | told.measures,
