@@ -28,15 +28,27 @@ class Aligner:
         self.length = round(length_s * rate_hz / self.down)
         self.most = round(T.most_shift_s * rate_hz / self.down)
         self.size = next_fast_len(2 * self.length, real=True)
-        self._heads: list[np.ndarray] = []
+        self._heads: dict[int, np.ndarray] = {}
+        self._next = 0
 
-    def learn(self, samples: np.ndarray, press: int) -> int:
-        """Give a clean take's shift, and remember it if it begins like none before."""
-        shift, likeness = self.shift(samples, press)
-        if likeness < T.same_beginning:
-            self._heads.append(self._spectrum(samples, press))
-            return 0
-        return shift
+    def learn(self, samples: np.ndarray, press: int) -> tuple[int, int]:
+        """Give a clean take's shift, and the number of the beginning that it has.
+
+        It is remembered if it begins like none before.
+        """
+        shift, likeness, head = self._found(samples, press)
+        if likeness >= T.same_beginning:
+            return shift, head
+        self._heads[self._next] = self._spectrum(samples, press)
+        self._next += 1
+        return 0, self._next - 1
+
+    def __len__(self) -> int:
+        return len(self._heads)
+
+    def forget(self, head: int) -> None:
+        """Forget a beginning."""
+        del self._heads[head]
 
     def shift(self, samples: np.ndarray, press: int) -> tuple[int, float]:
         """Give how much later this take's sound starts than the one it is most like.
@@ -54,17 +66,20 @@ class Aligner:
         likeness : float
             Normalised correlation, at most 1.
         """
+        shift, likeness, _ = self._found(samples, press)
+        return shift if likeness >= T.same_beginning else 0, likeness
+
+    def _found(self, samples: np.ndarray, press: int) -> tuple[int, float, int]:
+        """Give shift, likeness and number of the beginning that is most like a take's."""
         spectrum = self._spectrum(samples, press)
-        best, likeness = 0, 0.0
-        for head in self._heads:
+        best, likeness, which = 0, 0.0, -1
+        for number, head in self._heads.items():
             across = irfft(spectrum * np.conj(head), n=self.size)
             near = np.concatenate([across[-self.most :], across[: self.most + 1]])
             at = int(np.argmax(near))
             if near[at] > likeness:
-                best, likeness = at - self.most, float(near[at])
-        if likeness < T.same_beginning:
-            return 0, likeness
-        return best * self.down, likeness
+                best, likeness, which = at - self.most, float(near[at]), number
+        return best * self.down, likeness, which
 
     def _spectrum(self, samples: np.ndarray, press: int) -> np.ndarray:
         """Give the spectrum of the sound after the press, at a norm of one in time."""

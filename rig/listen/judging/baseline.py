@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
 
 from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
-from rig.listen.judging.kept import Kept
+from rig.listen.judging.kept import Kept, from_press
 from rig.listen.judging.tail import Tail
 from rig.listen.measures.features import Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
@@ -61,18 +59,18 @@ class Baseline:
         if len(kept.takes) < T.least_takes:
             raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {len(kept.takes)}")
         kept.compare_all()
-        self._kept = kept
+        self._aligner, self._sample = kept.aligner, kept.sample
         self.rate_hz = kept.rate_hz
         self.takes = list(kept.takes)
         self.lead_in_frames = kept.lead_in_frames
         self.floor_db = kept.floor_db
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (kept.noise_db / 10))))
-        self._stack = kept.stack
+        self._stack, self._length = kept.stack, kept.length
         self.ends_quiet = all(
             self.is_quiet(one.frames.level_db[one.span.press :][-T.ends_quiet_frames :])
             for one in self.takes
         )
-        self._calibrate()
+        self._calibrate(kept)
 
     def align(self, samples: np.ndarray, span: Span) -> Aligned:
         """Measure a take's frames with its sound laid over the clean take it begins like.
@@ -82,7 +80,7 @@ class Baseline:
         samples : ndarray of float, shape (n,)
         span : Span
         """
-        shift, likeness = self._kept.aligner.shift(samples, self._kept.sample(span.press))
+        shift, likeness = self._aligner.shift(samples, self._sample(span.press))
         lag = T.aligned_lag_frames if likeness >= T.same_beginning else LAG_FRAMES
         return Aligned(frames(shifted(samples, shift), self.rate_hz), span, lag)
 
@@ -98,30 +96,29 @@ class Baseline:
     def _compare(self, aligned: Aligned) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Give worst 0.15 s and mean (dB), lag and trace against each clean take."""
         take, span = aligned.frames, aligned.span
-        length = min(len(take) - span.press - T.skip_frames, self._kept.length)
-        mine = self._kept.from_press(take, span, length)
+        length = min(len(take) - span.press - T.skip_frames, self._length)
+        mine = from_press(take, span, length, self.floor_db)
         return compare(self._stack[:, : length + 2 * LAG_FRAMES], mine, aligned.lag_frames)
 
-    def _calibrate(self) -> None:
+    def _calibrate(self, kept: Kept) -> None:
         """Learn how far clean takes are from each other, each left out in turn.
 
         Left out altogether are takes whose phrase was heard once and begins like no other: a
         touch that begins so is refused at its lead-in. What was heard once but begins like
         another (music in the background, a beep) stays: it may come in any touch.
         """
-        local, mean = self._kept.local_db.copy(), self._kept.mean_db.copy()
+        local, mean = kept.local_db.copy(), kept.mean_db.copy()
         for table in (local, mean):
             np.fill_diagonal(table, np.inf)
-        limit = max(T.same_phrase_db, T.same_phrase_times * float(np.median(local.min(axis=1))))
-        self.phrases = _clustered(np.minimum(local, local.T), limit)
+        self.phrases = kept.phrases()
         count = np.bincount(self.phrases)[self.phrases]
         self.heard_once = [i for i, n in enumerate(count) if n == 1]
-        refused = self._calibrate_lead_in()
+        refused = self._calibrate_lead_in(kept.lead_in_db.copy())
         apart_db = both(local, mean).min(axis=1)
-        kept = ~((count == 1) & refused)
-        if np.count_nonzero(kept) < T.least_takes:
-            kept = apart_db <= np.sort(apart_db)[T.least_takes - 1]
-        self.tail = Tail(apart_db[kept])
+        counted = ~((count == 1) & refused)
+        if np.count_nonzero(counted) < T.least_takes:
+            counted = apart_db <= np.sort(apart_db)[T.least_takes - 1]
+        self.tail = Tail(apart_db[counted])
 
     def p_value(self, distance: Distance) -> float:
         """Give the chance of at least this distance from an unbridged toy."""
@@ -129,9 +126,8 @@ class Baseline:
 
     # The lead-in alone, for "does the toy answer?"
 
-    def _calibrate_lead_in(self) -> np.ndarray:
+    def _calibrate_lead_in(self, among: np.ndarray) -> np.ndarray:
         """Learn how alike lead-ins are; says of each take if the others would refuse it."""
-        among = self._kept.lead_in_db.copy()
         np.fill_diagonal(among, np.inf)
         own = among.min(axis=1)
         kept = np.delete(own, self.heard_once) if len(self.heard_once) < len(own) else own
@@ -174,7 +170,7 @@ class Baseline:
         take = aligned.frames
         if len(take) < press + self.answer_frames:
             raise ValueError(f"{len(take)} frames are too few to hear an answer")
-        mine = self._kept.from_press(take, aligned.span, self.lead_in_frames)
+        mine = from_press(take, aligned.span, self.lead_in_frames, self.floor_db)
         before = slice(max(1, press - LAG_FRAMES))
         was_quiet = self.is_quiet(take.level_db[before])
         errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
@@ -225,12 +221,5 @@ class Baseline:
         if span.close <= span.press + T.skip_frames:
             return self.distance(aligned).nearest
         length = min(span.close, len(take)) - span.press - T.skip_frames
-        mine = self._kept.from_press(take, span, max(1, length))
+        mine = from_press(take, span, max(1, length), self.floor_db)
         return int(np.argmin(mean_apart_db(self._stack, mine, aligned.lag_frames)))
-
-
-def _clustered(apart_db: np.ndarray, limit_db: float) -> np.ndarray:
-    """Number the phrases: takes joined by steps of at most `limit_db` are one."""
-    square = np.minimum(apart_db, 1e3)
-    np.fill_diagonal(square, 0.0)
-    return fcluster(linkage(squareform(square, checks=False), "single"), limit_db, "distance")

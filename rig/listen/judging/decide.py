@@ -45,8 +45,8 @@ class Ear:
         self._peak_dbfs[key] = max(self._peak_dbfs.get(key, -np.inf), peak_dbfs(samples))
 
     def takes_learnt(self, key: str) -> int:
-        """Count the clean takes of a key."""
-        return len(self._kept[key].takes) if key in self._kept else 0
+        """Count the clean takes of a key that it has learnt, kept or not."""
+        return self._kept[key].learnt if key in self._kept else 0
 
     def peak_dbfs(self, key: str) -> float:
         """Give the highest peak of a key's clean takes, dB re full scale."""

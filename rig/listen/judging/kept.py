@@ -1,4 +1,10 @@
-"""The clean takes of a key as they come, laid over each other, and how far apart they are."""
+"""The clean takes of a key as they come, laid over each other, and how far apart they are.
+
+They are so many at most, whatever a sweep lasts, and one more costs as much as there are. The
+first ones stay, the latest ones follow a drift, and what is kept between them is spread over the
+time, so that a stored take of any hour has some beside it. Of a phrase that is seldom heard none
+goes while others have more.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.spatial.distance import squareform
 
 from rig.listen.judging.align import Aligner, shifted
 from rig.listen.judging.distance import compare, mean_apart_db
@@ -30,12 +38,18 @@ class CleanTake:
     span : Span
     quiet_db : ndarray, shape (BANDS,)
         What was there before its press.
+    number : int
+        How many had come before it.
+    head : int
+        The aligner's number of how it begins.
     """
 
     samples: np.ndarray
     frames: Frames
     span: Span
     quiet_db: np.ndarray
+    number: int
+    head: int
 
     @property
     def compared(self) -> int:
@@ -44,11 +58,13 @@ class CleanTake:
 
 
 class Kept:
-    """Clean takes, each measured once.
+    """Clean takes, each measured once, and so many at most.
 
     Attributes
     ----------
     takes : list of CleanTake
+    learnt : int
+        How many have come, with those that are no longer kept.
     lead_in_frames : int
         Frames after the press by which it is told whether the toy answers.
     aligner : Aligner
@@ -72,9 +88,13 @@ class Kept:
         self.lead_in_frames = T.answer_frames
         self.aligner = self._new_aligner()
         self.length = 1
+        self.learnt = 0
         self.noise_db = self.floor_db = np.zeros(BANDS, np.float32)
-        self.stack = np.zeros((0, 0, BANDS), np.float32)
-        self.local_db = self.mean_db = self.lead_in_db = np.zeros((0, 0))
+        self.stack: np.ndarray
+        self.local_db: np.ndarray
+        self.mean_db: np.ndarray
+        self.lead_in_db: np.ndarray
+        self._forget()
 
     @classmethod
     def of(cls, takes: Iterable[tuple[np.ndarray, Span]], rate_hz: int) -> Kept:
@@ -91,42 +111,100 @@ class Kept:
             # Less of each take may be listened to: all are laid over each other anew.
             self.lead_in_frames = max(1, room)
             self.aligner = self._new_aligner()
-            self.takes = [self._laid(one.samples, one.span) for one in self.takes]
-        self.takes.append(self._laid(np.asarray(samples, dtype=np.float32), span))
+            self.takes = [self._laid(one.samples, one.span, one.number) for one in self.takes]
+            self._forget()
+        held = len(self.takes) >= T.first_takes
+        if held:
+            self.compare_all()
+        self.takes.append(self._laid(np.asarray(samples, dtype=np.float32), span, self.learnt))
+        self.learnt += 1
         self.length = max(self.length, self.takes[-1].compared)
         # The middle one: into some takes the toy still sounds from before their press.
-        self.noise_db = np.median([one.quiet_db for one in self.takes], axis=0)
-        self.floor_db = (self.noise_db + T.floor_over_noise_db).astype(np.float32)
-        self.stack = np.zeros((0, 0, BANDS), np.float32)
+        noise_db = np.median([one.quiet_db for one in self.takes], axis=0)
+        if not held or np.abs(noise_db - self.noise_db).max() > T.noise_moved_db:
+            self.noise_db = noise_db
+            self.floor_db = (noise_db + T.floor_over_noise_db).astype(np.float32)
+            self._forget()
+        if held:
+            self.compare_all()
+        if len(self.takes) > T.kept_takes:
+            self._drop(self._dispensable())
 
     def compare_all(self) -> None:
         """Measure how far the takes are from each other, where that isn't known."""
-        if len(self.stack) == len(self.takes):
+        known, count = len(self.stack), len(self.takes)
+        if known == count:
             return
-        self.stack = np.stack([
-            self.from_press(one.frames, one.span, self.length + 2 * LAG_FRAMES, LAG_FRAMES)
-            for one in self.takes
-        ])
-        lag = T.aligned_lag_frames
-        rows = [compare(self.stack, self._mine(i), lag)[:2] for i in range(len(self.takes))]
-        self.local_db, self.mean_db = (
-            np.array([one[which] for one in rows], dtype=float) for which in (0, 1)
+        if known == 0:
+            self.stack = np.stack([self._whole(one) for one in self.takes])
+        else:
+            stack = np.tile(self.floor_db, (count, self.length + 2 * LAG_FRAMES, 1))
+            stack[:known, : self.stack.shape[1]] = self.stack
+            stack[known:] = [self._whole(one) for one in self.takes[known:]]
+            self.stack = stack
+        self.local_db, self.mean_db, self.lead_in_db = (
+            _grown(table, count) for table in (self.local_db, self.mean_db, self.lead_in_db)
         )
+        lag = T.aligned_lag_frames
         lead_in = self.stack[:, LAG_FRAMES : LAG_FRAMES + self.lead_in_frames]
-        self.lead_in_db = np.array([mean_apart_db(self.stack, mine, lag) for mine in lead_in])
+        for i in range(count):
+            # Of those that are known the new ones alone are looked at.
+            others = slice(known if i < known else 0, count)
+            self.local_db[i, others], self.mean_db[i, others] = compare(
+                self.stack[others], self._mine(i), lag
+            )[:2]
+            self.lead_in_db[i, others] = mean_apart_db(self.stack[others], lead_in[i], lag)
+
+    def phrases(self) -> np.ndarray:
+        """Number the phrases, from 1: takes joined by short steps are one; shape (takes,)."""
+        apart_db = np.minimum(self.local_db, self.local_db.T)
+        nearest = self.local_db + np.diag(np.full(len(apart_db), np.inf))
+        usual_db = float(np.median(nearest.min(axis=1)))
+        limit_db = max(T.same_phrase_db, T.same_phrase_times * usual_db)
+        square = np.minimum(apart_db, 1e3)
+        np.fill_diagonal(square, 0.0)
+        joined = linkage(squareform(square, checks=False), "single")
+        return fcluster(joined, limit_db, "distance")
+
+    def _dispensable(self) -> int:
+        """Give the take that is missed the least.
+
+        It is neither one of the first nor of the latest; of the phrase of which most others are
+        kept it's the one whose neighbours in time are the closest.
+        """
+        phrases = self.phrases()
+        between = np.arange(T.first_takes, len(self.takes) - T.latest_takes)
+        often = np.bincount(phrases[between])
+        alike = np.flatnonzero(phrases == phrases[between[np.argmax(often[phrases[between]])]])
+        number = np.array([self.takes[i].number for i in alike])
+        gap = np.full(len(alike), np.inf)
+        gap[1:-1] = number[2:] - number[:-2]
+        gap[~np.isin(alike, between)] = np.inf
+        if np.isinf(gap).all():
+            return int(alike[np.isin(alike, between)][0])
+        return int(alike[np.argmin(gap)])
+
+    def _drop(self, i: int) -> None:
+        gone = self.takes.pop(i)
+        self.stack = np.delete(self.stack, i, axis=0)
+        self.local_db, self.mean_db, self.lead_in_db = (
+            np.delete(np.delete(table, i, axis=0), i, axis=1)
+            for table in (self.local_db, self.mean_db, self.lead_in_db)
+        )
+        if all(one.head != gone.head for one in self.takes):
+            self.aligner.forget(gone.head)
+
+    def _forget(self) -> None:
+        """Forget how far the takes are from each other."""
+        self.stack = np.zeros((0, 0, BANDS), np.float32)
+        self.local_db = self.mean_db = self.lead_in_db = np.zeros((0, 0))
+
+    def _whole(self, take: CleanTake) -> np.ndarray:
+        length = self.length + 2 * LAG_FRAMES
+        return from_press(take.frames, take.span, length, self.floor_db, LAG_FRAMES)
 
     def _mine(self, i: int) -> np.ndarray:
         return self.stack[i, LAG_FRAMES : LAG_FRAMES + self.takes[i].compared]
-
-    def from_press(self, take: Frames, span: Span, length: int, ahead: int = 0) -> np.ndarray:
-        """Give a take's floored bands from just after the press, padded with silence."""
-        start = span.press + T.skip_frames - ahead
-        body = take.mel_db[max(start, 0) : max(start, 0) + length]
-        out = np.tile(self.floor_db, (length, 1))
-        first = max(-start, 0)
-        body = body[: length - first]
-        out[first : first + len(body)] = np.maximum(body, self.floor_db)
-        return out
 
     def sample(self, frame: int) -> int:
         """Give the sample with which a frame begins."""
@@ -135,8 +213,39 @@ class Kept:
     def _new_aligner(self) -> Aligner:
         return Aligner(self.rate_hz, (self.lead_in_frames + T.skip_frames) * HOP_S)
 
-    def _laid(self, samples: np.ndarray, span: Span) -> CleanTake:
-        shift = self.aligner.learn(samples, self.sample(span.press))
+    def _laid(self, samples: np.ndarray, span: Span, number: int) -> CleanTake:
+        shift, head = self.aligner.learn(samples, self.sample(span.press))
         heard = frames(shifted(samples, shift), self.rate_hz)
         quiet_db = mean_db(heard.mel_db[: max(1, span.press - T.skip_frames)])
-        return CleanTake(samples, heard, span, quiet_db)
+        return CleanTake(samples, heard, span, quiet_db, number, head)
+
+
+def from_press(
+    take: Frames, span: Span, length: int, floor_db: np.ndarray, ahead: int = 0
+) -> np.ndarray:
+    """Give a take's floored bands from just after the press, padded with silence.
+
+    Parameters
+    ----------
+    take : Frames
+    span : Span
+    length : int
+        Frames that are wanted.
+    floor_db : ndarray, shape (BANDS,)
+    ahead : int
+        Frames by which they begin sooner.
+    """
+    start = span.press + T.skip_frames - ahead
+    body = take.mel_db[max(start, 0) : max(start, 0) + length]
+    out = np.tile(floor_db, (length, 1))
+    first = max(-start, 0)
+    body = body[: length - first]
+    out[first : first + len(body)] = np.maximum(body, floor_db)
+    return out
+
+
+def _grown(table: np.ndarray, count: int) -> np.ndarray:
+    """Give a square table with room for more rows and columns."""
+    out = np.zeros((count, count))
+    out[: len(table), : len(table)] = table
+    return out

@@ -25,7 +25,7 @@ class Thresholds:
     measuring, judging, describing, watching, recordings : dataclass
     """
 
-    version: str = "5"
+    version: str = "6"
     measuring: Measuring = field(default_factory=Measuring)
     judging: Judging = field(default_factory=Judging)
     describing: Describing = field(default_factory=Describing)

@@ -38,6 +38,19 @@ class Judging:
     )
 
     least_takes: int = threshold(3, "takes", "a baseline of fewer says nothing")
+    kept_takes: int = threshold(
+        64, "takes", "so many of a key's are kept: four times a baseline's usual 16, as many as a "
+        "sweep makes of a toy that is never the same",
+    )
+    first_takes: int = threshold(
+        24, "takes", "the first ones stay; with each of them the room is measured anew"
+    )
+    latest_takes: int = threshold(
+        16, "takes", "the latest ones stay: those of about a thousand touches"
+    )
+    noise_moved_db: float = threshold(
+        1.0, "dB", "later on the floor follows the room once a band has moved by more"
+    )
     same_phrase_db: float = threshold(
         3.0, "dB", "two takes closer than this in their worst window are one phrase"
     )
