@@ -50,22 +50,23 @@ def find_loop(
         The sound whose frames these are.
     rate_hz : int
     """
-    best, spread_db = None, _spread_db(mel_db)
+    best, spread_db, apart = None, _spread_db(mel_db), _Apart(mel_db)
     margin = T.loop_better * len(mel_db)
     longest = min(int(len(mel_db) / (1.0 + T.loop_passes)), T.loop_longest_frames)
     for lag in range(T.loop_shortest_frames, longest):
-        run = _longest_run(mel_db, sounding, spread_db, lag)
         # Twice the period repeats nearly as long: it must be clearly better to win.
-        if run is not None and (best is None or _worth(run) > _worth(best[1]) + margin):
+        least = 0.0 if best is None else _worth(best[1]) + margin
+        run = _longest_run(apart, sounding, spread_db, lag, least)
+        if run is not None and _worth(run) > least:
             best = lag, run
     if best is None:
         return None
     lag, (first, last, likeness) = best
     around = range(max(T.loop_shortest_frames, lag - 2), lag + 3)
     clean_db = _spread_db(clean_mel_db) if len(clean_mel_db) else 1.0
+    clean = _Apart(clean_mel_db)
     usual = [
-        _longest_run(clean_mel_db, clean_sounding, clean_db, other, loosely=True)
-        for other in around
+        _longest_run(clean, clean_sounding, clean_db, other, loosely=True) for other in around
     ]
     if any(run is not None and run[1] - run[0] > T.loop_usual * (last - first) for run in usual):
         return None
@@ -81,10 +82,29 @@ def _worth(run: tuple[int, int, float]) -> float:
     return (last - first) * likeness
 
 
-def _differences(mel_db: np.ndarray, lag: int) -> np.ndarray:
-    # A product with equal weights is much faster than `mean` over a short axis.
-    weights = np.full(mel_db.shape[1], 1.0 / mel_db.shape[1], mel_db.dtype)
-    return np.abs(mel_db[lag:] - mel_db[:-lag]) @ weights
+class _Apart:
+    """How far the frames of a sound are from those some frames later, dB: each lag is done once."""
+
+    def __init__(self, mel_db: np.ndarray):
+        self._mel_db = mel_db
+        self._by_lag: dict[int, np.ndarray] = {}
+        # A product with equal weights is much faster than `mean` over a short axis.
+        self._weights = np.full(mel_db.shape[1], 1.0 / mel_db.shape[1], mel_db.dtype)
+
+    def __len__(self) -> int:
+        return len(self._mel_db)
+
+    def by(self, lag: int) -> np.ndarray:
+        """Give the mean difference over the bands, shape (frames - lag,)."""
+        if lag not in self._by_lag:
+            later = self._mel_db[lag:] - self._mel_db[:-lag]
+            self._by_lag[lag] = np.abs(later, out=later) @ self._weights
+        return self._by_lag[lag]
+
+    def within(self, first: int, end: int, sounding: np.ndarray, lag: int) -> float:
+        """Give the mean of it from one frame to another, where one of the two sounds."""
+        heard = sounding[first:end]
+        return float(self.by(lag)[first : end - lag][heard[lag:] | heard[:-lag]].mean())
 
 
 def _spread_db(mel_db: np.ndarray) -> float:
@@ -93,13 +113,16 @@ def _spread_db(mel_db: np.ndarray) -> float:
 
 
 def _longest_run(
-    mel_db: np.ndarray, sounding: np.ndarray, spread_db: float, lag: int, loosely: bool = False
+    apart: _Apart, sounding: np.ndarray, spread_db: float, lag: int, least: float = 0.0,
+    loosely: bool = False,
 ) -> tuple[int, int, float] | None:
-    """Give first frame, end and likeness of the longest stretch that comes again after `lag`."""
-    if len(mel_db) < lag + T.loop_least_frames:
+    """Give first frame, end and likeness of the longest stretch that comes again after `lag`.
+
+    None where it has no more than `least` frames.
+    """
+    if len(apart) < lag + T.loop_least_frames:
         return None
-    apart = _differences(mel_db, lag)
-    smooth = np.convolve(apart, np.ones(T.loop_smooth_frames) / T.loop_smooth_frames, mode="same")
+    smooth = np.convolve(apart.by(lag), np.ones(T.loop_smooth_frames) / T.loop_smooth_frames, mode="same")
     alike = smooth < (1.0 - T.loop_alike) * spread_db
     if np.count_nonzero(alike) < T.loop_least_frames:
         return None
@@ -114,7 +137,7 @@ def _longest_run(
         enough = T.loop_least_frames if loosely else _enough(lag)
         if length >= enough and (best is None or length > best[1] - best[0]):
             best = first, last
-    if best is None:
+    if best is None or best[1] - best[0] <= least:
         return None
     first, last = best
     if loosely:
@@ -122,20 +145,15 @@ def _longest_run(
     both = sounding[first:last] & sounding[first + lag : last + lag]
     if np.count_nonzero(both) < T.loop_least_frames / 2:
         return None
-    part, heard = mel_db[first : last + lag], sounding[first : last + lag]
-    at_lag = _difference(part, heard, lag)
+    at_lag = apart.within(first, last + lag, sounding, lag)
     between = max(
-        _difference(part, heard, other) for other in range(2, lag - 1, max(1, lag // 12))
+        apart.within(first, last + lag, sounding, other)
+        for other in range(2, lag - 1, max(1, lag // 12))
     )
     likeness = 1.0 - at_lag / max(between, 1e-6)
     if between < at_lag + T.loop_contrast_db or likeness < T.loop_likeness:
         return None
     return first, last, likeness
-
-
-def _difference(mel_db: np.ndarray, sounding: np.ndarray, lag: int) -> float:
-    """Give the mean difference of frames so far apart, where one of the two sounds."""
-    return float(_differences(mel_db, lag)[sounding[lag:] | sounding[:-lag]].mean())
 
 
 def _enough(lag: int) -> float:
