@@ -16,7 +16,7 @@ GROUPS = [getattr(THRESHOLDS, one.name) for one in fields(THRESHOLDS) if one.nam
 EACH = [(group, one) for group in GROUPS for one in fields(group)]
 # What the ear is made of, not what it decides by.
 NAMES = {"T", "LAG_FRAMES", "HOP_S", "WINDOW_S", "BANDS", "BAND_LOW_HZ", "BAND_HIGH_HZ",
-         "SILENCE_DB", "AT_A_TIME", "DEAD_DB", "SIZE", "JUDGE", "JUDGING", "DESCRIBING", "RECORDINGS",
+         "SILENCE_DB", "AT_A_TIME", "COARSE", "DEAD_DB", "SIZE", "JUDGE", "JUDGING", "DESCRIBING", "RECORDINGS",
          "THRESHOLDS", "LEAST_TAKES", "LEAST_RATE_HZ"}  # fmt: skip
 ROOT = Path(rig.listen.__file__).parent
 

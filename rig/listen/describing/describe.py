@@ -14,7 +14,7 @@ from rig.listen.describing.cuts import find_cut
 from rig.listen.describing.drones import find_drone, find_noise
 from rig.listen.describing.excerpts import Compared, Description, Excerpt, rounded
 from rig.listen.describing.loops import find_loop
-from rig.listen.describing.repitch import find_repitch, voice_shift
+from rig.listen.describing.repitch import Voices, find_repitch, voice_shift
 from rig.listen.measures.features import HOP_S, Frames
 from rig.listen.measures.span import LAG_FRAMES, Span
 from rig.listen.thresholds import THRESHOLDS
@@ -159,14 +159,15 @@ def _steady_change(pair: Compared, begins: int, measures: dict) -> Description:
     blip = _is_blip(changed, both, pair.dwell)
     since = pair.since(begins)
 
-    repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz)
+    voices = Voices(since.mine, since.theirs, pair.rate_hz)
+    repitch = find_repitch(since.mine, since.theirs, pair.room, pair.rate_hz, voices)
     measures["pitch_cents"] = round(repitch.cents, 0)
     measures["pitch_fit"] = rounded(repitch.fit)
     if abs(repitch.cents) >= T.least_cents and repitch.fit > (T.sure_fit if blip else T.least_fit):
         return Description("pitch", measures["pitch_cents"], "cents")
     if not blip:
         heard = (since.sounding & since.clean_sounding)[: since.dwell]
-        voice = voice_shift(since.mine, since.theirs, heard, pair.rate_hz)
+        voice = voice_shift(voices, heard)
         if voice is not None:
             measures["voice_cents"] = round(voice, 0)
             if abs(voice) >= T.least_voice_cents:

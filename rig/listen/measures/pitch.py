@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import fftconvolve, firwin
+from scipy.signal import firwin, upfirdn
 
 from rig.listen.measures.features import HOP_S
 from rig.listen.thresholds import THRESHOLDS
@@ -126,6 +128,15 @@ def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
     slower = max(1, rate_hz // T.voice_rate_hz)
     while round(HOP_S * rate_hz) % slower:
         slower -= 1
-    taps = firwin(10 * slower + 31, T.voice_band_hz, fs=rate_hz)
-    part = fftconvolve(sound, taps, mode="same")[::slower]
+    taps, delay = _low_pass(slower, rate_hz)
+    part = upfirdn(taps, sound, down=slower)[delay : delay + -(-len(sound) // slower)]
     return part, rate_hz // slower
+
+
+@lru_cache(maxsize=8)
+def _low_pass(slower: int, rate_hz: int) -> tuple[np.ndarray, int]:
+    """Give the taps of the low pass, and its delay at the lower rate."""
+    taps = firwin(10 * slower + 31, T.voice_band_hz, fs=rate_hz)
+    delay = (len(taps) - 1) // 2
+    ahead = -delay % slower
+    return np.concatenate([np.zeros(ahead), taps]), (delay + ahead) // slower
