@@ -122,7 +122,8 @@ def _longest_run(
     """
     if len(apart) < lag + T.loop_least_frames:
         return None
-    smooth = np.convolve(apart.by(lag), np.ones(T.loop_smooth_frames) / T.loop_smooth_frames, mode="same")
+    width = T.loop_smooth_frames
+    smooth = np.convolve(apart.by(lag), np.ones(width) / width, mode="same")
     alike = smooth < (1.0 - T.loop_alike) * spread_db
     if np.count_nonzero(alike) < T.loop_least_frames:
         return None

@@ -92,7 +92,8 @@ def find_repitch(
             return np.inf
         count = a.shape[1] - abs(points)
         mine, theirs = grids[step]
-        mine_rows, mine_sum = mine.part(slice(first * step, end * step, step), max(points, 0), count)
+        rows = slice(first * step, end * step, step)
+        mine_rows, mine_sum = mine.part(rows, max(points, 0), count)
         their_rows, their_sum = theirs.part(place[first:end], max(-points, 0), count)
         total = mine_sum + their_sum
         their_rows -= mine_rows

@@ -56,8 +56,9 @@ class Baseline:
     """
 
     def __init__(self, kept: Kept):
-        if len(kept.takes) < T.least_takes:
-            raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {len(kept.takes)}")
+        count = len(kept.takes)
+        if count < T.least_takes:
+            raise ValueError(f"a baseline needs at least {T.least_takes} takes, not {count}")
         kept.compare_all()
         self._aligner, self._sample = kept.aligner, kept.sample
         self.rate_hz = kept.rate_hz

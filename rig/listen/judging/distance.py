@@ -28,7 +28,7 @@ class Distance:
     lag : int
         Frames by which that one must be shifted to fit.
     trace_db : ndarray, shape (frames,)
-        The difference frame by frame, from `rig.listen.judging.baseline.SKIP_FRAMES` after the press on.
+        The difference frame by frame, from `skip_frames` after the press on.
     """
 
     local_db: float

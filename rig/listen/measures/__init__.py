@@ -1,1 +1,1 @@
-"""What is measured of a sound: its bands, its pitch, its level, and whether it is clipped or steady."""
+"""What is measured of a sound: bands, pitch, level, and whether it is clipped or steady."""

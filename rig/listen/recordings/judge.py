@@ -124,7 +124,10 @@ class Recordings:
         found = []
         for which in self.alike[1:]:
             mine = self.clean[which[0]]
-            laid = {i: lay(mine, one, self.rate_hz) for i, one in enumerate(self.clean) if i not in which}
+            laid = {
+                i: lay(mine, one, self.rate_hz)
+                for i, one in enumerate(self.clean) if i not in which
+            }
             beside, told = self._told(mine, laid)
             apart_db = min(one.distance.local_db for one in laid.values())
             found.append(Unlike(tuple(which), apart_db, beside, told))
@@ -149,7 +152,8 @@ class Recordings:
         note, p_value = None, None
         if self.tail is None:
             few = f"fewer than {JUDGING.least_takes} recordings from before"
-            note = f"{few}{' are alike' if len(self.clean) >= JUDGING.least_takes else ''}: no p value"
+            unlike = " are alike" if len(self.clean) >= JUDGING.least_takes else ""
+            note = f"{few}{unlike}: no p value"
         else:
             p_value = self.tail.p_value(distance.both_db)
         measures = {
@@ -184,7 +188,9 @@ class Recordings:
         told = self._described(mine, laid[nearest], self.clean[nearest])
         if not alike or told.sound == "timbre":
             # It may be another phrase, played faster or slower: which one shows by its fit.
-            tries = {i: self._described(mine, laid[i], self.clean[i]) for i in order[:RECORDINGS.tried]}
+            tries = {
+                i: self._described(mine, laid[i], self.clean[i]) for i in order[: RECORDINGS.tried]
+            }
             best = max(tries, key=lambda i: _fit(tries[i]))
             if _fit(tries[best]) > (RECORDINGS.other_phrase_fit if alike else 0.0):
                 nearest, told = best, tries[best]

@@ -10,7 +10,15 @@ from rig.listen.thresholds.measuring import Measuring
 from rig.listen.thresholds.recordings import OfRecordings
 from rig.listen.thresholds.watching import Watching
 
-__all__ = ["THRESHOLDS", "Describing", "Judging", "Measuring", "OfRecordings", "Thresholds", "Watching"]
+__all__ = [
+    "THRESHOLDS",
+    "Describing",
+    "Judging",
+    "Measuring",
+    "OfRecordings",
+    "Thresholds",
+    "Watching",
+]
 
 
 @dataclass(frozen=True)
