@@ -37,6 +37,9 @@ def sweep(
     explore: bool = typer.Option(
         False, "--explore", help="By hand: poke at will, and say which two it was."
     ),
+    retry: bool = typer.Option(
+        False, "--retry", help="Make after all what earlier runs have set aside."
+    ),
 ) -> None:
     """Touch every pair of pads, judge and log each; continues what was interrupted.
 
@@ -52,15 +55,17 @@ def sweep(
     if loaded.rig.bench != "simulated":
         out.print(CAUTIONS)
     if by_hand:
-        done, told = run_by_hand(loaded, name, Terminal(out, loaded), explore)
+        done, told = run_by_hand(loaded, name, Terminal(out, loaded), explore, retry)
     else:
-        done, told = run_sweep(loaded, name, SweepView(out, loaded.toy))
+        done, told = run_sweep(loaded, name, SweepView(out, loaded.toy), retry)
     out.print(told)
     if done:
         out.print(f"next: padsweep replay --project {project}")
 
 
-def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone | None, str]:
+def run_sweep(
+    project: Project, name: str, view: SweepView, retry: bool = False
+) -> tuple[SweepDone | None, str]:
     """Run or continue a sweep to its end and say in a line what it came to.
 
     Raises
@@ -70,8 +75,10 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
     """
     with closing(open_log(project, name)) as log:
         try:
-            with at_bench(project) as bench, closing(Sweep(project, bench, log).run()) as events:
-                done = view.show(events)
+            with at_bench(project) as bench:
+                sweep = Sweep(project, bench, log, retry=retry)
+                with closing(sweep.run()) as events:
+                    done = view.show(events)
         except KeyboardInterrupt:
             off = "" if alarm() else "the toy is off, all pads are open and "
             raise Stopped(
@@ -82,7 +89,7 @@ def run_sweep(project: Project, name: str, view: SweepView) -> tuple[SweepDone |
 
 
 def run_by_hand(
-    project: Project, name: str, terminal: Terminal, explore: bool
+    project: Project, name: str, terminal: Terminal, explore: bool, retry: bool = False
 ) -> tuple[SweepDone | None, str]:
     """Run or continue a sweep by hand until its end or until the person leaves.
 
@@ -94,7 +101,7 @@ def run_by_hand(
     again = f"`padsweep sweep --project {project.folder}` continues"
     with closing(open_log(project, name)) as log, single_keys():
         with closing(open_hands(project, terminal)) as bench:
-            sweep = SweepByHand(project, bench, log)
+            sweep = SweepByHand(project, bench, log, retry=retry)
             with closing(sweep.explore() if explore else sweep.run()) as events:
                 try:
                     done = terminal.show(events)

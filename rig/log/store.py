@@ -211,6 +211,12 @@ class SweepLog:
         row = (open_intents.pop(), self._now(), reason)
         self._put(lambda db, _: insert(db, "withdrawal", *row))
 
+    def forgive(self, reason: str) -> None:
+        """Withdraw every intent that never became a touch: none counts as a kill any more."""
+        for plan_key, open_intents in self._unmade.items():
+            while open_intents:
+                self.withdraw(plan_key, reason)
+
     def attempts(self, plan_key: str) -> int:
         """Give how many intents of this plan key never became a touch (the rig was killed)."""
         return len(self._unmade.get(plan_key, ()))

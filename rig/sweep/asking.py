@@ -46,11 +46,15 @@ class SweepByHand(Run):
     bench : ListeningBench
     log : SweepLog
         Open for writing, of this very set-up.
+    retry : bool
+        Make what was set aside in earlier runs after all.
     """
 
-    def __init__(self, project: Project, bench: ListeningBench, log: SweepLog):
+    def __init__(
+        self, project: Project, bench: ListeningBench, log: SweepLog, *, retry: bool = False
+    ) -> None:
         self.person = PersonHand(project, bench, log)
-        super().__init__(project, self.person, log)
+        super().__init__(project, self.person, log, retry=retry)
 
     def explore(self) -> Generator[SweepEvent, None, None]:
         """Listen while the person pokes at will, and ask which two it was when something is new.
@@ -122,9 +126,9 @@ class PersonHand:
         self.bench = bench
         self.log = log
         self.rate_hz = bench.rate_hz
-        self.listener = Listener(bench, project.rig.timings)
         self._wait_s = project.rig.by_hand.wait_s
         self._longest_s = project.toy.longest_phrase_s + 1.0
+        self.listener = Listener(bench, project.rig.timings, self._longest_s)
         self._held: tuple[str, ...] = ()
         self._sounds = False
 
@@ -199,11 +203,10 @@ class PersonHand:
 
     # One touch
 
-    def ready(self, step: Step) -> None:
+    def ready(self, step: Step) -> bool:
         """Wait until the toy is quiet, where it may sound from the touch before."""
-        if self._sounds:
-            self.listener.until_quiet(self._longest_s)
-        self._sounds = False
+        sounds, self._sounds = self._sounds, False
+        return not sounds or self.listener.until_quiet(self._longest_s) != "froze"
 
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Ask for a press, bridged or not, and hear it; see `Hand.make`."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NoReturn
 
 import numpy as np
 
 from rig.bench.refusal import refusal
-from rig.errors import BadSound, CaptureLost, RigError
+from rig.errors import BadSound, CaptureLost, RigError, ToyLost
 from rig.listen import (
     LEAST_TAKES,
     Ear,
@@ -27,17 +28,14 @@ from rig.sweep import sounding
 from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
 from rig.sweep.hearing import EXPLAINED, Heard
 from rig.sweep.known import Knowledge
-from rig.sweep.outcome import Outcome
+from rig.sweep.limits import LIMITS, Patience
+from rig.sweep.outcome import UNSETTLED, Outcome
 from rig.sweep.steps import Step, step_words
 
+RETRIED = "retried"
+"""The event behind whose touch what had been set aside is due again."""
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
-DOUBTS_IN_A_ROW = 3
-LOST_IN_A_ROW = 4
-KILLS = 2
-"""A touch during which the rig or this program ended so often is not made again."""
-LOUD_CLEAN_TAKES = 2
-"""One clipped take in a baseline may be a door that was slammed; the second one is the toy."""
 
 
 class Book:
@@ -58,16 +56,28 @@ class Book:
         self.rate_hz = rate_hz
         self.known = Knowledge(project)
         self.ear = Ear(rate_hz)
-        self._lost_in_a_row = 0
-        self._loud_clean_takes = 0
+        self.patience = Patience()
 
     def remember(self) -> None:
         """Take in what the log holds already."""
+        events = self.log.events()
+        retried = {event.touch for event in events if event.kind == RETRIED}
+        unsettled = {e.touch for e in events if e.kind == UNSETTLED and e.detail.get("lost")}
         for record in self.log.records():
             outcome = Outcome.of(record)
+            if outcome is not None and record.number in unsettled:
+                outcome = replace(outcome, fault=UNSETTLED)
             if outcome is not None:
                 samples = self.log.read_take(record.number)[0] if outcome.is_clean else None
                 self._apply(outcome, samples, record.offsets)
+            if record.number in retried:
+                self.known.retry()
+
+    def retry(self) -> None:
+        """Have what was set aside in earlier runs made after all."""
+        self.known.retry()
+        self.log.event(RETRIED, self.log.next_number() - 1)
+        self.log.forgive("made after all, as the person asked")
 
     def _apply(
         self, outcome: Outcome, samples: np.ndarray | None, offsets: dict[str, int]
@@ -94,12 +104,9 @@ class Book:
         judgement = self.heard_as(step.key, heard)
         self.log.judged(number, judgement)
         if judgement.sound != "lost":
-            self._lost_in_a_row = 0
-        elif step.pads:
-            self._lost_in_a_row += 1
-            if self._lost_in_a_row >= LOST_IN_A_ROW:
-                # A bend may be louder than the toy: whether that fits, a clean press shows.
-                self.known.check_next()
+            self.patience.regain("lost")
+        elif step.pads and self.patience.lose("clipped"):
+            self.known.check_next()
         return judgement
 
     def finish(self) -> Iterator[SweepEvent]:
@@ -108,6 +115,11 @@ class Book:
         left_out = self._left_out()
         if left_out:
             yield Noticed(left_out)
+        if aside := len(self.known.set_aside_for_faults()):
+            what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
+            yield Noticed(
+                f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
+            )
         self.log.event("done", touches=self.known.touches)
         self.log.flush()
 
@@ -147,7 +159,7 @@ class Book:
         self.log.completed(number, after, evidence)
         outcome = Outcome(step, sound=judgement.sound, after=after)
         self.known.apply(outcome)
-        if outcome.is_lost:
+        if outcome.trouble:
             return self._again(number, step, sounding.lost_words(judgement.measures))
         dull = judgement.sound == "none" and after == "answers"
         if self.project.rig.keep == "finds" and dull and number % SAMPLE_EVERY:
@@ -162,17 +174,18 @@ class Book:
         why = refusal(self.project, step.touch(self.project))
         if why is None:
             return None
-        return self.set_aside(step, f"refused: {why}")
+        return self.set_aside(step, "refused", f"refused: {why}")
 
     def killed_before(self, step: Step) -> SetAside | None:
         """Set a step aside during which this program or the rig ended twice; else None."""
-        if self.log.attempts(step.plan_key) < KILLS or not step.pads:
+        limit = LIMITS["killed"]
+        if self.log.attempts(step.plan_key) < limit.of_step or not step.pads:
             return None
-        return self.set_aside(step, "the rig or this program ended during it, twice")
+        return self.set_aside(step, "killed", f"{limit.told}, {limit.of_step} times")
 
-    def set_aside(self, step: Step, why: str) -> SetAside:
+    def set_aside(self, step: Step, fault: str, why: str) -> SetAside:
         """Leave a step to the person; gives what tells so."""
-        self.known.set_aside(step)
+        self.known.set_aside(step, fault)
         self.log.event("set aside", plan_key=step.plan_key, why=why)
         return SetAside(step_words(step, self.project), why)
 
@@ -185,9 +198,9 @@ class Book:
             Too many in a row.
         """
         self.known.apply(outcome)
-        self._lost_in_a_row += 1
+        too_many = self.patience.lose("lost")
         yield self._again(number, outcome.step, why)
-        if self._lost_in_a_row >= LOST_IN_A_ROW:
+        if too_many:
             self.log.event("paused", why=why)
             if why in EXPLAINED:
                 look = "put that right"
@@ -196,12 +209,42 @@ class Book:
             else:
                 look = "check the sound lead, its level and the marker's wire"
             raise CaptureLost(
-                f"{self._lost_in_a_row} takes in a row were lost ({why}): {look}, {sounding.ON}"
+                f"{self.patience.count('lost')} takes in a row were lost ({why}): {look}, {sounding.ON}"
             )
 
     def _again(self, number: int, step: Step, why: str) -> SweepEvent:
         is_aside = step.pads is not None and self.known.spot(step).aside
-        return self.set_aside(step, why) if is_aside else TakeLost(number, why)
+        return self.set_aside(step, "lost", why) if is_aside else TakeLost(number, why)
+
+    def unsettled(self, number: int, step: Step) -> SetAside | None:
+        """Take in a touch whose sequel was lost; it is made again, or set aside."""
+        self.log.event(UNSETTLED, touch=number, lost=True)
+        self.known.apply(Outcome(step, UNSETTLED))
+        return self._too_often(step, "unsettled")
+
+    def _too_often(self, step: Step, fault: str) -> SetAside | None:
+        if step.pads is None or self.known.spot(step).aside != fault:
+            return None
+        return self.set_aside(step, fault, f"{LIMITS[fault].told}, {LIMITS[fault].of_step} times")
+
+    def unanswered(self, outcome: Outcome) -> SetAside | None:
+        """Take in a touch that was ended for want of an answer; it is made again, or set aside.
+
+        Raises
+        ------
+        ToyLost
+            Too many in a row.
+        """
+        step, limit = outcome.step, LIMITS["unanswered"]
+        self.known.apply(outcome)
+        if self.patience.lose("unanswered"):
+            self.log.event("paused", why=limit.told)
+            raise ToyLost(
+                f"key {step.key!r} is answered when it is pressed alone, but "
+                f"{limit.in_a_row} touches in a row began without an answer: look at the key's "
+                f"lead, the sound lead and the toy's supply, {sounding.ON}"
+            )
+        return self._too_often(step, "unanswered")
 
     @property
     def _by_hand(self) -> bool:
@@ -221,7 +264,7 @@ class Book:
         if is_clipped(as_stored(heard.samples)):
             yield from self._take_in_loud(number, step, heard)
             return
-        self._lost_in_a_row = 0
+        self.patience.regain("lost")
         if step.kind == "baseline":
             self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
@@ -237,7 +280,7 @@ class Book:
         self._apply(outcome, heard.samples, heard.offsets)
         if outcome.is_hit:
             self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
-        if self.known.doubts >= DOUBTS_IN_A_ROW:
+        if self.known.doubts >= LIMITS["doubt"].in_a_row:
             raise RigError(
                 f"the toy no longer sounds like its baseline (touch {number}): check battery, "
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"
@@ -247,16 +290,16 @@ class Book:
         """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
         judgement = too_loud(heard.samples)
         self.log.judged(number, judgement)
-        self._loud_clean_takes += self._is_first_baseline()
+        too_many = self._is_first_baseline() and self.patience.lose("clipped baseline")
         learnt = self.ear.takes_learnt(step.key)
-        if not learnt or self._loud_clean_takes >= LOUD_CLEAN_TAKES:
+        if not learnt or too_many:
             self._refuse(sounding.too_loud(step.key, heard.samples))
         try:
             outcome = Outcome(step, sound=judgement.sound, after="answers")
             yield from self.lose(number, outcome, sounding.lost_words(judgement.measures))
         except CaptureLost:
             rise_db = judgement.measures["over_db"] - self.ear.peak_dbfs(step.key)
-            raise sounding.grown_loud(step.key, rise_db, self._lost_in_a_row) from None
+            raise sounding.grown_loud(step.key, rise_db, self.patience.count("lost")) from None
 
     def _check_sounding(self, number: int, key: str, heard: Heard) -> None:
         press = self.span(heard.offsets, len(heard.samples)).press

@@ -35,10 +35,14 @@ class Sweep(Run):
     bench : Bench
     log : SweepLog
         Open for writing, of this very set-up.
+    retry : bool
+        Make what was set aside in earlier runs after all.
     """
 
-    def __init__(self, project: Project, bench: Bench, log: SweepLog):
-        super().__init__(project, RigHand(project, bench, log), log)
+    def __init__(
+        self, project: Project, bench: Bench, log: SweepLog, *, retry: bool = False
+    ) -> None:
+        super().__init__(project, RigHand(project, bench, log), log, retry=retry)
 
 
 class RigHand:
@@ -82,15 +86,16 @@ class RigHand:
         """Give a step's touch."""
         return step.touch(self.project)
 
-    def ready(self, step: Step) -> None:
+    def ready(self, step: Step) -> bool:
         """Let the last phrase end before a clean take, so that it has a quiet beginning."""
-        if step.kind != "baseline":
-            return
         longest_s = self.project.toy.longest_phrase_s
-        if self.ear.takes_learnt(step.key) >= LEAST_TAKES:
+        if step.kind != "baseline":
+            pass
+        elif self.ear.takes_learnt(step.key) >= LEAST_TAKES:
             self.recovery.listen(longest_s, self.ear.baseline(step.key))
         else:
             self.bench.wait(longest_s)
+        return True
 
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Make a touch; it is ended before it closes where its lead-in shows a dead toy."""

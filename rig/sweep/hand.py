@@ -94,8 +94,8 @@ class Hand(Protocol):
     def touch(self, step: Step) -> Touch:
         """Give a step's touch as this hand makes it."""
 
-    def ready(self, step: Step) -> None:
-        """Wait until a step may begin."""
+    def ready(self, step: Step) -> bool:
+        """Wait until a step may begin; False where the person says that the toy froze."""
 
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Make a touch.

@@ -6,13 +6,12 @@ from collections import defaultdict
 from dataclasses import dataclass, field, replace
 
 from rig.project import Project
+from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.steps import Step, pair_steps
 
 CONFIRM_TRIES = 3
 """A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
-TRIES = 3
-"""A touch whose take was lost is made again until this many have failed."""
 MORE_TAKES = 6
 MORE_TAKES_MOST = 3
 """Clean takes made when the toy says something new, and at most, in baselines."""
@@ -29,8 +28,8 @@ class _Spot:
     stops: int = 0
     confirm_tries: int = 0
     confirmed: bool = False
-    failures: int = 0
-    aside: bool = False
+    faults: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    aside: str = ""
 
     @property
     def wants_confirming(self) -> bool:
@@ -90,8 +89,8 @@ class Knowledge:
             self.hear_more(step.key)
         self.touches += outcome.counts
         self.freezes += outcome.after == "freeze"
-        if outcome.is_lost:
-            self._apply_lost(step)
+        if outcome.trouble:
+            self._apply_fault(step, outcome.trouble)
         elif not outcome.counts:
             return
         elif step.pads:
@@ -99,14 +98,14 @@ class Knowledge:
         else:
             self._apply_clean(outcome)
 
-    def _apply_lost(self, step: Step) -> None:
+    def _apply_fault(self, step: Step, fault: str) -> None:
         if step.pads is None:
-            self.check_lost = self.check_lost or step.kind == "check"
+            self.check_lost = self.check_lost or (step.kind == "check" and fault == "lost")
             return
-        spot = self.spot(step)
-        spot.failures += 1
-        if spot.failures >= TRIES:
-            self.set_aside(step)
+        faults = self.spot(step).faults
+        faults[fault] += 1
+        if faults[fault] >= LIMITS[fault].of_step:
+            self.set_aside(step, fault)
 
     def _apply_clean(self, outcome: Outcome) -> None:
         if outcome.stopped:
@@ -151,15 +150,29 @@ class Knowledge:
         else:
             self.confirms.pop(again, None)
 
-    def set_aside(self, step: Step) -> bool:
-        """Leave a pair's touch to the person; False for a clean press, which is needed."""
+    def set_aside(self, step: Step, why: str) -> None:
+        """Leave a pair's touch to the person: for a fault of `LIMITS`, or as the person said."""
         self.drop(step)
-        if step.pads is None:
-            return False
-        self.spot(step).aside = True
+        self.spot(step).aside = why
         self.left.pop(replace(step, kind="sweep"), None)
         self.confirms.pop(replace(step, kind="confirm"), None)
-        return True
+
+    def set_aside_for_faults(self) -> list[Step]:
+        """Give the pairs' touches that were set aside after too many faults."""
+        return [step for step, spot in self.spots.items() if spot.aside in LIMITS]
+
+    def retry(self) -> None:
+        """Have what was set aside made after all, as if nothing had gone wrong."""
+        for step, spot in list(self.spots.items()):
+            spot.faults.clear()
+            was_aside, spot.aside = spot.aside, ""
+            if was_aside and spot.wants_confirming:
+                self.confirms[replace(step, kind="confirm")] = None
+            elif was_aside and not spot.swept and not self._is_below_a_stop(step):
+                self.left[step] = None
+
+    def _is_below_a_stop(self, step: Step) -> bool:
+        return any(self.spots[higher].stops for higher in self._higher[step])
 
     @property
     def wants_check(self) -> bool:

@@ -14,6 +14,8 @@ Answer = Literal["known", "strange", "none"]
 """How a press was answered before anything closed; see `rig.listen.Baseline.answer`."""
 NO_ANSWER = "the toy did not answer"
 """The fault of a touch that was ended for want of an answer."""
+UNSETTLED = "unsettled"
+"""The fault of a touch whose sequel was lost, and the event that says so."""
 LEAD_IN = "lead_in"
 """The fact of a row that says how; rows from before there was such a fact have none."""
 
@@ -55,11 +57,13 @@ class Outcome:
         return self.fault is None and self.after is not None
 
     @property
-    def is_lost(self) -> bool:
-        """Say whether the touch shows nothing, since its take is lost, and must be made again."""
+    def trouble(self) -> str | None:
+        """Say for which fault of `rig.sweep.limits.LIMITS` it must be made again; None: it shows
+        something, or was stopped before it could."""
         if self.fault:
-            return self.fault != NO_ANSWER
-        return self.counts and self.sound == "lost" and not self.stopped
+            return {NO_ANSWER: "unanswered", UNSETTLED: "unsettled"}.get(self.fault, "lost")
+        is_lost = self.counts and self.sound == "lost" and not self.stopped
+        return "lost" if is_lost else None
 
     @property
     def is_hit(self) -> bool:

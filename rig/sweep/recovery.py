@@ -1,13 +1,12 @@
 """The recovery ladder: the one place that decides whether the toy is alive.
 
-Rungs, each with its own limit on tries: wait out the longest phrase and press again; press
-the keys that turn the toy on; pulse its reset line, where wired; cut the supply, let the rail fall, restore it, turn the toy
-on. After the last rung the sweep stops with the toy off.
+Its rungs are `RUNGS`, from the gentlest on; after the last one the sweep stops with the toy off.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,7 +21,6 @@ from rig.sweep.hearing import Heard, Watcher, hear
 
 RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
-POWER_CYCLES = 3
 PRESSES = 5
 SILENT_PRESSES = 2
 TAIL_CHECK_S = 0.15
@@ -96,31 +94,19 @@ class Recovery:
             The same, but it isn't the toy that fails: it sounds at another level, or no sound
             comes in.
         """
-        self.listen(self.project.toy.longest_phrase_s, baseline)
-        self.note("recovery", rung="wait")
-        if self.answers(key, baseline):
-            return Revival("wait", 1)
-        if self.project.toy.on:
-            self.note("recovery", rung="turn on")
-            for on_key in self.project.toy.on:
-                self._press(on_key)
-            if self.answers(key, baseline):
-                return Revival("turn on", 1)
-        if self.bench.pulse_reset():
-            self.note("recovery", rung="reset line")
-            self._turn_on()
-            if self.answers(key, baseline):
-                return Revival("reset line", 1)
-        for tries in range(1, POWER_CYCLES + 1):
-            fell_s = self.power_cycle(tries)
-            self.note("recovery", rung="supply", tries=tries, rail_fell_s=round(fell_s, 3))
-            if self.answers(key, baseline):
-                return Revival("supply", tries)
+        for rung in RUNGS:
+            for tries in range(1, rung.tries + 1):
+                detail = rung.climb(self, baseline, tries)
+                if detail is None:
+                    break
+                self.note("recovery", rung=rung.name, **detail)
+                if self.answers(key, baseline):
+                    return Revival(rung.name, tries)
         is_off = self.bench.safe() is None
         self._check_sound(key, baseline)
         self.note("toy lost", key=key)
         raise ToyLost(
-            f"the toy doesn't answer key {key!r} after {POWER_CYCLES} power cycles; "
+            f"the toy doesn't answer key {key!r} after {RUNGS[-1].tries} power cycles; "
             f"{'it is off and ' if is_off else ''}all pads are open: look at it and its sound lead, "
             "then run `padsweep sweep` to continue"
         )
@@ -147,6 +133,31 @@ class Recovery:
         if not baseline.is_quiet(level_db):
             louder_db = float(np.median(level_db)) - baseline.noise_level_db
             raise sounding.covered(key, louder_db, room.samples, self.bench.rate_hz)
+
+    # The rungs: each gives what is noted of it, or None where this rig or toy hasn't got it
+
+    def wait(self, baseline: Baseline, tries: int) -> dict:
+        """Wait out the longest phrase."""
+        self.listen(self.project.toy.longest_phrase_s, baseline)
+        return {}
+
+    def press_on(self, baseline: Baseline, tries: int) -> dict | None:
+        """Press the keys that turn the toy on."""
+        for key in self.project.toy.on:
+            self._press(key)
+        return {} if self.project.toy.on else None
+
+    def reset(self, baseline: Baseline, tries: int) -> dict | None:
+        """Pulse the toy's reset line, where one is wired, and turn the toy on."""
+        if not self.bench.pulse_reset():
+            return None
+        self._turn_on()
+        return {}
+
+    def cut_supply(self, baseline: Baseline, tries: int) -> dict:
+        """Cut the supply until the rail is down, longer on each try, restore it, turn the toy on."""
+        fell_s = self.power_cycle(tries)
+        return {"tries": tries, "rail_fell_s": round(fell_s, 3)}
 
     def power_cycle(self, tries: int = 1) -> float:
         """Cut the supply until the rail is down, longer on each try; give the fall time in s.
@@ -208,3 +219,20 @@ class Recovery:
             timings.before_ms, timings.lead_in_ms, dwell_ms=20, tail_ms=60,
         )
         return hear(self.bench, touch)
+
+
+@dataclass(frozen=True)
+class Rung:
+    """A way to bring a toy back, and how often it is tried."""
+
+    name: str
+    tries: int
+    climb: Callable[[Recovery, Baseline, int], dict | None]
+
+
+RUNGS = (
+    Rung("wait", 1, Recovery.wait),
+    Rung("turn on", 1, Recovery.press_on),
+    Rung("reset line", 1, Recovery.reset),
+    Rung("supply", 3, Recovery.cut_supply),
+)

@@ -28,11 +28,10 @@ from rig.sweep.events import (
 )
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
-from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
+from rig.sweep.limits import LIMITS
+from rig.sweep.outcome import LEAD_IN, NO_ANSWER, UNSETTLED, Outcome
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, step_words
-
-RESTARTS_IN_A_ROW, TRIPS_IN_A_ROW = 3, 3
 
 
 @dataclass
@@ -55,10 +54,13 @@ class Run:
     hand : Hand
     log : SweepLog
         Open for writing, of this very set-up.
+    retry : bool
+        Make what was set aside in earlier runs after all.
     """
 
-    def __init__(self, project: Project, hand: Hand, log: SweepLog):
+    def __init__(self, project: Project, hand: Hand, log: SweepLog, *, retry: bool = False):
         self.project = project
+        self.retry = retry
         self.hand = hand
         self.log = log
         self.book = Book(project, log, hand.rate_hz)
@@ -67,7 +69,6 @@ class Run:
         self.recoveries = 0
         self._pending: Pending | None = None
         self._redo: Step | None = None
-        self._restarts = 0
         self._tripped: list[frozenset[str]] = []
 
     def run(self) -> Generator[SweepEvent, None, None]:
@@ -100,6 +101,8 @@ class Run:
 
     def _begin(self) -> Iterator[SweepEvent]:
         self.book.remember()
+        if self.retry:
+            self.book.retry()
         state = self.hand.state()
         self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
         yield SweepStarted(self.known.touches, self.known.touches + touches_left(self.known))
@@ -129,7 +132,8 @@ class Run:
         if aside := self.book.refused(step) or self.book.killed_before(step):
             yield aside
             return
-        self.hand.ready(step)
+        if not self.hand.ready(step):
+            yield from self._complete_pending(step.key, False)
         touch = self.hand.touch(step)
         self.log.intend(step.plan_key, touch)
         began = datetime.now(UTC)
@@ -157,13 +161,16 @@ class Run:
             yield from self._complete_pending(step.key, False, closed)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
-        elif not made.answer:
-            self._drop_pending()
+        elif not made.answer and (pending := self._pending):
+            self._pending = None
+            if aside := self.book.unsettled(pending.number, pending.step):
+                yield aside
         outcome = Outcome(step, heard.fault, unanswered)
-        if outcome.is_lost:
+        if outcome.trouble == "lost":
             yield from self.book.lose(number, outcome, heard.fault)
         elif unanswered:
-            self.known.apply(outcome)
+            if aside := self.book.unanswered(outcome):
+                yield aside
         else:
             yield from self._take_in_whole(number, replace(made, heard=heard))
         yield Progress(
@@ -189,7 +196,7 @@ class Run:
 
     def _take_in_whole(self, number: int, made: Made) -> Iterator[SweepEvent]:
         step, heard = made.step, made.heard
-        self._restarts = 0
+        self.book.patience.regain("restart", "unanswered")
         if heard.timeline.guarded:
             yield from self._take_in_trip(Pending(number, step, heard))
             return
@@ -294,10 +301,10 @@ class Run:
             yield news
 
     def _drop_pending(self) -> None:
-        """Give up on a touch whose sequel isn't known: it is due again."""
+        """Give up on a touch whose sequel won't come: it is due again."""
         if self._pending:
             self.known.drop(self._pending.step)
-            self.log.event("unsettled", touch=self._pending.number)
+            self.log.event(UNSETTLED, touch=self._pending.number)
             self._pending = None
 
     # What the person says
@@ -327,7 +334,7 @@ class Run:
             self._redo = step
 
     def _skip(self, step: Step) -> SweepEvent:
-        return self.book.set_aside(step, "by you, for this run")
+        return self.book.set_aside(step, "skipped", "by you, for this run")
 
     # Failures
 
@@ -347,7 +354,7 @@ class Run:
             yield from self._close(pending, "guarded", {})
             self._tripped.append(frozenset(step.pads))
             # A pad that pulls hard trips with many others; a short or a warm part with any.
-            if len(self._tripped) < TRIPS_IN_A_ROW or frozenset.intersection(*self._tripped):
+            if len(self._tripped) < LIMITS["trip"].in_a_row or frozenset.intersection(*self._tripped):
                 self.hand.start(step.key)
                 return
         else:
@@ -361,9 +368,8 @@ class Run:
     def _begin_again(self, step: Step, restart: Restarted) -> Iterator[SweepEvent]:
         """Go on after the controller restarted by itself, which it may do a few times only."""
         self._drop_pending()
-        self._restarts += 1
         self.log.event("controller restarted", why=str(restart), plan_key=step.plan_key)
-        if self._restarts >= RESTARTS_IN_A_ROW:
+        if self.book.patience.lose("restart"):
             raise restart
         self.known.drop(step)
         if killed := self.book.killed_before(step):

@@ -59,9 +59,13 @@ class Listener:
     bench : ListeningBench
     timings : Timings
         Read are `before_ms`, `lead_in_ms` and `dwell_ms`.
+    longest_s : float
+        What sounds by itself for longer than the toy's longest phrase, s, and `SOUNDS_ON_S`, is
+        frozen.
     """
 
-    def __init__(self, bench: ListeningBench, timings: Timings):
+    def __init__(self, bench: ListeningBench, timings: Timings, longest_s: float):
+        self._sounds_on_s = max(SOUNDS_ON_S, longest_s)
         self.bench = bench
         self._before = self._samples(timings.before_ms / 1000)
         self._lead_in = self._samples(timings.lead_in_ms / 1000)
@@ -126,9 +130,11 @@ class Listener:
             if got is not None:
                 return got
             self.bench.person.note("too soon: wait for the tone, then press")
-            state = self.until_quiet(SOUNDS_ON_S if bridged else None)
+            state = self.until_quiet(SOUNDS_ON_S if bridged else self._sounds_on_s)
             if state in ("again", "skip"):
                 return Got(cast(What, state))
+            if state == "froze" or (state == "sounding" and not bridged):
+                return Got("froze", self._end_of_waiting(_Tape(), bridged))
             # What comes too soon again and again is the bridge itself, which makes it sound.
             any_time = bridged and (tries >= TOO_SOON_MOST or state == "sounding")
         raise AssertionError("a count has no end")
@@ -162,10 +168,14 @@ class Listener:
             return Got("sound", heard)
         if said not in ("silence", "froze"):
             return Got(cast(What, said))
+        return Got(cast(What, said), self._end_of_waiting(tape, bridged))
+
+    def _end_of_waiting(self, tape: _Tape, bridged: bool) -> Heard:
+        """Give a take that ends now."""
         while tape.length < self._before + self._dwell:
             tape.add(self.bench.listen())
         start = tape.length - self._before - self._dwell
-        return Got(cast(What, said), self._take(tape, start, start + self._before, bridged))
+        return self._take(tape, start, start + self._before, bridged)
 
     def _take(self, tape: _Tape, start: int, press: int, bridged: bool) -> Heard:
         """Listen to a take's end and cut it out; its bridge was closed before the press.
@@ -185,7 +195,7 @@ class Listener:
             return Heard(np.zeros(0, np.float32), {}, timeline, "sound samples were lost")
         return Heard(tape.cut(start, end), offsets, timeline)
 
-    def until_quiet(self, limit_s: float | None = None) -> str:
+    def until_quiet(self, limit_s: float) -> str:
         """Listen until the toy is quiet, for so long (s) at most.
 
         Returns
@@ -194,7 +204,7 @@ class Listener:
             "quiet", "sounding" at the end of the time, or what the person said meanwhile.
         """
         watch, listened = self._watch(), 0
-        while limit_s is None or listened < self._samples(limit_s):
+        while listened < self._samples(limit_s):
             if said := self._command():
                 return said
             chunk = self.bench.listen()

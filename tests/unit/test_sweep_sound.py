@@ -1,6 +1,7 @@
 """Mistakes at the sound input: each stops the sweep, or is told, in one clear line."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,8 +17,8 @@ from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.project.models import LEAST_LEAD_IN_MS
 from rig.sweep import Knowledge, Noticed, SetAside, Sweep, SweepDone, TakeLost, plan, recovery
-from rig.sweep.book import LOST_IN_A_ROW
 from rig.sweep.hearing import SPARE_FRAMES
+from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 
 
@@ -163,7 +164,7 @@ def test_bends_louder_than_the_input_takes_are_set_aside_and_told_at_the_end(tmp
     assert len([one for one in records if one.sound == "lost"]) == 3 * pairs
     # After each four in a row a clean press showed that the toy itself fits.
     kinds = [one.kind for one in records if one.kind != "baseline"]
-    assert kinds[:6] == [*(LOST_IN_A_ROW + 1) * ["sweep"], "check"]
+    assert kinds[:6] == [*(LIMITS["lost"].in_a_row + 1) * ["sweep"], "check"]
     assert re.fullmatch(LEFT_OUT, told(events, Noticed)[-1].text)
 
 
@@ -190,7 +191,8 @@ def test_a_toy_that_clips_in_mid_sweep_pauses_it(tmp_path):
 def test_a_level_that_is_turned_in_mid_sweep_is_no_dead_toy_and_no_freeze(
     project, monkeypatch, change, said
 ):
-    monkeypatch.setattr(recovery, "POWER_CYCLES", 1)
+    *gentle, supply = recovery.RUNGS
+    monkeypatch.setattr(recovery, "RUNGS", (*gentle, replace(supply, tries=1)))
     with new_log(project) as log:
         _, why = run(log, project, Altered(project, change, after=2), BadSound)
         assert re.fullmatch(f"{said}, {ON}", why)
@@ -225,7 +227,7 @@ def test_a_lost_check_is_made_again_before_the_next_pair(project):
 def test_channels_that_are_mixed_up_are_named(project, change, said):
     with new_log(project) as log:
         events, why = run(log, project, Altered(project, change), CaptureLost)
-    assert len(told(events, TakeLost)) == LOST_IN_A_ROW
+    assert len(told(events, TakeLost)) == LIMITS["lost"].in_a_row
     assert why == f"4 takes in a row were lost ({said}): put that right, {ON}"
 
 
