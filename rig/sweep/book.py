@@ -112,10 +112,14 @@ class Book:
     def finish(self) -> Iterator[SweepEvent]:
         """Close a sweep of which everything is done; tells what was too loud to be judged."""
         self._judge_hits_again()
-        left_out = self._left_out()
-        if left_out:
-            yield Noticed(left_out)
-        if aside := len(self.known.set_aside_for_faults()):
+        loud_db = self._too_loud_db()
+        if loud_db:
+            yield Noticed(self._left_out(loud_db))
+        aside = sum(
+            (*step.pads, path_ohm(self.project.rig, step.series_ohm), step.key) not in loud_db
+            for step in self.known.set_aside_for_faults()
+        )
+        if aside:
             what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
             yield Noticed(
                 f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
@@ -123,7 +127,8 @@ class Book:
         self.log.event("done", touches=self.known.touches)
         self.log.flush()
 
-    def _left_out(self) -> str:
+    def _too_loud_db(self) -> dict[tuple, float]:
+        """Give what was never heard since it is clipped, and how far that goes beyond full scale."""
         loud_db: dict[tuple, float] = {}
         for record in self.log.records():
             spot = (record.pads_1, record.pads_2, record.path_ohm, record.key)
@@ -131,9 +136,9 @@ class Book:
                 loud_db.setdefault(spot, record.measures["over_db"])
             elif record.counts:
                 loud_db[spot] = -1.0  # it was heard all the same
-        loud_db = {spot: db for spot, db in loud_db.items() if db >= 0}
-        if not loud_db:
-            return ""
+        return {spot: db for spot, db in loud_db.items() if db >= 0}
+
+    def _left_out(self, loud_db: dict[tuple, float]) -> str:
         pairs = len({spot[:2] for spot in loud_db})
         down_db = sounding.down_db(max(loud_db.values()))
         one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
