@@ -8,7 +8,7 @@ press brings nothing, twice, a press with nothing bridged tells a cut from a fre
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import cast
@@ -24,7 +24,7 @@ from rig.sweep.events import SweepEvent, Told
 from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import Heard
 from rig.sweep.known import Knowledge
-from rig.sweep.order import likeliest, shown_by
+from rig.sweep.order import next_pair
 from rig.sweep.outcome import Answer
 from rig.sweep.plan import plan
 from rig.sweep.run import Run
@@ -159,15 +159,9 @@ class PersonHand:
         """The toy is in the person's hands."""
         return None
 
-    def choose(self, due: Sequence[Step]) -> Step:
-        """Pick the likeliest of the touches that are due."""
-        shown = shown_by(
-            (step.pads, spot.hit, spot.stops > 0)
-            for step, spot in self.known.spots.items() if spot.swept
-        )
-        pads = self.project.toy.pads
-        clocks = [letter for letter, pad in pads.items() if pad.kind == "clock"]
-        return likeliest(due, shown, self._held, clocks)
+    def choose(self) -> Step | None:
+        """Pick the next pair's touch: all over one resistance come before the next."""
+        return next_pair(self.known, self._held, path_first=True)
 
     def touch(self, step: Step) -> Touch:
         """Give a step's touch as hands make it: no lead-in, and the take ends with the dwell."""

@@ -8,7 +8,7 @@ the one before.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from statistics import median
 
 from rig.bench import Bench, BenchState, Touch
@@ -18,6 +18,7 @@ from rig.project import Project
 from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import LeadIn, hear
 from rig.sweep.known import Knowledge
+from rig.sweep.order import next_pair
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 from rig.sweep.run import Run
 from rig.sweep.steps import Step
@@ -50,6 +51,7 @@ class RigHand:
 
     is_person = False
     ear: Ear
+    known: Knowledge
 
     def __init__(self, project: Project, bench: Bench, log: SweepLog):
         self.project = project
@@ -59,8 +61,8 @@ class RigHand:
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def meet(self, ear: Ear, known: Knowledge) -> None:
-        """Take hold of what the sweep has learnt of the toy's sound."""
-        self.ear = ear
+        """Take hold of what the sweep knows."""
+        self.ear, self.known = ear, known
 
     def state(self) -> BenchState:
         """Say which bench this is."""
@@ -78,9 +80,9 @@ class RigHand:
         """Keep the controller's dead-man fed while the disk is slow."""
         self.bench.wait(0.0)
 
-    def choose(self, due: Sequence[Step]) -> Step:
-        """Pick the first of the touches that are due."""
-        return due[0]
+    def choose(self) -> Step | None:
+        """Pick the next pair's touch: a pair is finished before another is begun."""
+        return next_pair(self.known, path_first=False)
 
     def touch(self, step: Step) -> Touch:
         """Give a step's touch."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
@@ -88,8 +88,8 @@ class Hand(Protocol):
     def idle(self) -> None:
         """Keep the controller's dead-man fed while the disk is slow."""
 
-    def choose(self, due: Sequence[Step]) -> Step:
-        """Pick one of the pairs' touches that are due."""
+    def choose(self) -> Step | None:
+        """Pick the next pair's touch, where one is due; see `next_pair`."""
 
     def touch(self, step: Step) -> Touch:
         """Give a step's touch as this hand makes it."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from rig.project import Project
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
+from rig.sweep.shown import ShownPads
 from rig.sweep.steps import Step, pair_steps
 
 CONFIRM_TRIES = 3
@@ -15,6 +16,7 @@ CONFIRM_TRIES = 3
 MORE_TAKES = 6
 MORE_TAKES_MOST = 3
 """Clean takes made when the toy says something new, and at most, in baselines."""
+BELOW = "below one that is set aside"
 CHECK_EVERY = 60
 """Touches between two clean presses that show whether the baseline still holds."""
 
@@ -36,6 +38,14 @@ class _Spot:
         if self.aside or self.confirmed or self.confirm_tries >= CONFIRM_TRIES:
             return False
         return self.hit or (self.stops == 1 and self.confirm_tries == 0)
+
+
+Place = tuple[str, tuple[str, str] | None]
+"""A key, and a pair that is touched while it is pressed."""
+
+
+def _place(step: Step) -> Place:
+    return step.key, step.pads
 
 
 @dataclass
@@ -69,13 +79,12 @@ class Knowledge:
     def __post_init__(self) -> None:
         self.steps = list(pair_steps(self.project))
         self.left = dict.fromkeys(self.steps)
-        same_pair: dict[tuple, list[Step]] = defaultdict(list)
-        self._higher: dict[Step, list[Step]] = {}
+        self.shown = ShownPads()
+        self._of_pair: dict[Place, list[Step]] = defaultdict(list)
         for step in self.steps:
-            earlier = same_pair[step.key, step.pads]
-            self._higher[step] = list(earlier)
-            earlier.append(step)
-        self._same_pair = same_pair
+            self._of_pair[_place(step)].append(step)
+        self._begun: dict[Place, None] = {}
+        self._fresh: dict[Place, None] = dict.fromkeys(self._of_pair)
 
     def spot(self, step: Step) -> _Spot:
         """Give what is known where a step of a pair touches."""
@@ -129,10 +138,10 @@ class Knowledge:
         self.since_check += 1
         spot = self.spot(step)
         spot.stops += stopped
+        self.shown.take_in(step.pads, outcome.is_hit, stopped)
         if stopped:
-            for lower in self._same_pair[step.key, step.pads]:
-                if lower.series_ohm < step.series_ohm:
-                    self.left.pop(lower, None)
+            for lower in self._below(step):
+                self.left.pop(lower, None)
         if step.kind == "sweep":
             spot.swept = True
             spot.hit = outcome.is_hit
@@ -149,13 +158,23 @@ class Knowledge:
             self.confirms[again] = None
         else:
             self.confirms.pop(again, None)
+        self._place_anew(step)
 
     def set_aside(self, step: Step, why: str) -> None:
-        """Leave a pair's touch to the person: for a fault of `LIMITS`, or as the person said."""
+        """Leave a pair's touch to the person: for a fault of `LIMITS`, or as the person said.
+
+        Lower values of the pair are left too where it was never touched: nothing says that they
+        are safe.
+        """
         self.drop(step)
         self.spot(step).aside = why
         self.left.pop(replace(step, kind="sweep"), None)
         self.confirms.pop(replace(step, kind="confirm"), None)
+        for lower in () if self.spot(step).swept else self._below(step):
+            if lower in self.left:
+                self.spots[lower].aside = BELOW
+                del self.left[lower]
+        self._place_anew(step)
 
     def set_aside_for_faults(self) -> list[Step]:
         """Give the pairs' touches that were set aside after too many faults."""
@@ -170,9 +189,44 @@ class Knowledge:
                 self.confirms[replace(step, kind="confirm")] = None
             elif was_aside and not spot.swept and not self._is_below_a_stop(step):
                 self.left[step] = None
+        for steps in self._of_pair.values():
+            self._place_anew(steps[0])
+
+    def _below(self, step: Step) -> list[Step]:
+        """Give the steps of a step's pair over lower values."""
+        return [one for one in self._of_pair[_place(step)] if one.series_ohm < step.series_ohm]
+
+    def _above(self, step: Step) -> list[Step]:
+        return [one for one in self._of_pair[_place(step)] if one.series_ohm > step.series_ohm]
 
     def _is_below_a_stop(self, step: Step) -> bool:
-        return any(self.spots[higher].stops for higher in self._higher[step])
+        return any(self.spots[higher].stops for higher in self._above(step))
+
+    def _place_anew(self, step: Step) -> None:
+        """Have a pair among those that are begun, or fresh, or neither where nothing is left."""
+        place = _place(step)
+        self._begun.pop(place, None)
+        self._fresh.pop(place, None)
+        steps = self._of_pair[place]
+        if any(one in self.left for one in steps):
+            is_begun = any(self.spots[one].swept for one in steps if one in self.spots)
+            (self._begun if is_begun else self._fresh)[place] = None
+
+    def due(self) -> tuple[list[Step], list[Step]]:
+        """Give the pairs' touches that may be made now: of pairs that are begun, and of others.
+
+        Of each pair it is the highest value that is left, once all that were made over higher ones
+        are known to be safe.
+        """
+        busy = {_place(step) for step in self.under_way}
+        begun, fresh = (
+            [self._first_left(place) for place in places if place not in busy]
+            for places in (self._begun, self._fresh)
+        )
+        return begun, fresh
+
+    def _first_left(self, place: Place) -> Step:
+        return next(step for step in self._of_pair[place] if step in self.left)
 
     @property
     def wants_check(self) -> bool:
@@ -188,12 +242,6 @@ class Knowledge:
         """Forget that a step is under way; it's still due."""
         if step in self.under_way:
             self.under_way.remove(step)
-
-    def is_due(self, step: Step) -> bool:
-        """Say whether a pair's touch is to be made now: its higher values come first."""
-        if step not in self.left or step in self.under_way:
-            return False
-        return all(self.spots[higher].swept for higher in self._higher[step])
 
     def hear_more(self, key: str) -> None:
         """Ask for more clean takes: the toy was heard to say something new by itself."""

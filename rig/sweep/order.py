@@ -1,46 +1,52 @@
-"""Which pair to offer next, from what each pad has shown: a smoothed count, nothing more."""
+"""Which pair next, from what each pad has shown: a smoothed count, nothing more.
+
+A rig finishes a pair, from its highest resistance down, before it begins another: the next one is
+the likeliest. A person changes the part between the tips as seldom as can be, so by hand all pairs
+come over one resistance before any comes over the next.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
 
+from rig.sweep.known import Knowledge
+from rig.sweep.shown import Shown
 from rig.sweep.steps import Step
 
 PRIOR_TOUCHES = 3.0
 """What is known of all pads counts as so many touches of each pad."""
 PRIOR_HITS, PRIOR_STOPS = 0.05, 0.05
 """Share of touches that change the sound or stop a toy before anything is known (simulated
-boards, see the limits of searching)."""
+boards; `tests/benchmarks/search_order.py`)."""
 TOUCH_S, RECOVERY_S = 15.0, 45.0
-"""By hand a touch takes 10 to 20 s (common practice, no source), batteries out and in longer."""
+"""By hand a touch takes 10 to 20 s (common practice, no source), batteries out and in longer; a
+rig is faster in both by about as much."""
 
 
-@dataclass
-class Shown:
-    """What the touches of one pad have shown so far."""
-
-    touches: int = 0
-    hits: int = 0
-    stops: int = 0
-
-
-def shown_by(made: Iterable[tuple[tuple[str, str], bool, bool]]) -> dict[str, Shown]:
-    """Count what each pad has shown.
+def next_pair(known: Knowledge, held: Collection[str] = (), *, path_first: bool) -> Step | None:
+    """Give the pair's touch to make next; None where none is due.
 
     Parameters
     ----------
-    made : iterable of (pads, hit, stopped)
-        One entry for each pair that was touched.
+    known : Knowledge
+    held : collection of str
+        Pads that the tips are on.
+    path_first : bool
+        Make all pairs over one resistance before any over the next.
     """
-    shown: dict[str, Shown] = {}
-    for pads, hit, stopped in made:
-        for pad in pads:
-            one = shown.setdefault(pad, Shown())
-            one.touches += 1
-            one.hits += hit
-            one.stops += stopped
-    return shown
+    begun, fresh = known.due()
+    if path_first:
+        due = begun + fresh
+        highest_ohm = max((step.series_ohm for step in due), default=0.0)
+        due = [step for step in due if step.series_ohm == highest_ohm]
+    else:
+        due = begun[:1] or fresh
+    if not due:
+        return None
+    due = [step for step in due if step.key == due[0].key]
+    pads = known.project.toy.pads
+    clocks = [letter for letter, pad in pads.items() if pad.kind == "clock"]
+    return likeliest(due, known.shown, held, clocks)
 
 
 def likeliest(
@@ -65,27 +71,25 @@ def likeliest(
     last : collection of str
         Pads that come last, whatever they promise (a clock crashes a toy most easily).
 
-    Returns
-    -------
-    Step
-        Of those with the first key and path in `due`: the part between the tips is changed
-        as seldom as can be.
     """
-    first = due[0]
-    group = [one for one in due if (one.key, one.series_ohm) == (first.key, first.series_ohm)]
-    group = [one for one in group if not set(one.pads) & set(last)] or group
+    group = [one for one in due if not set(one.pads) & set(last)] or due
     touches = sum(one.touches for one in shown.values())
     mean_hits = _share(sum(one.hits for one in shown.values()), touches, PRIOR_HITS)
     mean_stops = _share(sum(one.stops for one in shown.values()), touches, PRIOR_STOPS)
 
+    hit_share: dict[str, float] = {}
+    stop_share: dict[str, float] = {}
+    for pad in {pad for one in group for pad in one.pads}:
+        one = shown.get(pad, Shown())
+        hit_share[pad] = _share(one.hits, one.touches, mean_hits) / mean_hits
+        stop_share[pad] = _share(one.stops, one.touches, mean_stops) / mean_stops
+
     def promise(step: Step) -> tuple[float, int]:
-        pads = [shown.get(pad, Shown()) for pad in step.pads]
-        hit, stop = mean_hits, mean_stops
-        for one in pads:
-            hit *= _share(one.hits, one.touches, mean_hits) / mean_hits
-            stop *= _share(one.stops, one.touches, mean_stops) / mean_stops
+        one, other = step.pads
+        hit = mean_hits * hit_share[one] * hit_share[other]
+        stop = mean_stops * stop_share[one] * stop_share[other]
         expected_s = TOUCH_S + min(stop, 1.0) * RECOVERY_S
-        return round(hit / expected_s, 12), len(set(step.pads) & set(held))
+        return round(hit / expected_s, 12), (one in held) + (other in held)
 
     return max(group, key=promise)  # the first among equals: the plan's own order
 

@@ -2,58 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
+from functools import partial
 
 from rig.sweep.known import Knowledge
+from rig.sweep.order import next_pair
 from rig.sweep.steps import Step
 
-Chooser = Callable[[Sequence[Step]], Step]
-"""Picks one of the pairs' touches that are due."""
+Chooser = Callable[[], Step | None]
+"""Picks one of the pairs' touches that are due, if there is one."""
 
 
 def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
     """Yield the next touch for as long as there is one; asks `known` afresh each time.
 
+    Clean takes that are wanted come first, then hits that must be heard again, then a clean press
+    where one must show that the baseline still holds, then a pair.
+
     Parameters
     ----------
     known : Knowledge
     choose : callable, optional
-        Picks the next pair's touch; without it they come in the order of `known.steps`.
+        Picks the next pair's touch; without it `next_pair` does, for a rig.
     """
-    for step in _plan(known, choose):
+    choose = choose or partial(next_pair, known, path_first=False)
+    while step := _next(known, choose):
         known.under_way.append(step)
         yield step
 
 
-def _plan(known: Knowledge, choose: Chooser | None) -> Iterator[Step]:
-    yield from baselines(known)
-    while True:
-        for step in _pairs(known, choose):
-            yield from baselines(known)
-            while again := known.next_confirm():
-                yield again
-            if known.wants_check:
-                yield Step("check", step.key)
-            while known.check_lost:
-                yield Step("check", step.key)
-            yield step
-        while again := known.next_confirm():
-            yield again
-        if not known.under_way and not known.check_lost:
-            return
-        # How the toy is after the last touch shows at one more press.
-        yield Step("check", known.project.sweep_keys[0])
-
-
-def _pairs(known: Knowledge, choose: Chooser | None) -> Iterator[Step]:
-    """Yield the pairs' touches that are due, until there is none."""
-    if choose is None:
-        for step in known.steps:
-            while known.is_due(step):
-                yield step
-        return
-    while due := [step for step in known.left if known.is_due(step)]:
-        yield choose(due)
+def _next(known: Knowledge, choose: Chooser) -> Step | None:
+    first = next(baselines(known), None) or known.next_confirm()
+    if first:
+        return first
+    pair = choose()
+    check = Step("check", pair.key if pair else known.project.sweep_keys[0])
+    if known.wants_check or known.check_lost:
+        return check
+    # With nothing left, how the toy is after the last touch shows at one more press.
+    return pair or (check if known.under_way else None)
 
 
 def baselines(known: Knowledge) -> Iterator[Step]:

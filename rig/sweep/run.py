@@ -6,7 +6,7 @@ pending touch, for the next press to show how the toy was after it.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -112,7 +112,7 @@ class Run:
             yield from self.make(Step("check", key))
 
     def _sweep(self) -> Iterator[SweepEvent]:
-        for step in plan(self.known, self._choose if self.hand.is_person else None):
+        for step in plan(self.known, self._choose):
             try:
                 yield from self.make(step)
             except Restarted as restart:
@@ -120,15 +120,18 @@ class Run:
         yield from self.book.finish()
         yield SweepDone(self.known.touches, self.known.freezes, self.recoveries)
 
-    def _choose(self, due: Sequence[Step]) -> Step:
+    def _choose(self) -> Step | None:
         """Pick the next pair: the one to do again, or the hand's choice."""
-        redo, self._redo = self._redo, None
-        return redo if redo in due else self.hand.choose(due)
+        if self._redo in self.known.left and self._redo not in self.known.under_way:
+            return self._redo
+        return self.hand.choose()
 
     # One step
 
     def make(self, step: Step, why: str = "") -> Iterator[SweepEvent]:
         """Make a step and take in what came of it."""
+        if step.pads:
+            self._redo = None
         if aside := self.book.refused(step) or self.book.killed_before(step):
             yield aside
             return

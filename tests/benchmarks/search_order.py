@@ -5,7 +5,7 @@
 
 Each seed gives a board of each kind. The orders:
 
-    passes       all pairs over the highest resistance, then all over the next: today's sweep
+    passes       all pairs over the highest resistance, then all over the next
     pairs        one pair after the other, each from high to low at once, in letters' order
     shuffled     the same in random order, the mean of five
     learned      the same, the next pair by what its pads have shown (rig/sweep/order.py)
@@ -39,8 +39,9 @@ from seeds import add_seeds
 from rig.bench.simulated.folder import new_simulated_project
 from rig.bench.simulated.truth import SHARE, Truth
 from rig.project import touchable
-from rig.sweep.order import likeliest, shown_by
-from rig.sweep.plan import Step
+from rig.sweep.order import likeliest
+from rig.sweep.shown import ShownPads
+from rig.sweep.steps import Step
 
 TOUCH_S, RECOVERY_S, CONFIRMING = 2.2, 4.0, 3
 SHUFFLES = 5
@@ -113,12 +114,12 @@ def at_once(board: Iterable[Shows]) -> Iterator[tuple[Shows, int]]:
 def learned(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:
     """Touch each pair at once, next the one whose pads promise most."""
     due = {one.pair: one for one in board}
-    made: list[tuple[Pair, bool, bool]] = []
+    shown = ShownPads()
     while due:
         steps = [Step("sweep", "", pair, 0.0) for pair in due]
-        one = due.pop(likeliest(steps, shown_by(made)).pads)
+        one = due.pop(likeliest(steps, shown).pads)
         yield from at_once([one])
-        made.append((one.pair, one.bends, one.stops))
+        shown.take_in(one.pair, one.bends, one.stops)
 
 
 def true_first(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:

@@ -8,6 +8,7 @@ from rig.bench import BenchState, Timeline
 from rig.errors import Restarted, ToyLost
 from rig.sweep.hand import Made, Revival
 from rig.sweep.hearing import Heard
+from rig.sweep.order import next_pair
 
 RATE_HZ = 48_000
 STEPS_MS = {"start": 0, "press": 60, "release": 180, "close": 360, "open": 900, "end": 1000}
@@ -43,7 +44,7 @@ class ScriptedHand:
         self.frozen = self.gone = False
 
     def meet(self, ear, known):
-        self.ear = ear
+        self.ear, self.known = ear, known
 
     def state(self):
         return BenchState("simulated", "scripted")
@@ -57,8 +58,8 @@ class ScriptedHand:
     def idle(self):
         pass
 
-    def choose(self, due):
-        return due[0]
+    def choose(self):
+        return next_pair(self.known, path_first=False)
 
     def touch(self, step):
         return step.touch(self.project)

@@ -48,7 +48,7 @@ def swept(folder, script, is_person=False, name="main"):
 
 @pytest.mark.parametrize(
     ("always", "ends"),
-    [("ok", None), ("odd", None), ("lost", CaptureLost), ("silent", ToyLost), ("strange", ToyLost),
+    [("ok", None), ("odd", RigError), ("lost", CaptureLost), ("silent", ToyLost), ("strange", ToyLost),
      ("freeze", None), ("guarded", None), ("restart", Restarted), ("runs on", None),
      ("gone", ToyLost)],
 )  # fmt: skip
