@@ -101,6 +101,8 @@ class Recovery:
                     break
                 self.note("recovery", rung=rung.name, **detail)
                 if self.answers(key, baseline):
+                    # A toy that is pressed while it still speaks may stay silent, or be stopped.
+                    self.listen(self.project.toy.longest_phrase_s, baseline)
                     return Revival(rung.name, tries)
         is_off = self.bench.safe() is None
         self._check_sound(key, baseline)
