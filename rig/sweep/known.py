@@ -212,18 +212,15 @@ class Knowledge:
             is_begun = any(self.spots[one].swept for one in steps if one in self.spots)
             (self._begun if is_begun else self._fresh)[place] = None
 
-    def due(self) -> tuple[list[Step], list[Step]]:
-        """Give the pairs' touches that may be made now: of pairs that are begun, and of others.
+    def due(self, *, begun: bool) -> list[Step]:
+        """Give the touches that may be made now, of pairs that are begun or of those that aren't.
 
         Of each pair it is the highest value that is left, once all that were made over higher ones
         are known to be safe.
         """
         busy = {_place(step) for step in self.under_way}
-        begun, fresh = (
-            [self._first_left(place) for place in places if place not in busy]
-            for places in (self._begun, self._fresh)
-        )
-        return begun, fresh
+        places = self._begun if begun else self._fresh
+        return [self._first_left(place) for place in places if place not in busy]
 
     def _first_left(self, place: Place) -> Step:
         return next(step for step in self._of_pair[place] if step in self.left)

@@ -34,13 +34,13 @@ def next_pair(known: Knowledge, held: Collection[str] = (), *, path_first: bool)
     path_first : bool
         Make all pairs over one resistance before any over the next.
     """
-    begun, fresh = known.due()
+    begun = known.due(begun=True)
     if path_first:
-        due = begun + fresh
+        due = begun + known.due(begun=False)
         highest_ohm = max((step.series_ohm for step in due), default=0.0)
         due = [step for step in due if step.series_ohm == highest_ohm]
     else:
-        due = begun[:1] or fresh
+        due = begun[:1] or known.due(begun=False)
     if not due:
         return None
     due = [step for step in due if step.key == due[0].key]
@@ -72,7 +72,7 @@ def likeliest(
         Pads that come last, whatever they promise (a clock crashes a toy most easily).
 
     """
-    group = [one for one in due if not set(one.pads) & set(last)] or due
+    group = [one for one in due if one.pads[0] not in last and one.pads[1] not in last] or due
     touches = sum(one.touches for one in shown.values())
     mean_hits = _share(sum(one.hits for one in shown.values()), touches, PRIOR_HITS)
     mean_stops = _share(sum(one.stops for one in shown.values()), touches, PRIOR_STOPS)
