@@ -210,8 +210,9 @@ def _show(out: Console, toy: Toy, session: Session, files: bool = False) -> None
 
 def _show_paths(out: Console, session: Session) -> None:
     for name, path in session.paths():
-        _line(out, f"  {name:8}  {path}")
+        _line(out, f"  {name:8}  {path}", whole=True)
 
 
-def _line(out: Console, text: str) -> None:
-    out.print(text, highlight=False, markup=False, soft_wrap=True)
+def _line(out: Console, text: str, whole: bool = False) -> None:
+    """Print a line, folded between words unless it must stay whole, like a path."""
+    out.print(text, highlight=False, markup=False, soft_wrap=True if whole else None)

@@ -14,8 +14,11 @@ ROWS = 400
 PROGRAM = "from rig.cli.main import run; run()"
 
 
-def screen(words, columns, cwd):
-    """Run the program on a terminal of its own; gives the lines that stand there at its end."""
+def screen(words, columns, cwd, typed=b""):
+    """Run the program on a terminal of its own; gives the lines that stand there at its end.
+
+    `typed` is typed as soon as the screen says how to quit.
+    """
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, columns, 0, 0))
     env = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")}
@@ -34,6 +37,9 @@ def screen(words, columns, cwd):
         if not sent:
             break
         stream.feed(sent)
+        if typed and any("quit" in line for line in shown.display):
+            os.write(ours, typed)
+            typed = b""
     os.close(ours)
     assert process.wait(60) == 0, "\n".join(shown.display)
     return "\n".join(line.rstrip() for line in shown.display).rstrip().splitlines()

@@ -74,6 +74,16 @@ def test_pads_and_what_was_heard_are_whole_on_any_screen(swept_boards, command, 
         assert ends - begins[0] == len(begins)  # a line each
 
 
+@pytest.mark.parametrize("columns", [60, 80, 100, 132])
+def test_going_through_the_finds_breaks_no_word(swept_boards, columns):
+    shown, wide = (
+        screen(["replay", "--project", "talker"], width, swept_boards["talker"].parent, typed=b"q")
+        for width in (columns, 400)
+    )
+    assert max(map(cell_len, shown)) <= columns
+    assert " ".join(shown).split() == " ".join(wide).split()
+
+
 CELLS = st.text("ab Ω漢", max_size=12).map(str.strip)
 
 
