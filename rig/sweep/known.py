@@ -80,9 +80,9 @@ class Knowledge:
         self.steps = list(pair_steps(self.project))
         self.left = dict.fromkeys(self.steps)
         self.shown = ShownPads()
-        self._of_pair: dict[Place, list[Step]] = defaultdict(list)
+        self._of_pair: dict[Place, list[Step]] = {}
         for step in self.steps:
-            self._of_pair[_place(step)].append(step)
+            self._of_pair.setdefault(_place(step), []).append(step)
         self._begun: dict[Place, None] = {}
         self._fresh: dict[Place, None] = dict.fromkeys(self._of_pair)
 
@@ -192,12 +192,16 @@ class Knowledge:
         for steps in self._of_pair.values():
             self._place_anew(steps[0])
 
+    def _values(self, step: Step) -> list[Step]:
+        """Give the steps of a step's pair, from high to low; none where it is forbidden by now."""
+        return self._of_pair.get(_place(step), [])
+
     def _below(self, step: Step) -> list[Step]:
         """Give the steps of a step's pair over lower values."""
-        return [one for one in self._of_pair[_place(step)] if one.series_ohm < step.series_ohm]
+        return [one for one in self._values(step) if one.series_ohm < step.series_ohm]
 
     def _above(self, step: Step) -> list[Step]:
-        return [one for one in self._of_pair[_place(step)] if one.series_ohm > step.series_ohm]
+        return [one for one in self._values(step) if one.series_ohm > step.series_ohm]
 
     def _is_below_a_stop(self, step: Step) -> bool:
         return any(self.spots[higher].stops for higher in self._above(step))
@@ -207,7 +211,7 @@ class Knowledge:
         place = _place(step)
         self._begun.pop(place, None)
         self._fresh.pop(place, None)
-        steps = self._of_pair[place]
+        steps = self._values(step)
         if any(one in self.left for one in steps):
             is_begun = any(self.spots[one].swept for one in steps if one in self.spots)
             (self._begun if is_begun else self._fresh)[place] = None

@@ -26,6 +26,8 @@ from scpi_model import Model, matches
 NATIVE_SEQUENCES, EMULATED_SEQUENCES, MESSAGES = 500, 300, 8000
 GAP_MOST_MS = 3.2
 """Of the heartbeat; at the switching on it may be a beat late."""
+TOLD_EVERY = 1000
+"""Sequences, in a run from the command line."""
 LOOK = (
     "*ESE?;*SRE?;*STB?;*ESR?;:STAT:OPER:COND?;EVEN?;ENAB?;PTR?;NTR?;:STAT:QUES:COND?;EVEN?;ENAB?;"
     "PTR?;NTR?;:SYST:ERR:COUN?;:OUTP?;PROT:TRIP?;:ROUT:SER?;HOLD?;:TOUC:STAT?"
@@ -225,6 +227,10 @@ def main() -> None:
     rng, begun, sent = random.Random(seed), time.monotonic(), 0
     with _device(is_emulated) as device:
         for n in range(count):
+            if n and n % TOLD_EVERY == 0:
+                left_s = (time.monotonic() - begun) / n * (count - n)
+                gap = f", longest gap {device.longest_gap_ms:.3f} ms" if is_emulated else ""
+                print(f"{n} sequences as the model says{gap}; {left_s / 60:.0f} min left", flush=True)
             sequence = rng.choices(pool, k=rng.randint(1, 12))
             sent += len(sequence)
             try:

@@ -160,3 +160,16 @@ def test_a_touch_under_a_value_that_stopped_the_toy_is_not_made_after_all(tmp_pa
     known.set_aside(replace(low, pads=known.steps[1].pads), "lost")
     known.retry()
     assert low not in known.left and replace(low, pads=known.steps[1].pads) in known.left
+
+
+def test_a_pair_that_has_been_forbidden_since_it_was_set_aside_stays_out(tmp_path):
+    project = few_leads(tmp_path / "toy")
+    pads = {**project.toy.pads, "B": project.toy.pads["B"].model_copy(update={"forbidden": True})}
+    known = Knowledge(replace(project, toy=project.toy.model_copy(update={"pads": pads})))
+    gone = replace(known.steps[0], pads=("A", "B"))
+    for _ in range(LIMITS["lost"].of_step):
+        known.apply(Outcome(gone, fault="no sound arrived"))
+    known.apply(Outcome(gone, sound="pitch", after="answers"))
+    known.retry()
+    assert {step.pads for step in known.due(begun=False)} == {("A", "D")}
+    assert not known.due(begun=True)
