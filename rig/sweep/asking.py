@@ -18,6 +18,7 @@ from rig.bench.byhand import Ask, ListeningBench, Prompt
 from rig.errors import ToyLost
 from rig.listen import HOP_S, LEAST_TAKES, Ear, is_clipped, over_db
 from rig.log import SweepLog
+from rig.outcomes import is_change
 from rig.project import Project, path_ohm, touchable
 from rig.sweep import sounding
 from rig.sweep.events import SweepEvent, Told
@@ -95,7 +96,7 @@ class SweepByHand(Run):
             number=self.log.next_number(), kind="explore", pads=None, path_ohm=None,
             sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
         )
-        if not self.book.ear.is_hit(judgement):
+        if not is_change(judgement.sound):
             return
         if step := self._named(key):
             made = self.person.made(step, got)

@@ -200,11 +200,10 @@ class Knowledge:
         """Give the steps of a step's pair over lower values."""
         return [one for one in self._values(step) if one.series_ohm < step.series_ohm]
 
-    def _above(self, step: Step) -> list[Step]:
-        return [one for one in self._values(step) if one.series_ohm > step.series_ohm]
-
     def _is_below_a_stop(self, step: Step) -> bool:
-        return any(self.spots[higher].stops for higher in self._above(step))
+        return any(
+            self.spots[one].stops for one in self._values(step) if one.series_ohm > step.series_ohm
+        )
 
     def _place_anew(self, step: Step) -> None:
         """Have a pair among those that are begun, or fresh, or neither where nothing is left."""

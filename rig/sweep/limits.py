@@ -41,7 +41,7 @@ LIMITS = {
     "lost": Limit("its take was lost", of_step=3, in_a_row=4),
     # In a row with lost ones, but such a row doesn't end the sweep: a bend may be louder than the
     # toy. A clean press shows whether the level fits.
-    "clipped": Limit("too loud for the sound input", of_step=3, row="lost"),
+    "clipped": Limit("too loud for the sound input", row="lost"),
     # One clipped take in a baseline may be a door that was slammed; the second one is the toy.
     "clipped baseline": Limit("too loud with nothing bridged", in_a_run=2),
     "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=3),
@@ -51,9 +51,9 @@ LIMITS = {
     "unsettled": Limit("how it left the toy was lost", of_step=4),
     "killed": Limit("the rig or this program ended during it", of_step=2),
     "restart": Limit("the controller restarted by itself", in_a_row=3, in_a_run=10),
-    # A pad that pulls hard trips with many others; a short or a warm part with any.
+    # A pad that pulls hard trips with many others; a short or a warm part with any. With nothing
+    # bridged the first one ends the sweep.
     "trip": Limit("the guard of the supply current tripped, not over one pad", in_a_row=3),
-    "trip unbridged": Limit("the guard tripped with nothing bridged", in_a_row=1),
 }
 """By fault. All are our choice, from simulated toys with troubles put in."""
 

@@ -12,15 +12,16 @@ from collections.abc import Collection, Mapping, Sequence
 from rig.sweep.known import Knowledge
 from rig.sweep.shown import Shown
 from rig.sweep.steps import Step
+from rig.sweep.workload import BY_HAND_TOUCH_S
 
 PRIOR_TOUCHES = 3.0
 """What is known of all pads counts as so many touches of each pad."""
 PRIOR_HITS, PRIOR_STOPS = 0.05, 0.05
 """Share of touches that change the sound or stop a toy before anything is known (simulated
 boards; `tests/benchmarks/search_order.py`)."""
-TOUCH_S, RECOVERY_S = 15.0, 45.0
-"""By hand a touch takes 10 to 20 s (common practice, no source), batteries out and in longer; a
-rig is faster in both by about as much."""
+RECOVERY_S = 3 * BY_HAND_TOUCH_S
+"""By hand batteries out and in take so much longer than a touch; a rig is faster in both by about
+as much."""
 
 
 def next_pair(known: Knowledge, held: Collection[str] = (), *, path_first: bool) -> Step | None:
@@ -70,7 +71,6 @@ def likeliest(
         Pads that the tips are on: among equals a pair that keeps one of them comes first.
     last : collection of str
         Pads that come last, whatever they promise (a clock crashes a toy most easily).
-
     """
     group = [one for one in due if one.pads[0] not in last and one.pads[1] not in last] or due
     touches = sum(one.touches for one in shown.values())
@@ -88,7 +88,7 @@ def likeliest(
         one, other = step.pads
         hit = mean_hits * hit_share[one] * hit_share[other]
         stop = mean_stops * stop_share[one] * stop_share[other]
-        expected_s = TOUCH_S + min(stop, 1.0) * RECOVERY_S
+        expected_s = BY_HAND_TOUCH_S + min(stop, 1.0) * RECOVERY_S
         return round(hit / expected_s, 12), (one in held) + (other in held)
 
     return max(group, key=promise)  # the first among equals: the plan's own order

@@ -32,7 +32,7 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
 
 
 def _next(known: Knowledge, choose: Chooser) -> Step | None:
-    first = next(baselines(known), None) or known.next_confirm()
+    first = _next_baseline(known) or known.next_confirm()
     if first:
         return first
     pair = choose()
@@ -43,11 +43,10 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     return pair or (check if known.under_way else None)
 
 
-def baselines(known: Knowledge) -> Iterator[Step]:
-    """Yield clean presses while more of them are wanted."""
-    for key in known.project.sweep_keys:
-        while _wants_baseline(known, key):
-            yield Step("baseline", key)
+def _next_baseline(known: Knowledge) -> Step | None:
+    """Give a clean press while more of them are wanted."""
+    keys = (key for key in known.project.sweep_keys if _wants_baseline(known, key))
+    return next((Step("baseline", key) for key in keys), None)
 
 
 def _wants_baseline(known: Knowledge, key: str) -> bool:

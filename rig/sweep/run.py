@@ -15,6 +15,7 @@ from rig.bench import Touch
 from rig.errors import GuardTripped, LogError, Restarted, ToyLost
 from rig.listen import LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
+from rig.outcomes import is_change
 from rig.project import Project, path_ohm
 from rig.sweep.book import Book
 from rig.sweep.events import (
@@ -43,6 +44,11 @@ class Pending:
     heard: Heard
     judgement: Judgement | None = None
     ran_on: bool = False
+
+    @property
+    def living(self) -> str:
+        """Say how the toy is after it, where it answers."""
+        return "runs on" if self.ran_on else "answers"
 
 
 class Run:
@@ -241,7 +247,7 @@ class Run:
             yield from self.take_in(made.bare, touch, datetime.now(UTC))
         elif not self.hand.is_person:
             return
-        elif pending.ran_on or Outcome(pending.step, sound=pending.judgement.sound).is_hit:
+        elif pending.ran_on or is_change(pending.judgement.sound):
             yield from self.make(Step("check", key), "is it as before?")
         elif pending.judgement.sound == "lost":
             self._pending = None
@@ -269,7 +275,7 @@ class Run:
             yield from self._revive(key, evidence)
         elif pending := self._pending:
             self._pending = None
-            yield from self._close(pending, "runs on" if pending.ran_on else "answers", evidence)
+            yield from self._close(pending, pending.living, evidence)
 
     def _revive(self, key: str, evidence: dict) -> Iterator[SweepEvent]:
         """Bring the toy back; what had to be done for it tells how the touch before left it."""
@@ -288,8 +294,7 @@ class Run:
             if pending:
                 yield from self._freeze(pending, evidence)
         elif pending:
-            after = "runs on" if pending.ran_on else "answers"
-            yield from self._close(pending, after, evidence)
+            yield from self._close(pending, pending.living, evidence)
 
     def _freeze(self, pending: Pending, evidence: dict) -> Iterator[SweepEvent]:
         step = pending.step

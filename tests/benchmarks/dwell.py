@@ -15,6 +15,7 @@ import numpy as np
 
 from rig.listen import Span
 from rig.log import SweepLog
+from rig.outcomes import is_change
 from rig.project import load_project
 from rig.sweep.rejudge import clean_takes, judgeable, learnt
 
@@ -42,7 +43,7 @@ def heard(folder: Path) -> tuple[list[tuple], float, float]:
                     samples[: one.offsets["close"] + round(end_s * rate_hz)], span)).local_db
                 for end_s in ENDS_S
             ]
-            rows.append(((folder, one.pads_1, one.pads_2), ear.is_hit(judgement), worst_db))
+            rows.append(((folder, one.pads_1, one.pads_2), is_change(judgement.sound), worst_db))
     timings = project.rig.timings
     return rows, timings.dwell_ms / 1000, timings.touch_s
 

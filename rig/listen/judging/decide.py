@@ -14,7 +14,6 @@ from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.measures.features import frames
 from rig.listen.measures.span import Span
 from rig.listen.thresholds import THRESHOLDS
-from rig.outcomes import is_change
 
 DESCRIBING = THRESHOLDS.describing
 JUDGING = THRESHOLDS.judging
@@ -108,10 +107,6 @@ class Ear:
             told.sound, told.amount, told.unit, score, p_value, JUDGE,
             measures | {"change_db": change_db} | told.measures,
         )
-
-    def is_hit(self, judgement: Judgement) -> bool:
-        """Say whether a judgement is worth another touch."""
-        return is_change(judgement.sound)
 
 
 def is_audible(local_db: float, told: Description) -> bool:
