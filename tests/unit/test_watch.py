@@ -79,6 +79,15 @@ def test_taps_are_counted_once_they_are_over(count, apart_s):
     assert heard.onset is None
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_soft_taps_are_heard_wherever_they_fall_among_the_windows(seed):
+    for late_ms in range(10):
+        sound = room(3.0)
+        for n in range(2):
+            add(sound, 0.5 + n * 0.25 + late_ms / 1000, click(0.8, seed=2 * seed + n))
+        assert set(watch(sound)[1]) == {2}, late_ms
+
+
 def test_one_tap_or_two_far_apart_say_nothing():
     sound = room(4.0)
     for at_s in (0.5, 1.6):
