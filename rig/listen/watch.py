@@ -17,8 +17,6 @@ from rig.listen.measures.features import HOP_S, WINDOW_S, frames
 from rig.listen.thresholds import THRESHOLDS
 
 T = THRESHOLDS.watching
-AROUND_FRAMES = 2
-"""Windows on both sides that a short sound reaches into."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +156,8 @@ class Watch:
             return False
         at = one.first + int(np.argmax(self._level_db[one.first : one.end]))
         # One window shows it up to 2.5 dB too soft, by where it falls; all of them together don't.
-        around = self._level_db[max(0, one.first - AROUND_FRAMES) : one.end + AROUND_FRAMES]
+        beside = round(WINDOW_S / HOP_S) - 1
+        around = self._level_db[max(0, one.first - beside) : one.end + beside]
         level_db = 10 * np.log10(np.sum(10 ** (around / 10)))
         return bool(level_db > self._trigger_db + T.tap_over_db and self._full[at])
 
