@@ -5,13 +5,14 @@ from __future__ import annotations
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
 from rig.choose.rank import finds, pair_p_values
 from rig.choose.tally import Tally, tally
+from rig.events import Recovered
 from rig.log import Record, SweepLog
 
 
 def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:
     """Say what a sweep has come to so far, and in one more line what it can't tell."""
     records = log.records()
-    back = {e.touch for e in log.events() if e.kind == "recovered" and e.touch is not None}
+    back = {e.touch for e in log.events() if isinstance(e, Recovered) and e.touch is not None}
     told = tally(records, finds(records, false_discovery), back)
     unsure = unsure_words(records, told.bends + told.silences, false_discovery)
     return tally_words(told, false_discovery) + (f"\n{unsure}" if unsure else "")

@@ -40,6 +40,8 @@ class Call:
         The project folder and the sweep's name that were given, where any were.
     alarm : str
         What the person must be told last, whatever else there is to say; "" for nothing.
+    is_output_given_up : bool
+        A thread waits in vain for standard output to take something: nothing may wait for it.
     """
 
     program: str = PROGRAM
@@ -48,6 +50,7 @@ class Call:
     project: str | None = None
     name: str | None = None
     alarm: str = ""
+    is_output_given_up: bool = False
 
     def written(self, text: str) -> str:
         """Give a text in which each `padsweep COMMAND` can be pasted: see `as_called`."""
@@ -93,6 +96,12 @@ def raise_alarm(text: str | None) -> None:
 def alarm() -> str:
     """Give what the person must be told last; "" for nothing."""
     return "" if _call is None else _call.alarm
+
+
+def give_output_up() -> None:
+    """Have this run end without another word to standard output, which takes none."""
+    if _call is not None:
+        _call.is_output_given_up = True
 
 
 def as_called(text: str) -> str:

@@ -71,6 +71,8 @@ def run() -> None:
     call = Call(typed(), options)
     with during(call), _threads_watched() as failed:
         code = _leave_with(command, sys.argv[1:], call, failed)
+        if call.is_output_given_up:
+            os._exit(code)  # Python itself would wait for the thread that holds the output
     sys.exit(code)
 
 
@@ -91,11 +93,13 @@ def _leave_with(
         failed.append(error)
     if failed:
         code, told = EXIT_CODE, unforeseen(failed[0], call)
-    code = _flushed(code)
+    if not call.is_output_given_up:
+        code = _flushed(code)
+    errors = sys.__stderr__ if call.is_output_given_up else sys.stderr
     for line in (told, call.alarm):
         if line:
             with suppress(OSError):
-                print(f"{PROGRAM}: {one_line(call.written(line))}", file=sys.stderr)
+                print(f"{PROGRAM}: {one_line(call.written(line))}", file=errors, flush=True)
     return code or (BenchError.exit_code if call.alarm else 0)
 
 

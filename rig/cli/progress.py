@@ -11,20 +11,19 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from rig.cli.tables import where
-from rig.outcomes import sound_words
-from rig.project import Toy
-from rig.sweep import (
+from rig.events import (
     BendSeen,
+    Event,
     FreezeSeen,
     Noticed,
     Recovered,
     SetAside,
-    SweepDone,
-    SweepEvent,
     SweepStarted,
     TakeLost,
 )
-from rig.sweep import Progress as Made
+from rig.events import Progress as Made
+from rig.outcomes import sound_words
+from rig.project import Toy
 from rig.words import duration, ohms
 
 PIPE_LINE_EVERY_S = 10.0
@@ -132,13 +131,12 @@ class SweepView:
         self.console = console
         self.toy = toy
         self.quiet = quiet
-        self.done: SweepDone | None = None
         self._begun = time.monotonic()
         self._last_line = self._begun
         self._first_done = 0
 
-    def show(self, events: Iterable[SweepEvent]) -> SweepDone | None:
-        """Consume the events to their end; gives the last one when the sweep was completed."""
+    def show(self, events: Iterable[Event]) -> None:
+        """Consume the events to their end."""
         bar = Progress(
             TextColumn("{task.description}"), BarColumn(bar_width=24), MofNCompleteColumn(),
             TextColumn("{task.fields[left]}"), console=self.console, transient=True,
@@ -156,7 +154,6 @@ class SweepView:
                     self._pipe_line(event, left)
                 else:
                     self._tell(event)
-        return self.done
 
     def _left(self, event: Made) -> str:
         made = event.done - self._first_done
@@ -172,20 +169,18 @@ class SweepView:
         self._last_line = now
         self.console.print(f"{event.done} of {event.planned} touches, {left}")
 
-    def _tell(self, event: SweepEvent) -> None:
+    def _tell(self, event: Event) -> None:
         say = self.console.print
         if isinstance(event, SweepStarted):
             self._first_done = event.done
             if event.done:
                 say(f"continuing: {event.done} touches are in the log")
-        elif isinstance(event, SweepDone):
-            self.done = event
         elif isinstance(event, Noticed):
             say(event.text)
         elif isinstance(event, SetAside):
             say(f"set aside: {event.what}: {event.why}")
         elif isinstance(event, TakeLost):
-            say(f"touch {event.number}: take lost ({event.why}), making it again")
+            say(f"touch {event.touch}: take lost ({event.why}), making it again")
         elif self.quiet:
             return
         elif isinstance(event, BendSeen):

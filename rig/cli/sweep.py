@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import typer
@@ -13,11 +14,14 @@ from rig.cli.called import alarm
 from rig.cli.console import console
 from rig.cli.keys import single_keys
 from rig.cli.progress import SweepView
+from rig.cli.reader import Reader
 from rig.cli.terminal import Terminal
 from rig.errors import ConfigError, Stopped
-from rig.log.opening import DEFAULT_NAME, open_log
+from rig.events import SweepDone
+from rig.log import read_events
+from rig.log.opening import DEFAULT_NAME, open_log, sweep_folder
 from rig.project import Project, load_project
-from rig.sweep import Sweep, SweepDone
+from rig.sweep import Sweep
 from rig.sweep.asking import SweepByHand
 
 CAUTIONS = (
@@ -68,24 +72,27 @@ def run_sweep(
 ) -> tuple[SweepDone | None, str]:
     """Run or continue a sweep to its end and say in a line what it came to.
 
+    The sweep has this thread, where Ctrl-C arrives; the view has another, and is waited for only
+    when the toy is off and the log closed.
+
     Raises
     ------
     RigError
         `Stopped` after Ctrl-C; whatever else ends it early.
     """
-    with closing(open_log(project, name)) as log:
+    stored = partial(read_events, sweep_folder(project, name))
+    with Reader(view.show, stored) as reader, closing(open_log(project, name)) as log:
+        log.listen(reader.put)
         try:
             with at_bench(project) as bench:
-                sweep = Sweep(project, bench, log, retry=retry)
-                with closing(sweep.run()) as events:
-                    done = view.show(events)
+                done = Sweep(project, bench, log, retry=retry).run()
         except KeyboardInterrupt:
             off = "" if alarm() else "the toy is off, all pads are open and "
             raise Stopped(
                 f"stopped: {off}the log is whole; "
                 f"`padsweep sweep --project {project.folder}` continues"
             ) from None
-        return done, summary(log, project.rig.sweep.false_discovery)
+    return done, summary(log, project.rig.sweep.false_discovery)
 
 
 def run_by_hand(
@@ -102,12 +109,12 @@ def run_by_hand(
     with closing(open_log(project, name)) as log, single_keys():
         with closing(open_hands(project, terminal)) as bench:
             sweep = SweepByHand(project, bench, log, retry=retry)
-            with closing(sweep.explore() if explore else sweep.run()) as events:
-                try:
-                    done = terminal.show(events)
-                except KeyboardInterrupt:
-                    raise Stopped(
-                        f"stopped: take the bridge off; the log is whole, {again}"
-                    ) from None
+            log.listen(terminal.tell)
+            try:
+                done = sweep.explore() if explore else sweep.run()
+            except KeyboardInterrupt:
+                raise Stopped(
+                    f"stopped: take the bridge off; the log is whole, {again}"
+                ) from None
         told = summary(log, project.rig.sweep.false_discovery)
         return done, told if done else f"{told}\nleft early: {again}"

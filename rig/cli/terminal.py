@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 
 import numpy as np
 from rich.console import Console
@@ -13,21 +12,20 @@ from rig.cli.keys import Keys, ask_line
 from rig.cli.player import Player
 from rig.cli.tables import where
 from rig.errors import BenchError
-from rig.outcomes import sound_words
-from rig.project import Project
-from rig.sweep import (
+from rig.events import (
     BendSeen,
+    Event,
     FreezeSeen,
     Noticed,
     Progress,
     Recovered,
     SetAside,
-    SweepDone,
-    SweepEvent,
     SweepStarted,
     TakeLost,
     Told,
 )
+from rig.outcomes import sound_words
+from rig.project import Project
 from rig.words import ohms
 
 HELP = """\
@@ -144,20 +142,11 @@ class Terminal:
 
     # What the sweep reports
 
-    def show(self, events: Iterable[SweepEvent]) -> SweepDone | None:
-        """Consume the events to their end; gives the last one when the sweep was completed."""
-        done = None
-        for event in events:
-            if isinstance(event, SweepDone):
-                done = event
-            elif isinstance(event, Progress):
-                self._place = f"[{event.done} of {event.planned}] "
-            else:
-                self._tell(event)
-        return done
-
-    def _tell(self, event: SweepEvent) -> None:
-        if isinstance(event, SweepStarted):
+    def tell(self, event: Event) -> None:
+        """Print what a person who waits for it wants to know of an event."""
+        if isinstance(event, Progress):
+            self._place = f"[{event.done} of {event.planned}] "
+        elif isinstance(event, SweepStarted):
             if event.done:
                 self._line(f"continuing: {event.done} touches are in the log")
         elif isinstance(event, Told):
@@ -176,7 +165,7 @@ class Terminal:
         elif isinstance(event, SetAside):
             self._line(f"set aside: {event.what}: {event.why}")
         elif isinstance(event, TakeLost):
-            self._line(f"touch {event.number}: take lost ({event.why}), to be made again")
+            self._line(f"touch {event.touch}: take lost ({event.why}), to be made again")
 
     def _line(self, text: str) -> None:
         self.console.print(text, soft_wrap=True)

@@ -18,7 +18,9 @@ from rig.outcomes import AFTERS, SOUNDS
 
 DATABASE = "log.db"
 APPLICATION_ID = 1885430899
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+READABLE = (1, 2)
+"""Versions that are read as they lie; `migration` makes the present one of them for writing."""
 BUSY_S = 10.0
 
 SEALED = {
@@ -171,9 +173,8 @@ def check_database(db: sqlite3.Connection, path: Path) -> None:
     """Raise `LogError` unless it is one of our logs, of this schema, and sound in itself."""
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         raise LogError(f"{path}: not the log of a sweep; restore it from a copy of the folder")
-    version = db.execute("PRAGMA user_version").fetchone()[0]
-    if version != SCHEMA_VERSION:
-        raise LogError(f"{path}: log of version {version}, this padsweep reads version "
+    if version(db) not in READABLE:
+        raise LogError(f"{path}: log of version {version(db)}, this padsweep reads versions up to "
                        f"{SCHEMA_VERSION}; use the padsweep it was written with")
     answer = db.execute("PRAGMA quick_check(1)").fetchone()[0]
     if answer != "ok":
@@ -181,6 +182,16 @@ def check_database(db: sqlite3.Connection, path: Path) -> None:
     problems = row_problems(db)
     if problems:
         raise damaged(path, problems[0])
+
+
+def version(db: sqlite3.Connection) -> int:
+    """Give the version of a log's schema."""
+    return db.execute("PRAGMA user_version").fetchone()[0]
+
+
+def next_id(db: sqlite3.Connection, table: str) -> int:
+    """Give the number of a table's next row."""
+    return db.execute(f"SELECT ifnull(max(id), 0) + 1 FROM {table}").fetchone()[0]
 
 
 def row_problems(db: sqlite3.Connection) -> list[str]:

@@ -94,16 +94,6 @@ class Record:
         return self.sound != "lost" or self.stops
 
 
-@dataclass(frozen=True)
-class Event:
-    """One event row: a fault, retry, rung of recovery, pause or drift."""
-
-    at: str
-    kind: str
-    touch: int | None
-    detail: dict[str, Any]
-
-
 def to_json(value: Any) -> str:
     """Write a value as compact JSON; numpy scalars and arrays become numbers and lists."""
     return json.dumps(value, separators=(",", ":"), ensure_ascii=False, default=_plain)

@@ -5,7 +5,7 @@
 -- Times are UTC, ISO 8601. Columns that end in _json hold one JSON value.
 
 PRAGMA application_id = 1885430899;  -- "pads"
-PRAGMA user_version = 1;
+PRAGMA user_version = 2;
 
 CREATE TABLE setup (              -- the set-up swept with; a second row when pads or keys were added
     id          INTEGER PRIMARY KEY,
@@ -83,11 +83,11 @@ CREATE TABLE judgement (          -- the latest one of a touch is the one shown
 ) STRICT;
 CREATE INDEX judgement_touch ON judgement (touch, id);
 
-CREATE TABLE event (              -- faults, retries, rungs of recovery, pauses, drifts
+CREATE TABLE event (              -- the stream of rig.events; numbers rise, one may be left out
     id          INTEGER PRIMARY KEY,
     at          TEXT NOT NULL,
-    kind        TEXT NOT NULL,
+    kind        TEXT NOT NULL,    -- the word of its class
     touch       INTEGER,          -- number it belongs to, which may never have been made
-    detail_json TEXT NOT NULL,
+    detail_json TEXT NOT NULL,    -- its other fields
     seal        TEXT NOT NULL
 ) STRICT;

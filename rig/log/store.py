@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 import numpy as np
 
 import rig
 from rig.bench.base import Timeline, Touch
 from rig.errors import LogError
+from rig.events import Event, to_row
 from rig.files import FileLock, flush_folder, make_folder, write_whole
 from rig.listen.judgement import Judgement
 from rig.log import takes
@@ -23,22 +25,26 @@ from rig.log.database import (
     check_database,
     insert,
     make_database,
+    next_id,
     reading,
 )
+from rig.log.leftovers import remove_leftovers
 from rig.log.lock import lock_sweep
+from rig.log.migration import migrate
 from rig.log.records import (
     KINDS,
-    Event,
     Record,
     record_from_row,
     timeline_to_json,
     to_json,
     touch_to_json,
 )
-from rig.log.writer import WAITING_TAKES, Job, Writer
+from rig.log.stream import read_events
+from rig.log.writer import Job, Writer
 from rig.outcomes import AFTERS, SOUNDS
 from rig.project.facts import setup_difference
 
+Told = TypeVar("Told", bound=Event)
 SETUP = "setup"
 RESERVE_BYTES = 16 << 20
 """Room kept free on the disk, so that what is running can still be logged and folded in."""
@@ -66,7 +72,8 @@ class SweepLog:
         self._writer: Writer | None = None
         self._reserve_bytes = RESERVE_BYTES
         self._last_number, self._seal = 0, ""
-        self._intents = 0
+        self._intents, self._events = 0, 0
+        self._listeners: list[Callable[[Event], object]] = []
         self._unmade: dict[str, list[int]] = {}
         self._completed: set[int] = set()
         self._setup = 1
@@ -168,7 +175,8 @@ class SweepLog:
             with reading(log._path) as db:
                 check_database(db, log._path)
                 grown = log._compare(db, setup_hash, setup)
-            log._clean()
+            remove_leftovers(log.folder)
+            migrate(log._path, log._now())
             log._start(reserve_bytes)
             if grown and setup is not None:
                 log._extend(setup, setup_hash, files or {})
@@ -318,12 +326,28 @@ class SweepLog:
         row = (self._made(number), self._now(), judgement.judge, judgement.sound,
                _number(judgement.amount), judgement.unit, _number(judgement.score),
                _number(judgement.p_value), to_json(judgement.measures))
-        self._put(lambda db, _: insert(db, "judgement", _next_id(db, "judgement"), *row))
+        self._put(lambda db, _: insert(db, "judgement", next_id(db, "judgement"), *row))
 
-    def event(self, kind: str, /, touch: int | None = None, **detail: Any) -> None:
-        """Queue an event row: a fault, retry, rung of recovery, pause or drift."""
-        row = (self._now(), kind, touch, to_json(detail))
-        self._put(lambda db, _: insert(db, "event", _next_id(db, "event"), *row))
+    def tell(self, event: Told) -> Told:
+        """Give an event its number and time, queue its row, and hand it to whoever listens.
+
+        Returns
+        -------
+        Event
+            The same as it stands in the log.
+        """
+        self._events += 1
+        told = replace(event, id=self._events, at=self._now())
+        word, detail = to_row(told)
+        row = (told.id, told.at, word, told.touch, to_json(detail))
+        self._put(lambda db, _: insert(db, "event", *row))
+        for listener in self._listeners:
+            listener(told)
+        return told
+
+    def listen(self, listener: Callable[[Event], object]) -> None:
+        """Have every event from now on handed to a listener, in the thread that tells it."""
+        self._listeners.append(listener)
 
     def drop_take(self, number: int) -> None:
         """Give up the take of touch `number` to save space; its row stays."""
@@ -354,13 +378,10 @@ class SweepLog:
         with reading(self._path) as db:
             return [record_from_row(row) for row in db.execute(RECORDS_SQL, (after_number,))]
 
-    def events(self) -> list[Event]:
-        """Give every event, in order."""
+    def events(self, after_id: int = 0) -> list[Event]:
+        """Give the events behind number `after_id`, in order; see `read_events`."""
         self.flush()
-        with reading(self._path) as db:
-            rows = db.execute("SELECT at, kind, touch, detail_json FROM event ORDER BY id")
-            return [Event(row["at"], row["kind"], row["touch"], json.loads(row["detail_json"]))
-                    for row in rows]
+        return read_events(self.folder, after_id)
 
     def setup(self) -> dict[str, Any]:
         """Give the set-up's electrical fields, the latest."""
@@ -393,7 +414,7 @@ class SweepLog:
             last = db.execute("SELECT number, seal FROM touch ORDER BY number DESC LIMIT 1"
                               ).fetchone()
             self._last_number, self._seal = tuple(last) if last else (0, "")
-            self._intents = db.execute("SELECT ifnull(max(id), 0) FROM intent").fetchone()[0]
+            self._intents, self._events = (next_id(db, one) - 1 for one in ("intent", "event"))
             self._setup = _last_setup(db)["id"]
             self._completed = {row[0] for row in db.execute("SELECT touch FROM completion")}
             for row in db.execute(
@@ -434,27 +455,6 @@ class SweepLog:
             write_whole(folder / name, text.encode())
         flush_folder(folder)
 
-    def _clean(self) -> None:
-        """Remove what a kill left half done: temporary takes, and takes without their row."""
-        folder = self.folder / takes.TAKES
-        with reading(self._path) as db:
-            last = db.execute("SELECT ifnull(max(number), 0) FROM touch").fetchone()[0]
-            dropped = {row[0] for row in db.execute("SELECT touch FROM dropped")}
-        make_folder(folder)
-        ahead = []
-        for path in folder.iterdir():
-            number = takes.take_number(path)
-            if path.suffix == takes.TEMPORARY or number in dropped:
-                path.unlink()
-            elif number is not None and number > last:
-                ahead.append(path)
-        if len(ahead) > WAITING_TAKES:
-            raise LogError(f"{self._path}: the log ends at touch {last} but {len(ahead)} later "
-                           "takes are there: its end is lost; restore the folder from a copy, "
-                           "with log.db-wal if there is one")
-        for path in ahead:
-            path.unlink()
-
     def _give_up(self) -> None:
         writer, self._writer = self._writer, None
         if writer:
@@ -481,10 +481,6 @@ class SweepLog:
 
 def _last_setup(db: sqlite3.Connection) -> sqlite3.Row:
     return db.execute("SELECT * FROM setup ORDER BY id DESC LIMIT 1").fetchone()
-
-
-def _next_id(db: sqlite3.Connection, table: str) -> int:
-    return db.execute(f"SELECT ifnull(max(id), 0) + 1 FROM {table}").fetchone()[0]
 
 
 def _number(value: float | None) -> float | None:

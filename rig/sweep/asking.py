@@ -8,7 +8,7 @@ press brings nothing, twice, a press with nothing bridged tells a cut from a fre
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import cast
@@ -16,12 +16,12 @@ from typing import cast
 from rig.bench import BenchState, Touch
 from rig.bench.byhand import Ask, ListeningBench, Prompt
 from rig.errors import ToyLost
+from rig.events import RungTried, SweepDone, Told, ToyGone
 from rig.listen import HOP_S, LEAST_TAKES, Ear, is_clipped, over_db
 from rig.log import SweepLog
 from rig.outcomes import is_change
 from rig.project import Project, path_ohm, touchable
 from rig.sweep import sounding
-from rig.sweep.events import SweepEvent, Told
 from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import Heard
 from rig.sweep.known import Knowledge
@@ -57,7 +57,7 @@ class SweepByHand(Run):
         self.person = PersonHand(project, bench, log)
         super().__init__(project, self.person, log, retry=retry)
 
-    def explore(self) -> Generator[SweepEvent, None, None]:
+    def explore(self) -> SweepDone | None:
         """Listen while the person pokes at will, and ask which two it was when something is new.
 
         It ends when the person leaves.
@@ -66,23 +66,23 @@ class SweepByHand(Run):
         ------
         ToyLost, BenchError, LogError, RigError
         """
-        yield from self._until_left(self._explore_on())
+        return self._until_left(self._explore_on)
 
-    def _explore_on(self) -> Iterator[SweepEvent]:
+    def _explore_on(self) -> SweepDone:
         for step in plan(self.known, self._choose):
             if step.kind != "baseline":
                 self.known.drop(step)
                 break
-            yield from self.make(step)
+            self.make(step)
         while True:
-            yield from self._explore(self.project.sweep_keys[0])
+            self._explore(self.project.sweep_keys[0])
 
-    def _explore(self, key: str) -> Iterator[SweepEvent]:
+    def _explore(self, key: str) -> None:
         """Hear one press of a person who pokes at will."""
         began = datetime.now(UTC)
         got = self.person.poke(key)
         if got.what == "froze":
-            yield from self._revive(key, {"answered": False})
+            self._revive(key, {"answered": False})
         if got.what != "sound":
             return
         if got.heard.fault:
@@ -92,15 +92,15 @@ class SweepByHand(Run):
         if judgement.sound == "lost":
             self.person.note(f"that one was lost: {sounding.lost_words(judgement.measures)}")
             return
-        yield Told(
-            number=self.log.next_number(), kind="explore", pads=None, path_ohm=None,
+        self.log.tell(Told(
+            touch=self.log.next_number(), kind="explore", pads=None, path_ohm=None,
             sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
-        )
+        ))
         if not is_change(judgement.sound):
             return
         if step := self._named(key):
             made = self.person.made(step, got)
-            yield from self.take_in(made, self.person.touch(step), began)
+            self.take_in(made, self.person.touch(step), began)
 
     def _named(self, key: str) -> Step | None:
         """Ask which two it was; gives the step that touches them."""
@@ -309,7 +309,7 @@ class PersonHand:
             It doesn't after three times.
         """
         for tries in range(1, BATTERY_TRIES + 1):
-            self.log.event("recovery", rung="person", tries=tries)
+            self.log.tell(RungTried(rung="person", tries=tries))
             got = self.listener.wait(Prompt("battery", key), PATIENCE * self._wait_s)
             started = 0
             for _ in range(PRESSES):
@@ -322,7 +322,7 @@ class PersonHand:
                     return Revival("person", tries)
                 why = "nothing was heard" if got.what != "sound" else "it may be starting"
                 got = self.listener.wait(Prompt("bare", key, why=why), self._wait_s)
-        self.log.event("toy lost", key=key)
+        self.log.tell(ToyGone(key=key))
         raise ToyLost(
             f"the toy doesn't answer key {key!r} after its batteries were out {BATTERY_TRIES} "
             "times: take them out and look at it, then run `padsweep sweep` to continue"

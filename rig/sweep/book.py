@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from typing import NoReturn
 
@@ -10,6 +9,17 @@ import numpy as np
 
 from rig.bench.refusal import refusal
 from rig.errors import BadSound, CaptureLost, RigError, ToyLost
+from rig.events import (
+    BaselineDoubted,
+    BendSeen,
+    Noticed,
+    Retried,
+    SetAside,
+    SweepDone,
+    SweepPaused,
+    TakeLost,
+    Unsettled,
+)
 from rig.listen import (
     LEAST_TAKES,
     Ear,
@@ -25,15 +35,12 @@ from rig.log.takes import as_stored
 from rig.outcomes import is_change
 from rig.project import Project, path_ohm
 from rig.sweep import sounding
-from rig.sweep.events import BendSeen, Noticed, SetAside, SweepEvent, TakeLost
 from rig.sweep.hearing import EXPLAINED, Heard
 from rig.sweep.known import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import UNSETTLED, Outcome
 from rig.sweep.steps import Step, step_words
 
-RETRIED = "retried"
-"""The event behind whose touch what had been set aside is due again."""
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
 
@@ -61,8 +68,8 @@ class Book:
     def remember(self) -> None:
         """Take in what the log holds already."""
         events = self.log.events()
-        retried = {event.touch for event in events if event.kind == RETRIED}
-        unsettled = {e.touch for e in events if e.kind == UNSETTLED and e.detail.get("lost")}
+        retried = {event.touch for event in events if isinstance(event, Retried)}
+        unsettled = {e.touch for e in events if isinstance(e, Unsettled) and e.lost}
         for record in self.log.records():
             outcome = Outcome.of(record)
             if outcome is not None and record.number in unsettled:
@@ -76,7 +83,7 @@ class Book:
     def retry(self) -> None:
         """Have what was set aside in earlier runs made after all."""
         self.known.retry()
-        self.log.event(RETRIED, self.log.next_number() - 1)
+        self.log.tell(Retried(touch=self.log.next_number() - 1))
         self.log.forgive("made after all, as the person asked")
 
     def _apply(
@@ -109,23 +116,26 @@ class Book:
             self.known.check_next()
         return judgement
 
-    def finish(self) -> Iterator[SweepEvent]:
+    def finish(self, recoveries: int) -> SweepDone:
         """Close a sweep of which everything is done; tells what was too loud to be judged."""
         self._judge_hits_again()
         loud_db = self._too_loud_db()
         if loud_db:
-            yield Noticed(self._left_out(loud_db))
+            self.log.tell(Noticed(text=self._left_out(loud_db)))
         aside = sum(
             (*step.pads, path_ohm(self.project.rig, step.series_ohm), step.key) not in loud_db
             for step in self.known.set_aside_for_faults()
         )
         if aside:
             what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
-            yield Noticed(
-                f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
-            )
-        self.log.event("done", touches=self.known.touches)
+            self.log.tell(Noticed(
+                text=f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
+            ))
+        done = self.log.tell(SweepDone(
+            touches=self.known.touches, freezes=self.known.freezes, recoveries=recoveries
+        ))
         self.log.flush()
+        return done
 
     def _too_loud_db(self) -> dict[tuple, float]:
         """Give what was never heard since it is clipped, and how far that goes beyond full scale."""
@@ -159,42 +169,45 @@ class Book:
 
     def complete(
         self, number: int, step: Step, judgement: Judgement, after: str, evidence: dict
-    ) -> SweepEvent | None:
-        """Settle how the toy was after a pair's touch; gives what came of it."""
+    ) -> None:
+        """Settle how the toy was after a pair's touch, and tell what came of it."""
         self.log.completed(number, after, evidence)
         outcome = Outcome(step, sound=judgement.sound, after=after)
         self.known.apply(outcome)
         if outcome.trouble:
-            return self._again(number, step, sounding.lost_words(judgement.measures))
+            self._again(number, step, sounding.lost_words(judgement.measures))
+            return
         dull = judgement.sound == "none" and after == "answers"
         if self.project.rig.keep == "finds" and dull and number % SAMPLE_EVERY:
             self.log.drop_take(number)
-        if not outcome.is_hit or step.kind != "confirm":
-            return None
-        path = path_ohm(self.project.rig, step.series_ohm)
-        return BendSeen(step.pads, path, judgement.sound, judgement.amount, judgement.unit)
+        if outcome.is_hit and step.kind == "confirm":
+            self.log.tell(BendSeen(
+                touch=number, pads=step.pads, path_ohm=path_ohm(self.project.rig, step.series_ohm),
+                sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
+            ))
 
-    def refused(self, step: Step) -> SetAside | None:
-        """Set a step aside that safety refuses, whoever planned it; None where it may be made."""
+    def refused(self, step: Step) -> bool:
+        """Set a step aside that safety refuses, whoever planned it; False where it may be made."""
         why = refusal(self.project, step.touch(self.project))
-        if why is None:
-            return None
-        return self.set_aside(step, "refused", f"refused: {why}")
+        if why is not None:
+            self.set_aside(step, "refused", f"refused: {why}")
+        return why is not None
 
-    def killed_before(self, step: Step) -> SetAside | None:
-        """Set a step aside during which this program or the rig ended twice; else None."""
+    def killed_before(self, step: Step) -> bool:
+        """Set a step aside during which this program or the rig ended twice; else False."""
         limit = LIMITS["killed"]
         if self.log.attempts(step.plan_key) < limit.of_step or not step.pads:
-            return None
-        return self.set_aside(step, "killed", f"{limit.told}, {limit.of_step} times")
+            return False
+        self.set_aside(step, "killed", f"{limit.told}, {limit.of_step} times")
+        return True
 
-    def set_aside(self, step: Step, fault: str, why: str) -> SetAside:
-        """Leave a step to the person; gives what tells so."""
+    def set_aside(self, step: Step, fault: str, why: str) -> None:
+        """Leave a step to the person."""
         self.known.set_aside(step, fault)
-        self.log.event("set aside", plan_key=step.plan_key, why=why)
-        return SetAside(step_words(step, self.project), why)
+        what = step_words(step, self.project)
+        self.log.tell(SetAside(plan_key=step.plan_key, what=what, why=why))
 
-    def lose(self, number: int, outcome: Outcome, why: str) -> Iterator[SweepEvent]:
+    def lose(self, number: int, outcome: Outcome, why: str) -> None:
         """Take in a take that was lost; its touch is made again, or set aside.
 
         Raises
@@ -204,9 +217,9 @@ class Book:
         """
         self.known.apply(outcome)
         too_many = self.patience.lose("lost")
-        yield self._again(number, outcome.step, why)
+        self._again(number, outcome.step, why)
         if too_many:
-            self.log.event("paused", why=why)
+            self.log.tell(SweepPaused(why=why))
             if why in EXPLAINED:
                 look = "put that right"
             elif self._by_hand:
@@ -217,22 +230,25 @@ class Book:
                 f"{self.patience.count('lost')} takes in a row were lost ({why}): {look}, {sounding.ON}"
             )
 
-    def _again(self, number: int, step: Step, why: str) -> SweepEvent:
-        is_aside = step.pads is not None and self.known.spot(step).aside
-        return self.set_aside(step, "lost", why) if is_aside else TakeLost(number, why)
+    def _again(self, number: int, step: Step, why: str) -> None:
+        if step.pads is not None and self.known.spot(step).aside:
+            self.set_aside(step, "lost", why)
+        else:
+            self.log.tell(TakeLost(touch=number, why=why))
 
-    def unsettled(self, number: int, step: Step) -> SetAside | None:
+    def unsettled(self, number: int, step: Step) -> None:
         """Take in a touch whose sequel was lost; it is made again, or set aside."""
-        self.log.event(UNSETTLED, touch=number, lost=True)
+        self.log.tell(Unsettled(touch=number, lost=True))
         self.known.apply(Outcome(step, UNSETTLED))
-        return self._too_often(step, "unsettled")
+        self._set_aside_for(step, "unsettled")
 
-    def _too_often(self, step: Step, fault: str) -> SetAside | None:
-        if step.pads is None or self.known.spot(step).aside != fault:
-            return None
-        return self.set_aside(step, fault, f"{LIMITS[fault].told}, {LIMITS[fault].of_step} times")
+    def _set_aside_for(self, step: Step, fault: str) -> None:
+        """Set a step aside that has had this fault too often."""
+        if step.pads is not None and self.known.spot(step).aside == fault:
+            limit = LIMITS[fault]
+            self.set_aside(step, fault, f"{limit.told}, {limit.of_step} times")
 
-    def unanswered(self, outcome: Outcome) -> SetAside | None:
+    def unanswered(self, outcome: Outcome) -> None:
         """Take in a touch that was ended for want of an answer; it is made again, or set aside.
 
         Raises
@@ -243,19 +259,19 @@ class Book:
         step, limit = outcome.step, LIMITS["unanswered"]
         self.known.apply(outcome)
         if self.patience.lose("unanswered"):
-            self.log.event("paused", why=limit.told)
+            self.log.tell(SweepPaused(why=limit.told))
             raise ToyLost(
                 f"key {step.key!r} is answered when it is pressed alone, but "
                 f"{limit.in_a_row} touches in a row began without an answer: look at the key's "
                 f"lead, the sound lead and the toy's supply, {sounding.ON}"
             )
-        return self._too_often(step, "unanswered")
+        self._set_aside_for(step, "unanswered")
 
     @property
     def _by_hand(self) -> bool:
         return self.project.rig.bench == "by-hand"
 
-    def take_in_clean(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+    def take_in_clean(self, number: int, step: Step, heard: Heard) -> None:
         """Take in a press with nothing bridged: it joins the baseline, or is held against it.
 
         Raises
@@ -267,7 +283,7 @@ class Book:
         """
         self.log.completed(number, "answers", {})
         if is_clipped(as_stored(heard.samples)):
-            yield from self._take_in_loud(number, step, heard)
+            self._take_in_loud(number, step, heard)
             return
         self.patience.regain("lost")
         if step.kind == "baseline":
@@ -278,20 +294,20 @@ class Book:
             if self.known.clean_takes[step.key] == self.project.rig.sweep.baseline_takes:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
-                    yield Noticed(text)
+                    self.log.tell(Noticed(text=text))
             return
         judgement = self.judge(number, step, heard)
         outcome = Outcome(step, sound=judgement.sound, after="answers")
         self._apply(outcome, heard.samples, heard.offsets)
         if outcome.is_hit:
-            self.log.event("baseline doubted", touch=number, p_value=judgement.p_value)
+            self.log.tell(BaselineDoubted(touch=number, p_value=judgement.p_value))
         if self.known.doubts >= LIMITS["doubt"].in_a_row:
             raise RigError(
                 f"the toy no longer sounds like its baseline (touch {number}): check battery, "
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"
             )
 
-    def _take_in_loud(self, number: int, step: Step, heard: Heard) -> Iterator[SweepEvent]:
+    def _take_in_loud(self, number: int, step: Step, heard: Heard) -> None:
         """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
         judgement = too_loud(heard.samples)
         self.log.judged(number, judgement)
@@ -301,7 +317,7 @@ class Book:
             self._refuse(sounding.too_loud(step.key, heard.samples))
         try:
             outcome = Outcome(step, sound=judgement.sound, after="answers")
-            yield from self.lose(number, outcome, sounding.lost_words(judgement.measures))
+            self.lose(number, outcome, sounding.lost_words(judgement.measures))
         except CaptureLost:
             rise_db = judgement.measures["over_db"] - self.ear.peak_dbfs(step.key)
             raise sounding.grown_loud(step.key, rise_db, self.patience.count("lost")) from None
@@ -322,7 +338,7 @@ class Book:
                 outcome = Outcome.of(record)
                 if outcome is not None and outcome.is_clean:
                     self.log.judged(record.number, lost("made at another level"))
-        self.log.event("paused", why=str(reason))
+        self.log.tell(SweepPaused(why=str(reason)))
         self.log.flush()
         raise reason
 

@@ -57,7 +57,7 @@ class RigHand:
         self.project = project
         self.bench = bench
         self.rate_hz = bench.rate_hz
-        self.recovery = Recovery(project, bench, log.event)
+        self.recovery = Recovery(project, bench, log.tell)
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def meet(self, ear: Ear, known: Knowledge) -> None:

@@ -15,7 +15,7 @@ Answer = Literal["known", "strange", "none"]
 NO_ANSWER = "the toy did not answer"
 """The fault of a touch that was ended for want of an answer."""
 UNSETTLED = "unsettled"
-"""The fault of a touch whose sequel was lost, and the event that says so."""
+"""The fault of a touch whose sequel was lost."""
 LEAD_IN = "lead_in"
 """The fact of a row that says how; rows from before there was such a fact have none."""
 

@@ -13,6 +13,7 @@ import numpy as np
 from rig.bench import Bench, Stimulus, Touch
 from rig.bench.base import RAIL_DOWN_V
 from rig.errors import BenchError, ToyLost
+from rig.events import Event, RungTried, ToyGone
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
@@ -28,7 +29,7 @@ LONGEST_LISTEN_MS = 5000
 """The controller ends any touch by itself; longer listening is done in pieces."""
 ROOM_MS = 1000
 
-Note = Callable[..., None]
+Tell = Callable[[Event], object]
 
 
 class Recovery:
@@ -38,14 +39,14 @@ class Recovery:
     ----------
     project : Project
     bench : Bench
-    note : callable
-        Takes the kind of an event and its details, for the log.
+    tell : callable
+        Takes an event, for the log.
     """
 
-    def __init__(self, project: Project, bench: Bench, note: Note):
+    def __init__(self, project: Project, bench: Bench, tell: Tell):
         self.project = project
         self.bench = bench
-        self.note = note
+        self.tell = tell
         self._said = ""
         self._last: Heard | None = None
 
@@ -99,14 +100,14 @@ class Recovery:
                 detail = rung.climb(self, baseline, tries)
                 if detail is None:
                     break
-                self.note("recovery", rung=rung.name, **detail)
+                self.tell(RungTried(rung=rung.name, tries=tries, **detail))
                 if self.answers(key, baseline):
                     # A toy that is pressed while it still speaks may stay silent, or be stopped.
                     self.listen(self.project.toy.longest_phrase_s, baseline)
                     return Revival(rung.name, tries)
         is_off = self.bench.safe() is None
         self._check_sound(key, baseline)
-        self.note("toy lost", key=key)
+        self.tell(ToyGone(key=key))
         raise ToyLost(
             f"the toy doesn't answer key {key!r} after {RUNGS[-1].tries} power cycles; "
             f"{'it is off and ' if is_off else ''}all pads are open: look at it and its sound lead, "
@@ -159,7 +160,7 @@ class Recovery:
     def cut_supply(self, baseline: Baseline, tries: int) -> dict:
         """Cut the supply until the rail is down, longer on each try, restore it, turn the toy on."""
         fell_s = self.power_cycle(tries)
-        return {"tries": tries, "rail_fell_s": round(fell_s, 3)}
+        return {"rail_fell_s": round(fell_s, 3)}
 
     def power_cycle(self, tries: int = 1) -> float:
         """Cut the supply until the rail is down, longer on each try; give the fall time in s.

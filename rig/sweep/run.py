@@ -6,31 +6,35 @@ pending touch, for the next press to show how the toy was after it.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from rig.bench import Touch
 from rig.errors import GuardTripped, LogError, Restarted, ToyLost
+from rig.events import (
+    ControllerRestarted,
+    FreezeSeen,
+    GuardCut,
+    Progress,
+    Recovered,
+    StillSupplied,
+    SweepDone,
+    SweepLeft,
+    SweepStarted,
+    Told,
+    Unsettled,
+)
 from rig.listen import LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.outcomes import is_change
 from rig.project import Project, path_ohm
 from rig.sweep.book import Book
-from rig.sweep.events import (
-    FreezeSeen,
-    Progress,
-    Recovered,
-    SweepDone,
-    SweepEvent,
-    SweepStarted,
-    Told,
-)
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
 from rig.sweep.limits import LIMITS
-from rig.sweep.outcome import LEAD_IN, NO_ANSWER, UNSETTLED, Outcome
+from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, step_words
 
@@ -77,54 +81,65 @@ class Run:
         self._redo: Step | None = None
         self._tripped: list[frozenset[str]] = []
 
-    def run(self) -> Generator[SweepEvent, None, None]:
-        """Make every touch that is still due, and report as it goes.
+    def run(self) -> SweepDone | None:
+        """Make every touch that is still due; the log tells whoever listens how it goes.
 
-        Whatever ends it (the plan's end, an error, Ctrl-C, the caller's `close()`), the toy is
-        left off with all pads open, by a rig; where it isn't, the log has it, and the bench tells
-        it again as it is closed. It ends without `SweepDone` where the person leaves.
+        Whatever ends it (the plan's end, an error, Ctrl-C, a listener's error), the toy is left
+        off with all pads open, by a rig; where it isn't, the log has it, and the bench tells it
+        again as it is closed.
+
+        Returns
+        -------
+        SweepDone or None
+            None where the person leaves.
 
         Raises
         ------
         ToyLost, BenchError, LogError, RigError
         """
-        yield from self._until_left(self._sweep())
+        return self._until_left(self._sweep)
 
-    def _until_left(self, events: Iterator[SweepEvent]) -> Iterator[SweepEvent]:
+    def _until_left(self, work: Callable[[], SweepDone]) -> SweepDone | None:
         self.log.see_to(self.hand.idle)  # a slow disk must not trip the dead-man
         try:
-            yield from self._begin()
-            yield from events
+            self._begin()
+            return work()
         except Leave:
             self._drop_pending()
-            self.log.event("left", touches=self.known.touches)
+            self.log.tell(SweepLeft(touches=self.known.touches))
             self.log.flush()
+            return None
         finally:
             self.log.see_to(None)
             if told := self.hand.leave():
                 with suppress(LogError):
-                    self.log.event("not off", why=told)
+                    self.log.tell(StillSupplied(why=told))
 
-    def _begin(self) -> Iterator[SweepEvent]:
+    def _begin(self) -> None:
         self.book.remember()
         if self.retry:
             self.book.retry()
         state = self.hand.state()
-        self.log.event("begun", bench=state.kind, identity=state.identity, **state.facts)
-        yield SweepStarted(self.known.touches, self.known.touches + touches_left(self.known))
+        self.log.tell(SweepStarted(
+            bench=state.kind, identity=state.identity, facts=state.facts,
+            done=self.known.touches, planned=self._planned,
+        ))
         key = self.project.sweep_keys[0]
         self.hand.start(key)
         if self.hand.is_person and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
-            yield from self.make(Step("check", key))
+            self.make(Step("check", key))
 
-    def _sweep(self) -> Iterator[SweepEvent]:
+    @property
+    def _planned(self) -> int:
+        return self.known.touches + touches_left(self.known)
+
+    def _sweep(self) -> SweepDone:
         for step in plan(self.known, self._choose):
             try:
-                yield from self.make(step)
+                self.make(step)
             except Restarted as restart:
-                yield from self._begin_again(step, restart)
-        yield from self.book.finish()
-        yield SweepDone(self.known.touches, self.known.freezes, self.recoveries)
+                self._begin_again(step, restart)
+        return self.book.finish(self.recoveries)
 
     def _choose(self) -> Step | None:
         """Pick the next pair: the one to do again, or the hand's choice."""
@@ -134,15 +149,14 @@ class Run:
 
     # One step
 
-    def make(self, step: Step, why: str = "") -> Iterator[SweepEvent]:
+    def make(self, step: Step, why: str = "") -> None:
         """Make a step and take in what came of it."""
         if step.pads:
             self._redo = None
-        if aside := self.book.refused(step) or self.book.killed_before(step):
-            yield aside
+        if self.book.refused(step) or self.book.killed_before(step):
             return
         if not self.hand.ready(step):
-            yield from self._complete_pending(step.key, False)
+            self._complete_pending(step.key, False)
         touch = self.hand.touch(step)
         self.log.intend(step.plan_key, touch)
         began = datetime.now(UTC)
@@ -152,41 +166,38 @@ class Run:
             self.log.withdraw(step.plan_key, "stopped by the person")
             raise
         if made.said:
-            yield from self._obey(step, made)
+            self._obey(step, made)
             return
-        yield from self.take_in(made, touch, began)
+        self.take_in(made, touch, began)
 
-    def take_in(self, made: Made, touch: Touch, began: datetime) -> Iterator[SweepEvent]:
+    def take_in(self, made: Made, touch: Touch, began: datetime) -> None:
         """Write a made touch down, settle the one before it, and see what came of it."""
         step, heard = made.step, made.heard
         if made.answer == "known":  # before the row of this touch, which waits for its take
-            yield from self._complete_pending(step.key, True)
+            self._complete_pending(step.key, True)
         unanswered = made.answer if made.answer != "known" else None
         if unanswered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
         number = self._write(made, heard, touch, began)
         if unanswered:
             closed = step.pads is not None and heard.timeline.close_us is not None
-            yield from self._complete_pending(step.key, False, closed)
+            self._complete_pending(step.key, False, closed)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
         elif not made.answer and (pending := self._pending):
             self._pending = None
-            if aside := self.book.unsettled(pending.number, pending.step):
-                yield aside
+            self.book.unsettled(pending.number, pending.step)
         outcome = Outcome(step, heard.fault, unanswered)
         if outcome.trouble == "lost":
-            yield from self.book.lose(number, outcome, heard.fault)
+            self.book.lose(number, outcome, heard.fault)
         elif unanswered:
-            if aside := self.book.unanswered(outcome):
-                yield aside
+            self.book.unanswered(outcome)
         else:
-            yield from self._take_in_whole(number, replace(made, heard=heard))
-        yield Progress(
-            number=number, kind=step.kind, what=step_words(step, self.project),
-            done=self.known.touches, planned=self.known.touches + touches_left(self.known),
-            bench_s=self.hand.now_s(),
-        )
+            self._take_in_whole(number, replace(made, heard=heard))
+        self.log.tell(Progress(
+            touch=number, kind=step.kind, what=step_words(step, self.project),
+            done=self.known.touches, planned=self._planned, bench_s=self.hand.now_s(),
+        ))
 
     def _write(self, made: Made, heard: Heard, touch: Touch, began: datetime) -> int:
         number, step = self.log.next_number(), made.step
@@ -203,55 +214,55 @@ class Run:
             self.log.judged(number, lost(heard.fault))
         return number
 
-    def _take_in_whole(self, number: int, made: Made) -> Iterator[SweepEvent]:
+    def _take_in_whole(self, number: int, made: Made) -> None:
         step, heard = made.step, made.heard
         self.book.patience.regain("restart", "unanswered")
         if heard.timeline.guarded:
-            yield from self._take_in_trip(Pending(number, step, heard))
+            self._take_in_trip(Pending(number, step, heard))
             return
         self._tripped.clear()
         if step.pads is None:
-            yield from self.book.take_in_clean(number, step, heard)
+            self.book.take_in_clean(number, step, heard)
             return
         self._pending = pending = Pending(number, step, heard)
         if self.hand.is_person:
-            yield from self._tell(pending)
-        yield from self._settle(pending, made)
+            self._tell(pending)
+        self._settle(pending, made)
 
-    def _tell(self, pending: Pending) -> Iterator[SweepEvent]:
+    def _tell(self, pending: Pending) -> None:
         """Judge a pair's take at once and tell it."""
         self._judge_pending()
         judgement, step = pending.judgement, pending.step
         if judgement.sound != "lost":
-            yield Told(
-                number=pending.number, kind=step.kind, pads=step.pads,
+            self.log.tell(Told(
+                touch=pending.number, kind=step.kind, pads=step.pads,
                 path_ohm=path_ohm(self.project.rig, step.series_ohm),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
-            )
+            ))
 
-    def _settle(self, pending: Pending, made: Made) -> Iterator[SweepEvent]:
+    def _settle(self, pending: Pending, made: Made) -> None:
         """See what a pair's touch left behind, and act on it."""
         key, sequel = pending.step.key, self.hand.settle(made)
         pending.ran_on = sequel in ("runs on", "answers")
         if sequel in ("again", "skip"):
-            yield from self._take_back(sequel)
+            self._take_back(sequel)
         elif sequel == "stopped":
-            yield from self._complete_pending(key, False)
+            self._complete_pending(key, False)
         elif sequel == "answers":
             # It answers its key, the person says, but never falls silent.
             self._pending = None
-            yield from self._close(pending, "runs on", {"answered": "said"})
-            yield from self._revive(key, {"answered": False})
+            self._close(pending, "runs on", {"answered": "said"})
+            self._revive(key, {"answered": False})
         elif made.bare:
             touch = self.hand.touch(made.bare.step)
-            yield from self.take_in(made.bare, touch, datetime.now(UTC))
+            self.take_in(made.bare, touch, datetime.now(UTC))
         elif not self.hand.is_person:
             return
         elif pending.ran_on or is_change(pending.judgement.sound):
-            yield from self.make(Step("check", key), "is it as before?")
+            self.make(Step("check", key), "is it as before?")
         elif pending.judgement.sound == "lost":
             self._pending = None
-            yield from self._close(pending, "answers", {})
+            self._close(pending, "answers", {})
 
     # The touch before
 
@@ -262,7 +273,7 @@ class Run:
 
     def _complete_pending(
         self, key: str, answered: bool, closed_meanwhile: bool = False
-    ) -> Iterator[SweepEvent]:
+    ) -> None:
         """Settle how the toy was after the last touch, now that a key was pressed again.
 
         Where the host was too slow to keep the next touch from closing, that is kept as
@@ -272,81 +283,81 @@ class Run:
         if closed_meanwhile:
             evidence["closed_meanwhile"] = True
         if not answered:
-            yield from self._revive(key, evidence)
+            self._revive(key, evidence)
         elif pending := self._pending:
             self._pending = None
-            yield from self._close(pending, pending.living, evidence)
+            self._close(pending, pending.living, evidence)
 
-    def _revive(self, key: str, evidence: dict) -> Iterator[SweepEvent]:
+    def _revive(self, key: str, evidence: dict) -> None:
         """Bring the toy back; what had to be done for it tells how the touch before left it."""
         pending, self._pending = self._pending, None
         try:
             revival = self.hand.revive(key)
         except ToyLost:
             if pending:
-                yield from self._freeze(pending, evidence | {"rung": "none"})
+                self._freeze(pending, evidence | {"rung": "none"})
             raise
         evidence = evidence | {"rung": revival.rung, "tries": revival.tries}
-        self.log.event("recovered", pending.number if pending else None, **evidence)
+        self.log.tell(Recovered(
+            touch=pending.number if pending else None, rung=revival.rung, tries=revival.tries,
+        ))
         if revival.froze:
             self.recoveries += 1
-            yield Recovered(revival.rung, revival.tries)
             if pending:
-                yield from self._freeze(pending, evidence)
+                self._freeze(pending, evidence)
         elif pending:
-            yield from self._close(pending, pending.living, evidence)
+            self._close(pending, pending.living, evidence)
 
-    def _freeze(self, pending: Pending, evidence: dict) -> Iterator[SweepEvent]:
+    def _freeze(self, pending: Pending, evidence: dict) -> None:
         step = pending.step
-        yield FreezeSeen(step.pads, path_ohm(self.project.rig, step.series_ohm))
-        yield from self._close(pending, "freeze", evidence)
+        self.log.tell(FreezeSeen(
+            touch=pending.number, pads=step.pads,
+            path_ohm=path_ohm(self.project.rig, step.series_ohm),
+        ))
+        self._close(pending, "freeze", evidence)
 
-    def _close(self, pending: Pending, after: str, evidence: dict) -> Iterator[SweepEvent]:
-        news = self.book.complete(
-            pending.number, pending.step, pending.judgement, after, evidence
-        )
-        if news:
-            yield news
+    def _close(self, pending: Pending, after: str, evidence: dict) -> None:
+        self.book.complete(pending.number, pending.step, pending.judgement, after, evidence)
 
     def _drop_pending(self) -> None:
         """Give up on a touch whose sequel won't come: it is due again."""
         if self._pending:
             self.known.drop(self._pending.step)
-            self.log.event(UNSETTLED, touch=self._pending.number)
+            self.log.tell(Unsettled(touch=self._pending.number))
             self._pending = None
 
     # What the person says
 
-    def _obey(self, step: Step, made: Made) -> Iterator[SweepEvent]:
+    def _obey(self, step: Step, made: Made) -> None:
         """Do what the person said instead of a touch."""
         self.log.withdraw(step.plan_key, made.said)
         self.known.drop(step)
         if step.pads is None and self._pending:
-            yield from self._take_back(made.said)
+            self._take_back(made.said)
         elif step.pads is None:
             self.hand.note("that press is needed, and can't be taken back")
         elif made.said == "skip":
-            yield self._skip(step)
+            self._skip(step)
         elif made.bare or not self._pending:
             self._redo = step
         else:
-            yield from self._take_back("again")
+            self._take_back("again")
 
-    def _take_back(self, said: str) -> Iterator[SweepEvent]:
+    def _take_back(self, said: str) -> None:
         """Have the pending touch made again, or left out."""
         step = self._pending.step
         self._drop_pending()
         if said == "skip":
-            yield self._skip(step)
+            self._skip(step)
         else:
             self._redo = step
 
-    def _skip(self, step: Step) -> SweepEvent:
-        return self.book.set_aside(step, "skipped", "by you, for this run")
+    def _skip(self, step: Step) -> None:
+        self.book.set_aside(step, "skipped", "by you, for this run")
 
     # Failures
 
-    def _take_in_trip(self, pending: Pending) -> Iterator[SweepEvent]:
+    def _take_in_trip(self, pending: Pending) -> None:
         """Keep a touch in which the guard tripped, and supply the toy again.
 
         Raises
@@ -354,12 +365,12 @@ class Run:
         GuardTripped
             It trips with nothing bridged, or again and again.
         """
-        self.log.event("guard tripped", pending.number)
+        self.log.tell(GuardCut(touch=pending.number))
         step = pending.step
         bridged = step.pads is not None and pending.heard.timeline.close_us is not None
         if bridged:
             pending.judgement = self.book.judge(pending.number, step, pending.heard)
-            yield from self._close(pending, "guarded", {})
+            self._close(pending, "guarded", {})
             self._tripped.append(frozenset(step.pads))
             # A pad that pulls hard trips with many others; a short or a warm part with any.
             if len(self._tripped) < LIMITS["trip"].in_a_row or frozenset.intersection(*self._tripped):
@@ -373,13 +384,12 @@ class Run:
             + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
         )
 
-    def _begin_again(self, step: Step, restart: Restarted) -> Iterator[SweepEvent]:
+    def _begin_again(self, step: Step, restart: Restarted) -> None:
         """Go on after the controller restarted by itself, which it may do a few times only."""
         self._drop_pending()
-        self.log.event("controller restarted", why=str(restart), plan_key=step.plan_key)
+        self.log.tell(ControllerRestarted(why=str(restart), plan_key=step.plan_key))
         if self.book.patience.lose("restart"):
             raise restart
         self.known.drop(step)
-        if killed := self.book.killed_before(step):
-            yield killed
+        self.book.killed_before(step)
         self.hand.start(step.key)

@@ -86,8 +86,7 @@ def swept(folder: Path, project: Project, sweep) -> dict[tuple[str, str], tuple[
     """Sweep and give, for each pair found, whether it bends and whether it freezes."""
     with SweepLog.create(folder / "sweeps" / "main", setup_facts(project),
                          setup_hash(project), {}) as log:
-        for _ in sweep(log):
-            pass
+        sweep(log)
         return {(one.pads_1, one.pads_2): (one.sound != "none", one.stop == "freeze")
                 for one in finds(log.records())}
 

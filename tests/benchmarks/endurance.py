@@ -19,7 +19,7 @@ import os
 import sys
 import tempfile
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,9 +30,10 @@ import numpy as np
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.errors import BenchError
+from rig.events import Progress
 from rig.log import SweepLog
 from rig.project import Project, setup_facts, setup_hash
-from rig.sweep import Progress, Sweep
+from rig.sweep import Sweep
 
 WARM = 1000
 """Touches after which memory and cost are held against what they become."""
@@ -135,9 +136,11 @@ def main() -> None:
             project.folder / "sweeps" / "main", setup_facts(project), setup_hash(project), {}
         )) as log:
             made, last_s = 0, time.process_time()
-            for event in Sweep(project, bench, log).run():
+
+            def count(event):
+                nonlocal made, last_s
                 if not isinstance(event, Progress):
-                    continue
+                    return
                 made += 1
                 spent_s = time.process_time()
                 each_ms.append((spent_s - last_s) * 1e3)
@@ -148,7 +151,11 @@ def main() -> None:
                     print(row(points[-2], points[-1], each_ms), flush=True)
                     each_ms.clear()
                 if made >= given.touches:
-                    break
+                    raise KeyboardInterrupt
+
+            log.listen(count)
+            with suppress(KeyboardInterrupt):
+                Sweep(project, bench, log).run()
     after = [i for i, one in enumerate(points) if one.touches > WARM]
     if len(after) < 2:
         sys.exit(f"{made} touches are too few to say more")

@@ -108,8 +108,7 @@ def sweep(board: Board, pads: int, level: float) -> Board:
         try:
             with closing(SweepLog.create(toy / "sweeps" / "main", setup_facts(project),
                                          setup_hash(project), {})) as log:
-                for _ in Sweep(project, bench, log).run():
-                    pass
+                Sweep(project, bench, log).run()
         except RigError as refusal:
             return replace(board, refused=str(refusal))
         finds = list(csv.DictReader(io.StringIO(

@@ -19,9 +19,10 @@ import numpy as np
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
+from rig.events import Progress
 from rig.log import SweepLog
 from rig.project import setup_facts, setup_hash
-from rig.sweep import Progress, Sweep
+from rig.sweep import Sweep
 
 
 class TimedBench:
@@ -69,12 +70,17 @@ def main() -> None:
         )
         host_ms, bench_ms = [], []
         last, last_bench = time.perf_counter(), bench.spent_s
-        for event in Sweep(project, bench, log).run():
+
+        def note(event):
+            nonlocal last, last_bench
             if isinstance(event, Progress):
                 now, spent = time.perf_counter(), bench.spent_s
                 bench_ms.append((spent - last_bench) * 1e3)
                 host_ms.append((now - last) * 1e3 - bench_ms[-1])
                 last, last_bench = now, spent
+
+        log.listen(note)
+        Sweep(project, bench, log).run()
         log.close()
     host, own = np.array(host_ms), np.array(bench_ms)
     print(f"{len(host)} touches; host ms per touch: median {np.median(host):.1f}, "

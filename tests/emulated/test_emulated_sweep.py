@@ -15,6 +15,7 @@ import pytest
 from emulated_rig import BOARD, EmulatedRig, export, padsweep
 from emulator import CYCLES_PER_MS, HANGS_S
 
+from rig.events import ControllerRestarted, RungTried
 from rig.log import SweepLog, verify
 from rig.project import load_project, touchable
 
@@ -158,7 +159,7 @@ def test_a_freeze_was_recovered_through_the_firmware_s_supply_switch(killed, kil
     revived = [
         event
         for event in killed_log.events()
-        if event.kind == "recovery" and event.detail["rung"] == "supply"
+        if isinstance(event, RungTried) and event.rung == "supply"
     ]
     assert any(record.after == "freeze" for record in killed_log.records())
     assert revived
@@ -236,14 +237,14 @@ def test_after_a_restart_of_the_controller_in_mid_sweep_it_is_checked_and_the_sw
     cut.emulator.wait_for(lambda state: state.is_open_and_off, 5)
     with SweepLog.open(cut.folder / "sweeps" / "restarted", read_only=True) as log:
         assert verify(log) == []
-        restarts = [event for event in log.events() if event.kind == "controller restarted"]
+        restarts = [event for event in log.events() if isinstance(event, ControllerRestarted)]
     # A query on its way at the very moment of the restart stays unanswered, and ends the sweep.
     if "no whole reply" in said:
         assert_one_line(said, "no whole reply")
     else:
         assert_one_line(said, "stopped: the toy is off")
         assert len(restarts) == 1
-        assert "Power on" in restarts[0].detail["why"]
+        assert "Power on" in restarts[0].why
 
 
 def test_a_controller_unplugged_in_mid_sweep_is_one_clear_line_and_what_to_do_about_the_toy(cut):

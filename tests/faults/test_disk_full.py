@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 from contextlib import suppress
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,8 +16,12 @@ from rows import facts
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.errors import DiskFull
+from rig.events import Migrated, Noticed
 from rig.listen.judgement import Judgement
 from rig.log import SweepLog, verify
+
+sys.path.append(str(Path(__file__).parents[1] / "unit"))
+from old_logs import TOLD, copied, told
 
 RATE_HZ = 48_000
 TOUCH = Touch((Connection(("A",), ("B",), 10_000.0),), Stimulus(("moo",)))
@@ -123,7 +128,7 @@ def test_the_database_itself_meets_the_full_disk(small_disk):
     with pytest.raises(DiskFull) as caught:
         for _ in range(2000):
             log.intend("p", TOUCH)
-            log.event("note", text="x" * 500)
+            log.tell(Noticed(text="x" * 500))
     assert "\n" not in str(caught.value)
     log.close()
     check_whole(folder, at_least=3)
@@ -180,3 +185,44 @@ def test_a_sweep_stops_with_one_line_and_goes_on_later(small_disk):
     assert [facts(now[one.number]) for one in before] == [facts(one) for one in before]
     assert len(now) > len(before)
     assert verify(log) == []
+
+
+def test_a_log_of_an_older_version_waits_as_it_is_for_room(small_disk):
+    """Room for nothing, for a part of the copy, for all of it and no more, for the rest too."""
+    ends = set()
+    for room in range(0, 320 << 10, 16 << 10):
+        disk = small_disk(2000)
+        sweep = copied(disk / "toy")
+        before = (sweep / "log.db").read_bytes()
+        ballast = fill(disk)
+        os.truncate(ballast, ballast.stat().st_size - room)
+        try:
+            SweepLog.open(sweep, reserve_bytes=0).close()
+            ends.add("migrated")
+        except DiskFull as full:
+            assert "\n" not in str(full)
+            copy = list(sweep.glob("log.db.v1*"))
+            ends.add("copied" if copy else "as it was")
+            assert [one.read_bytes() for one in copy] == [before] * len(copy)
+            with SweepLog.open(sweep, read_only=True) as log:
+                assert verify(log) == []
+                assert told(log.events()) == TOLD
+        ballast.unlink()
+        with SweepLog.open(sweep, reserve_bytes=0) as log:
+            assert verify(log) == []
+            assert told(log.events()) == [*TOLD, (Migrated, None)]
+        assert (sweep / "log.db.v1").read_bytes() == before
+        assert not (sweep / "log.db.v1-2").exists()
+    assert ends >= {"as it was", "migrated"}, ends
+
+
+def test_a_log_of_an_older_version_is_read_from_a_disk_that_takes_nothing(small_disk):
+    disk = small_disk(2000)
+    sweep = copied(disk / "toy")
+    done = subprocess.run(["mount", "-o", "remount,ro", disk], check=False, timeout=30)
+    assert done.returncode == 0
+    with SweepLog.open(sweep, read_only=True) as log:
+        assert verify(log) == []
+        assert told(log.events()) == TOLD
+    for words in (["replay", "--list"], ["export"]):
+        assert padsweep(*words, "--project", disk / "toy").returncode == 0

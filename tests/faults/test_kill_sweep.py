@@ -9,6 +9,7 @@ from pathlib import Path
 from killing import padsweep, random_moment, run_and_kill
 from rows import facts
 
+from rig.events import SetAside, Unsettled
 from rig.log import SweepLog, verify
 from rig.project import load_project
 from rig.sweep.steps import pair_steps
@@ -65,7 +66,7 @@ def check_after_kill(
     assert ([now.get(one.number) and facts(now[one.number]) for one in complete]
             == [facts(one) for one in complete])
     # Open is what was begun and came to nothing, without the sweep itself having said why.
-    told = {event.touch for event in log.events() if event.kind == "unsettled"}
+    told = {event.touch for event in log.events() if isinstance(event, Unsettled)}
     lasting = {one.number for one in records if one.complete or one.fault} | told
     with closing(sqlite3.connect(f"file:{folder / 'log.db'}?mode=ro", uri=True)) as db:
         begun = db.execute("SELECT intent.id, touch.number, intent.plan_key FROM intent "
@@ -84,7 +85,7 @@ def check_whole_sweep(project: Path, folder: Path, met: Counter) -> None:
     assert verify(log) == []
     loaded = load_project(project)
     highest = max(loaded.rig.series_ohm)
-    aside = {event.detail["plan_key"] for event in log.events() if event.kind == "set aside"}
+    aside = {event.plan_key for event in log.events() if isinstance(event, SetAside)}
     wanted = {step.plan_key for step in pair_steps(loaded) if step.series_ohm == highest}
     made = {one.plan_key for one in log.records() if one.complete and not one.fault}
     assert wanted - aside <= made

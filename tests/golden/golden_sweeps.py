@@ -6,7 +6,7 @@ import itertools
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "unit"))
 
-from golden_text import event_line, line, log_lines
+from golden_text import line, log_lines
 from hands import Hands, StandIn, write_project
 
 from rig.bench.simulated.bench import SimulatedBench
@@ -26,7 +26,7 @@ from rig.errors import BenchError, Restarted, RigError
 from rig.log import SweepLog
 from rig.project import Project, load_project, setup_facts, setup_hash
 from rig.project.models import letters
-from rig.sweep import Sweep, SweepEvent
+from rig.sweep import Sweep
 from rig.sweep.asking import SweepByHand
 
 TAKES = 8
@@ -222,13 +222,14 @@ def make_project(golden: Golden, folder: Path) -> Project:
 
 def run(
     golden: Golden, project: Project, log: SweepLog, troubles: dict, report: Report
-) -> Iterator[SweepEvent]:
+) -> None:
     """Begin the sweep, or go on with it."""
     if golden.by_hand:
         board = make_board(golden.seed, golden.pads, golden.kind)
         hands = Hands(board, golden.seed, golden.series_ohm[0], (0.35, 0.7))
-        return SweepByHand(project, Person(hands, troubles, report), log).run()
-    return Sweep(project, Troubled(project, troubles, golden.reset_line), log).run()
+        SweepByHand(project, Person(hands, troubles, report), log).run()
+    else:
+        Sweep(project, Troubled(project, troubles, golden.reset_line), log).run()
 
 
 def swept(golden: Golden) -> tuple[str, int]:
@@ -241,10 +242,8 @@ def swept(golden: Golden) -> tuple[str, int]:
         for troubles in golden.runs:
             with closing(made(folder, setup=setup_facts(project), setup_hash=setup_hash(project),
                               clock=clock)) as log:  # fmt: skip
-                events = run(golden, project, log, troubles, report)
                 try:
-                    for event in events:
-                        report.add(event_line(event))
+                    run(golden, project, log, troubles, report)
                 except (RigError, KeyboardInterrupt) as end:
                     why = str(end).replace(name, "FOLDER")
                     report.add(line("ended", {"by": type(end).__name__, "why": why}))

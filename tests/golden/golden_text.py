@@ -15,12 +15,10 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from rig.log.database import DATABASE
-from rig.sweep.events import SweepEvent
 
 DIGITS = 6
 FEWER = {"score": 3, "p_value": 2}
@@ -44,11 +42,6 @@ def rounded(value: Any, digits: int = DIGITS) -> Any:
 def line(word: str, what: dict) -> str:
     """Give one line of the text."""
     return f"{word} {json.dumps(rounded(what), sort_keys=True, ensure_ascii=False)}"
-
-
-def event_line(event: SweepEvent) -> str:
-    """Give the line of what a sweep reported while it ran."""
-    return line(f"told {type(event).__name__}", asdict(event))
 
 
 def row_line(table: str, row: dict[str, Any]) -> str:

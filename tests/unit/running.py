@@ -81,6 +81,5 @@ def _swept() -> TemporaryDirectory:
     made = TemporaryDirectory()
     project = load_project(small_project(Path(made.name)))
     with open_log(project, "main") as log:
-        for _ in Sweep(project, SimulatedBench(project), log).run():
-            pass
+        Sweep(project, SimulatedBench(project), log).run()
     return made

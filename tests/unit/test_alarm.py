@@ -9,9 +9,9 @@ from rig.cli import benches
 from rig.cli.progress import SweepView
 from rig.cli.sweep import run_sweep
 from rig.errors import ToyLost
+from rig.events import StillSupplied, SweepStarted
 from rig.log import SweepLog
 from rig.project import load_project, new_project
-from rig.sweep import SweepStarted
 
 STILL = "the toy is STILL SUPPLIED (4.48 V on its rail): pull the cells now"
 LAST = f"padsweep: {STILL}\n"
@@ -46,7 +46,7 @@ def test_after_a_sweep_that_went_well(folder, monkeypatch, fed):
     assert (done.code, done.err) == (5, LAST)
     assert "touches of" in done.out
     with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
-        assert [e.detail for e in log.events() if e.kind == "not off"] == [{"why": STILL}]
+        assert [e.why for e in log.events() if isinstance(e, StillSupplied)] == [STILL]
 
 
 def test_after_ctrl_c(folder, monkeypatch, fed):

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import typer
 from hands import RATE_HZ, Hands, StandIn, write_project
+from listening import told_during
 from typer.testing import CliRunner
 
 from rig.bench.byhand import Prompt
@@ -19,9 +20,10 @@ from rig.cli import sweep as commands
 from rig.cli.console import console
 from rig.cli.terminal import Terminal, two_pads
 from rig.errors import CaptureLost, ConfigError, RigError, Stopped, ToyLost
+from rig.events import FreezeSeen, Recovered, SetAside, SweepDone, TakeLost, Told, Unsettled
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
-from rig.sweep import FreezeSeen, Recovered, SetAside, Step, SweepDone, TakeLost, Told
+from rig.sweep import Step
 from rig.sweep.asking import SweepByHand
 
 SEED, PADS, LEADS, PATH_OHM = 9, 8, "ABCF", 10_000.0
@@ -70,7 +72,7 @@ def open_log(project, name="main"):
 
 def sweep(project, bench, name="main"):
     with open_log(project, name) as log:
-        events = list(SweepByHand(project, bench, log).run())
+        events = told_during(log, SweepByHand(project, bench, log).run)
         assert not verify(log)
         return events, log.records(), log.events()
 
@@ -97,7 +99,7 @@ def test_every_pair_is_asked_for_and_what_changed_once_more(swept):
     assert {e.pads for e in events if isinstance(e, FreezeSeen)} >= {FREEZE}
     told = [e.pads for e in events if isinstance(e, Told)]
     # A touch ahead of a silent one isn't known to have left the toy alive: it is made again.
-    unsettled = sum(e.kind == "unsettled" for e in log_events)
+    unsettled = sum(isinstance(e, Unsettled) for e in log_events)
     assert len(told) - unsettled == len(pairs_of(records)) + len(pairs_of(records, "confirm"))
     assert bench.asked[0].ask == "room" and bench.asked[1].ask == "level"
 
@@ -144,7 +146,7 @@ def test_each_freeze_was_followed_by_batteries_out_and_in(swept):
     out = [what for _, what in bench.hands.done if what == "batteries out"]
     assert len(out) == len(freezes) == sum(isinstance(e, Recovered) for e in events)
     assert all(r.facts["rung"] == "person" for r in freezes)
-    assert {e.touch for e in log_events if e.kind == "recovered"} == {r.number for r in freezes}
+    assert {e.touch for e in log_events if isinstance(e, Recovered)} == {r.number for r in freezes}
 
 
 @pytest.mark.parametrize("say", [says("again"), taps(2)])
@@ -155,7 +157,7 @@ def test_again_makes_the_last_touch_again(project, say):
     assert asked[2] == asked[0]
     first = next(r for r in records if r.touch.connections)
     assert not first.complete
-    assert next(e.touch for e in events if e.kind == "unsettled") == first.number
+    assert next(e.touch for e in events if isinstance(e, Unsettled)) == first.number
     assert sorted(pairs_of(records)) == list(combinations(LEADS, 2))
 
 
@@ -210,7 +212,7 @@ def test_ctrl_c_is_no_kill(project):
     bench = Interrupted(at_the_bench().hands)
     with open_log(project) as log:
         with pytest.raises(KeyboardInterrupt):
-            list(SweepByHand(project, bench, log).run())
+            SweepByHand(project, bench, log).run()
         pair = "-".join(bench.asked[-1].pads)
         key = project.sweep_keys[0]
         assert log.attempts(f"sweep {key} {pair} {PATH_OHM:g}") == 0
@@ -241,7 +243,7 @@ def test_a_toy_that_never_comes_back_is_lost_and_its_touch_is_a_freeze(project):
                      "battery": nothing})
     with open_log(project) as log:
         with pytest.raises(ToyLost, match=r"take them out and look at it, .*continue") as caught:
-            list(SweepByHand(project, bench, log).run())
+            SweepByHand(project, bench, log).run()
         last = log.records()[-1]
         assert (last.after, last.facts["rung"]) == ("freeze", "none")
         # The touch before was never answered: it is due again.
@@ -262,7 +264,7 @@ def test_an_enter_that_comes_late_is_no_answer_to_the_next_prompt(project):
 
 def test_a_silent_toy_is_told_at_once(project):
     with open_log(project) as log, pytest.raises(RigError, match="nothing is heard when key"):
-        list(SweepByHand(project, at_the_bench({"level": nothing}), log).run())
+        SweepByHand(project, at_the_bench({"level": nothing}), log).run()
 
 
 def test_a_press_before_the_tone_is_over_is_asked_for_again(project):
@@ -295,12 +297,12 @@ def test_a_sound_input_that_keeps_losing_pauses_the_sweep(project):
     bench = at_the_bench()
     bench.lose = lambda bench: sum(p.ask == "clean" for p in bench.asked) > 2
     with open_log(project) as log, pytest.raises(CaptureLost, match=r"4 takes in a row"):
-        list(SweepByHand(project, bench, log).run())
+        SweepByHand(project, bench, log).run()
 
 
 def explore(project, bench):
     with open_log(project) as log:
-        events = list(SweepByHand(project, bench, log).explore())
+        events = told_during(log, SweepByHand(project, bench, log).explore)
         assert not verify(log)
         return events, log.records()
 
@@ -345,7 +347,7 @@ def test_a_pair_that_is_refused_is_never_asked_for(project):
     unsafe = replace(project, toy=project.toy.model_copy(update={"pads": pads}))
     step = Step("sweep", project.sweep_keys[0], ("B", "C"), PATH_OHM)
     with open_log(project) as log:
-        (event,) = SweepByHand(unsafe, bench, log).make(step)
+        (event,) = told_during(log, lambda: SweepByHand(unsafe, bench, log).make(step))
         assert not log.attempts(step.plan_key)
     assert isinstance(event, SetAside)
     assert event.why == "refused: pad C is forbidden in toy.yaml"

@@ -9,9 +9,9 @@ from hands import RATE_HZ, Hands, StandIn, write_project
 from rig.bench.base import Chunk
 from rig.bench.simulated.board import make_board
 from rig.errors import BadSound
+from rig.events import Noticed, SetAside, SweepDone, TakeLost
 from rig.log import SweepLog
 from rig.project import load_project, setup_facts, setup_hash
-from rig.sweep import Noticed, SetAside, SweepDone, TakeLost
 from rig.sweep.asking import SweepByHand
 
 SEED, PADS, LEADS, PATH_OHM = 9, 8, "ABF", 10_000.0
@@ -52,7 +52,8 @@ def run(project, bench, is_refused=True):
     events, said = [], ""
     with SweepLog.create(folder, setup=setup_facts(project), setup_hash=setup_hash(project)) as log:
         try:
-            events.extend(SweepByHand(project, bench, log).run())
+            log.listen(events.append)
+            SweepByHand(project, bench, log).run()
         except BadSound as error:
             said = str(error)
         assert bool(said) == is_refused
@@ -111,7 +112,7 @@ def test_a_clean_press_that_clips_is_asked_for_again_and_the_second_one_stops(pr
     bench = Altered(some_phrases)
     events, why, records = run(project, bench)
     assert "too loud for the sound input" in why
-    assert [event.number for event in told(events, TakeLost)] == [3]
+    assert [event.touch for event in told(events, TakeLost)] == [3]
     assert [one.sound for one in records] == 6 * ["lost"]
 
 

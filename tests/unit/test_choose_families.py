@@ -145,8 +145,7 @@ def swept(tmp_path_factory):
     log = SweepLog.create(
         project.folder / "sweeps" / "main", setup_facts(project), setup_hash(project), {}
     )
-    for _ in Sweep(project, SimulatedBench(project), log).run():
-        pass
+    Sweep(project, SimulatedBench(project), log).run()
     log.close()
     with SweepLog.open(log.folder, read_only=True) as log:
         return log.records(), project_board(project).net_of

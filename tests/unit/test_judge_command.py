@@ -10,6 +10,7 @@ from dataclasses import asdict
 
 import pytest
 import typer
+from listening import Enough
 from making_logs import add, bridge, new_log
 from rich.console import Console
 from small_sweeps import make_project
@@ -38,8 +39,13 @@ def folder(tmp_path_factory):
     project = make_project(tmp_path_factory.mktemp("judged") / "toy")
     with SweepLog.create(project.folder / "sweeps" / "main", setup_facts(project),
                          setup_hash(project), {}) as log:
-        for _ in zip(range(160), Sweep(project, SimulatedBench(project), log).run(), strict=False):
-            pass
+        def end(event):
+            if event.touch == 120:
+                raise Enough
+
+        log.listen(end)
+        with pytest.raises(Enough):
+            Sweep(project, SimulatedBench(project), log).run()
     return project.folder
 
 

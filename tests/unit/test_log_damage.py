@@ -10,6 +10,7 @@ import pytest
 from making_logs import RATE_HZ, add, bridge, new_log
 
 from rig.errors import LogError
+from rig.events import Noticed
 from rig.log import SweepLog, takes, verify
 from rig.log.database import SEALED
 
@@ -22,7 +23,7 @@ def swept(tmp_path):
         log.intend("killed", bridge())
         for _ in range(5):
             add(log)
-        log.event("note", text="five")
+        log.tell(Noticed(text="five"))
         log.withdraw("killed", "stopped")
     return folder
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from making_logs import RATE_HZ, bridge, new_log
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
+from rig.events import SweepStarted
 from rig.listen.judgement import Judgement
 from rig.log import SweepLog, verify
 from rig.log import records as rows
@@ -61,11 +62,11 @@ def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fau
                      samples=None, rate_hz=RATE_HZ, fault=fault, facts=facts)
             log.judged(1, judgement)
             log.completed(1, after)
-            log.event(key, detail=facts)
+            started = log.tell(SweepStarted(bench=key, identity=key, facts=facts, done=0, planned=1))
         with SweepLog.open(folder) as log:
             (record,) = log.records()
             assert verify(log) == []
-            assert log.events()[0].detail == {"detail": facts}
+            assert log.events() == [started]
     finally:
         shutil.rmtree(folder)
     assert (record.touch, record.timeline, record.facts, record.fault, record.path_ohm) == (

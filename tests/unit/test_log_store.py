@@ -16,6 +16,7 @@ from making_logs import BASELINE, HASH, LINE, RATE_HZ, SETUP, add, bridge, new_l
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.errors import LogError
+from rig.events import Recovered, SweepStarted
 from rig.listen.judgement import Judgement
 from rig.log import SweepLog, takes, verify
 from rig.log.takes import from_pcm, to_pcm
@@ -136,11 +137,12 @@ def test_the_takes_array_may_be_used_again_by_the_caller(tmp_path):
 
 def test_events_keep_their_order_and_details(tmp_path):
     with new_log(tmp_path) as log:
-        log.event("session", kind="simulated", volts=np.float32(4.5))
-        log.event("reset", touch=9, rung="supply")
-        found = [(event.kind, event.touch, event.detail) for event in log.events()]
-    assert found == [("session", None, {"kind": "simulated", "volts": 4.5}),
-                     ("reset", 9, {"rung": "supply"})]
+        told = [
+            log.tell(SweepStarted(bench="simulated", identity="toy", done=0, planned=9,
+                                  facts={"volts": np.float32(4.5)})),
+            log.tell(Recovered(touch=9, rung="supply", tries=2)),
+        ]  # fmt: skip
+        assert log.events() == told
 
 
 def test_a_score_that_is_no_number_is_kept_as_none(tmp_path):

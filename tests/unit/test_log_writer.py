@@ -6,6 +6,7 @@ import pytest
 from making_logs import bridge, new_log
 
 from rig.errors import DiskFull, LogError
+from rig.events import Noticed
 from rig.log import SweepLog
 from rig.log.takes import StoredTake, disk_full
 from rig.log.writer import WAITING_TAKES, Job, Writer
@@ -142,7 +143,7 @@ def test_an_error_nobody_heard_of_yet_is_told_at_the_end(tmp_path):
 
 def test_small_rows_go_along_with_the_next_intent(tmp_path):
     with new_log(tmp_path) as log:
-        log.event("note", text="small")
+        log.tell(Noticed(text="small"))
         log.intend("p", bridge())
         reader = SweepLog.open(tmp_path, read_only=True)
-        assert [event.detail for event in reader.events()] == [{"text": "small"}]
+        assert [event.text for event in reader.events()] == ["small"]

@@ -5,16 +5,18 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from listening import told_during
 from small_sweeps import make_project, new_log
 
 from rig.bench.base import Timeline
 from rig.bench.simulated.bench import SimulatedBench
 from rig.choose import finds
 from rig.errors import CaptureLost, RigError, ToyLost
+from rig.events import FreezeSeen, Progress, RungTried, SetAside, SweepDone, TakeLost, ToyGone
 from rig.listen import lost
 from rig.log import SweepLog, verify
 from rig.project import path_ohm, setup_facts, setup_hash, touchable
-from rig.sweep import FreezeSeen, Knowledge, Progress, Step, Sweep, SweepDone, TakeLost, plan
+from rig.sweep import Knowledge, Step, Sweep, plan
 from rig.sweep.book import SAMPLE_EVERY, Book
 from rig.sweep.outcome import NO_ANSWER, Outcome
 
@@ -29,7 +31,7 @@ def swept(tmp_path_factory):
     project = make_project(tmp_path_factory.mktemp("swept") / "toy")
     log = new_log(project)
     bench = SimulatedBench(project)
-    events = list(Sweep(project, bench, log).run())
+    events = told_during(log, Sweep(project, bench, log).run)
     log.close()
     return project, events, SweepLog.open(log.folder, read_only=True), bench
 
@@ -73,7 +75,7 @@ def test_every_hit_was_touched_again_and_every_freeze_recovered(swept):
     freezes = [r for r in records if r.after == "freeze"]
     assert freezes
     assert len(freezes) == sum(isinstance(e, FreezeSeen) for e in events)
-    rungs = [e for e in log.events() if e.kind == "recovery" and e.detail["rung"] == "supply"]
+    rungs = [e for e in log.events() if isinstance(e, RungTried) and e.rung == "supply"]
     assert len(rungs) == len(freezes)
     # A dead toy is not touched: the lead-in shows it before anything closes.
     for dead in (r for r in log.records() if r.fault == NO_ANSWER):
@@ -89,11 +91,13 @@ def test_a_clean_take_that_follows_a_freeze_brings_the_toy_back_first(swept, pro
     frozen = next(r for r in log.records() if r.after == "freeze" and r.kind == "sweep")
     again = new_log(project)
     sweep = Sweep(project, SimulatedBench(project), again)
-    events = []
-    for event in sweep.run():
-        events.append(event)
-        if isinstance(event, Progress) and event.number == frozen.number:
+
+    def ask_for_more(event):
+        if isinstance(event, Progress) and event.touch == frozen.number:
             sweep.known.hear_more(frozen.key)
+
+    again.listen(ask_for_more)
+    events = told_during(again, sweep.run)
     again.flush()
     assert isinstance(events[-1], SweepDone)
     records = again.records()
@@ -150,13 +154,13 @@ def test_ctrl_c_leaves_the_toy_off_and_the_next_run_goes_on(project, swept):
     log = new_log(project)
     bench = Interrupted(project)
     with pytest.raises(KeyboardInterrupt):
-        list(Sweep(project, bench, log).run())
+        Sweep(project, bench, log).run()
     log.close()
     bench.wait(5)
     assert bench.rail_v() < 0.2
     log = SweepLog.open(log.folder, setup_hash(project), setup_facts(project))
     before = log.records()
-    events = list(Sweep(project, SimulatedBench(project), log).run())
+    events = told_during(log, Sweep(project, SimulatedBench(project), log).run)
     assert isinstance(events[-1], SweepDone)
     after = log.records()
     log.close()
@@ -191,7 +195,7 @@ class Deaf(Counting):
 
 def test_lost_takes_are_recorded_never_ranked_and_made_again(project, swept):
     log = new_log(project)
-    events = list(Sweep(project, Deaf(project), log).run())
+    events = told_during(log, Sweep(project, Deaf(project), log).run)
     lost = [r for r in log.records() if r.fault and r.fault != NO_ANSWER]
     assert {r.sound for r in lost} == {"lost"}
     assert len(lost) == len(Deaf.silent) == sum(isinstance(e, TakeLost) for e in events)
@@ -208,7 +212,7 @@ def test_a_dead_sound_path_pauses_the_sweep_with_one_clear_line(project):
     log = new_log(project)
     bench = Mute(project)
     with pytest.raises(CaptureLost, match=r"takes in a row were lost .*continue") as caught:
-        list(Sweep(project, bench, log).run())
+        Sweep(project, bench, log).run()
     assert "\n" not in str(caught.value)
     bench.wait(5)
     assert bench.rail_v() < 0.2
@@ -246,7 +250,7 @@ class Dropping(Counting):
 
 def test_lost_samples_make_a_lost_take(project):
     log = new_log(project)
-    list(Sweep(project, Dropping(project), log).run())
+    Sweep(project, Dropping(project), log).run()
     lost = [r for r in log.records() if r.fault and r.fault != NO_ANSWER]
     assert len(lost) == 1
     log.close()
@@ -266,12 +270,12 @@ def test_a_toy_that_does_not_come_back_stops_the_sweep(project):
     log = new_log(project)
     bench = Stubborn(project)
     with pytest.raises(ToyLost, match="it is off and all pads are open") as caught:
-        list(Sweep(project, bench, log).run())
+        Sweep(project, bench, log).run()
     assert "\n" not in str(caught.value)
     records = log.records()
     # The touch that killed it is known and complete, so it is not tried again.
     assert records[-2].after == "freeze" or records[-1].after == "freeze"
-    assert any(e.kind == "toy lost" for e in log.events())
+    assert any(isinstance(e, ToyGone) for e in log.events())
     log.close()
 
 
@@ -282,7 +286,7 @@ def test_a_silent_toy_is_refused_at_its_baseline(project):
 
     log = new_log(project)
     with pytest.raises(RigError, match="nothing is heard when key"):
-        list(Sweep(project, Silent(project), log).run())
+        Sweep(project, Silent(project), log).run()
     log.close()
 
 
@@ -296,8 +300,8 @@ def test_a_clean_take_into_which_the_toy_still_sounds_is_no_silence(project):
                 yield chunk
 
     log = new_log(project)
-    sweep = Sweep(project, SoundingOn(project), log).run()
-    baselines = [e for e in sweep if isinstance(e, Progress) and e.kind == "baseline"]
+    events = told_during(log, Sweep(project, SoundingOn(project), log).run)
+    baselines = [e for e in events if isinstance(e, Progress) and e.kind == "baseline"]
     assert len(baselines) >= project.rig.sweep.baseline_takes
     log.close()
 
@@ -307,10 +311,10 @@ def test_a_touch_that_killed_the_host_twice_is_set_aside(project):
     step = next(s for s in Knowledge(project).steps)
     for _ in range(2):
         log.intend(step.plan_key, step.touch(project))
-    list(Sweep(project, SimulatedBench(project), log).run())
+    Sweep(project, SimulatedBench(project), log).run()
     made = [r for r in log.records() if (r.pads_1, r.pads_2) == step.pads]
     assert not made
-    assert [e.detail["plan_key"] for e in log.events() if e.kind == "set aside"] == [step.plan_key]
+    assert [e.plan_key for e in log.events() if isinstance(e, SetAside)] == [step.plan_key]
     log.close()
 
 
@@ -371,7 +375,7 @@ def test_a_pair_that_was_not_settled_keeps_its_order(project):
 def test_keeping_finds_gives_up_the_takes_in_which_nothing_was_heard(project, swept):
     lean = replace(project, rig=project.rig.model_copy(update={"keep": "finds"}))
     log = new_log(lean)
-    list(Sweep(lean, SimulatedBench(lean), log).run())
+    Sweep(lean, SimulatedBench(lean), log).run()
     assert not verify(log)
     records = log.records()
     kept = [r for r in records if r.take]

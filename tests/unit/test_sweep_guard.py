@@ -5,15 +5,17 @@ from dataclasses import replace
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from listening import told_during
 from small_sweeps import make_project, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.choose import finds
 from rig.errors import GuardTripped, Restarted
+from rig.events import ControllerRestarted, SetAside, SweepDone
 from rig.log import verify
 from rig.project.electrical import RAIL_LIMIT_MA, highest_v
 from rig.project.models import Pad, Toy
-from rig.sweep import SetAside, Step, Sweep, SweepDone
+from rig.sweep import Step, Sweep
 from rig.sweep import run as run_module
 
 
@@ -52,7 +54,8 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
     """Whatever a plan asks for: pads of any kind, one pad twice, none that there is, any path."""
     log = new_log(project)
     bench = Edge(project)
-    outcomes = set()
+    outcomes, events = set(), []
+    log.listen(events.append)
     pad = st.builds(
         Pad, kind=st.sampled_from(["signal", "rail", "clock"]),
         forbidden=st.sampled_from([False, False, True]),
@@ -77,12 +80,13 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
         step = Step(kind, project.sweep_keys[0], tuple(pair), series_ohm)
         before = log.attempts(step.plan_key)
         try:
-            (event,) = sweep.make(step)
+            sweep.make(step)
         except Reached:
             outcomes.add("reached")
             log.withdraw(step.plan_key, "a test")
             return
         outcomes.add("refused")
+        event = events[-1]
         assert isinstance(event, SetAside) and event.why.startswith("refused: ")
         assert log.attempts(step.plan_key) == before
         assert sweep.known.spot(step).aside
@@ -100,13 +104,13 @@ def test_a_plan_that_asks_for_it_is_told_why_and_goes_on(project, monkeypatch):
 
     monkeypatch.setattr(run_module, "plan", lambda known, choose: [asked])
     log = new_log(project)
-    events = list(Sweep(project, SimulatedBench(project), log).run())
+    events = told_during(log, Sweep(project, SimulatedBench(project), log).run)
     assert isinstance(events[-1], SweepDone)
     (aside,) = [e for e in events if isinstance(e, SetAside)]
     assert aside.what.startswith("A-C over") and aside.why == "refused: pad C is forbidden in toy.yaml"
     assert not log.attempts(asked.plan_key) and not log.records()
-    (noted,) = [e for e in log.events() if e.kind == "set aside"]
-    assert noted.detail["plan_key"] == asked.plan_key
+    (noted,) = [e for e in log.events() if isinstance(e, SetAside)]
+    assert noted.plan_key == asked.plan_key
     log.close()
 
 
@@ -126,13 +130,13 @@ class Restarting(SimulatedBench):
 
 def test_a_restart_is_noted_and_the_sweep_goes_on(project):
     log = new_log(project)
-    events = list(Sweep(project, Restarting(project), log).run())
+    events = told_during(log, Sweep(project, Restarting(project), log).run)
     assert isinstance(events[-1], SweepDone)
-    noted = [e for e in log.events() if e.kind == "controller restarted"]
+    noted = [e for e in log.events() if isinstance(e, ControllerRestarted)]
     assert len(noted) == len(Restarting.restarts)
     assert verify(log) == []
     whole = new_log(project, "whole")
-    list(Sweep(project, SimulatedBench(project), whole).run())
+    Sweep(project, SimulatedBench(project), whole).run()
     assert {f.pair for f in finds(log.records())} == {f.pair for f in finds(whole.records())}
     log.close()
     whole.close()
@@ -145,7 +149,7 @@ def test_restarts_in_a_row_stop_it(project):
     log = new_log(project)
     bench = Sick(project)
     with pytest.raises(Restarted):
-        list(Sweep(project, bench, log).run())
+        Sweep(project, bench, log).run()
     bench.wait(5)
     assert bench.rail_v() < 0.2
     log.close()
@@ -161,7 +165,7 @@ def test_a_pair_that_restarts_the_controller_twice_is_set_aside(project):
             super().begin(touch)
 
     log = new_log(project)
-    events = list(Sweep(project, Fatal(project), log).run())
+    events = told_during(log, Sweep(project, Fatal(project), log).run)
     assert isinstance(events[-1], SweepDone)
     assert any(isinstance(e, SetAside) for e in events)
     assert all((r.pads_1, r.pads_2) != ("A", "B") for r in log.records())
@@ -193,7 +197,7 @@ class Tripping(SimulatedBench):
 def test_a_trip_is_the_pair_s_after_and_the_toy_is_supplied_again(project):
     log = new_log(project)
     bench = Tripping(project)
-    events = list(Sweep(project, bench, log).run())
+    events = told_during(log, Sweep(project, bench, log).run)
     assert isinstance(events[-1], SweepDone)
     tripped = [r for r in log.records() if r.after == "guarded"]
     assert {(r.pads_1, r.pads_2) for r in tripped} == {("A", "C")}
@@ -211,7 +215,7 @@ def test_a_trip_with_nothing_bridged_stops_the_sweep(project):
 
     log = new_log(project)
     with pytest.raises(GuardTripped, match="with nothing bridged.*continue"):
-        list(Sweep(project, Shorted(project), log).run())
+        Sweep(project, Shorted(project), log).run()
     log.close()
 
 
@@ -220,7 +224,7 @@ def test_a_pad_that_trips_with_any_other_does_not_stop_the_sweep(project):
         trips = frozenset("C")
 
     log = new_log(project)
-    assert isinstance(list(Sweep(project, Hard(project), log).run())[-1], SweepDone)
+    assert isinstance(told_during(log, Sweep(project, Hard(project), log).run)[-1], SweepDone)
     tripped = [r for r in log.records() if r.after == "guarded"]
     assert len({(r.pads_1, r.pads_2) for r in tripped}) == len(project.toy.pads) - 1
     log.close()
@@ -234,5 +238,5 @@ def test_trips_that_have_no_pad_in_common_stop_it(project):
 
     log = new_log(project)
     with pytest.raises(GuardTripped, match="times running.*continue"):
-        list(Sweep(project, Warm(project), log).run())
+        Sweep(project, Warm(project), log).run()
     log.close()

@@ -9,11 +9,13 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from listening import told_during
 from scripted_hand import ENDS, ScriptedHand
 from small_sweeps import TAKES, few_leads, new_log
 
 from rig.errors import CaptureLost, GuardTripped, Restarted, RigError, ToyLost
-from rig.sweep import Knowledge, Noticed, SetAside, SweepDone
+from rig.events import Noticed, SetAside, SweepDone
+from rig.sweep import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import Outcome
 from rig.sweep.run import Run
@@ -36,10 +38,13 @@ def swept(folder, script, is_person=False, name="main"):
     hand.project = project
     events, end = [], None
     with new_log(project, name) as log:
+        def note(event):
+            events.append(event)
+            assert hand.made <= MOST, "no end"
+
+        log.listen(note)
         try:
-            for event in Run(project, hand, log).run():
-                events.append(event)
-                assert hand.made <= MOST, "no end"
+            Run(project, hand, log).run()
         except RigError as trouble:
             end = trouble
         assert (end is None) == isinstance(events[-1], SweepDone)
@@ -129,7 +134,7 @@ def test_what_was_set_aside_is_made_after_all_when_the_person_says_so(tmp_path):
     def sweep(log, first, retry=False):
         hand = ScriptedHand(lambda step: first if step.pads == pair else "ok")
         hand.project = project
-        return list(Run(project, hand, log, retry=retry).run())
+        return told_during(log, Run(project, hand, log, retry=retry).run)
 
     def left_over(log):
         return {r.plan_key for r in log.records() if r.sound == "lost"} - {

@@ -4,11 +4,14 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pytest
+from listening import Enough
 from small_sweeps import make_project, new_log
 
 from rig.bench.base import Timeline
 from rig.bench.simulated.bench import SimulatedBench
-from rig.sweep import Progress, Step, Sweep, known
+from rig.events import Progress
+from rig.sweep import Step, Sweep, known
 from rig.sweep.book import Book
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
 
@@ -54,19 +57,24 @@ def test_a_sweep_that_is_stopped_at_any_touch_knows_what_it_knew(tmp_path, monke
     failures, doubts, more_takes, freezes = set(), set(), set(), set()
     with new_log(project) as log:
         sweep = Sweep(project, Doubted(project, dict(TROUBLES), False), log)
-        for event in sweep.run():
+
+        def compare(event):
             if not isinstance(event, Progress):
-                continue
-            if event.number > 60:
-                break
+                return
+            if event.touch > 60:
+                raise Enough
             read = Book(project, log, sweep.hand.rate_hz)
             read.remember()
             live = state(sweep.book)
             assert live == state(read), event
-            failures |= {spot.faults.get("lost", 0) for spot in live["spots"].values()}
+            failures.update(spot.faults.get("lost", 0) for spot in live["spots"].values())
             doubts.add(live["doubts"])
-            more_takes |= set(live["more_takes"].values())
+            more_takes.update(live["more_takes"].values())
             freezes.add(live["freezes"])
+
+        log.listen(compare)
+        with pytest.raises(Enough):
+            sweep.run()
     # All of it came about.
     assert failures >= {0, 1} and doubts == {0, 1, 2} and more_takes and max(freezes) > 1
 

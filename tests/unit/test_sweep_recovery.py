@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 import pytest
+from listening import told_during
 from small_sweeps import few_leads, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.errors import ToyLost
-from rig.sweep import FreezeSeen, Recovered, Sweep, SweepDone
+from rig.events import FreezeSeen, Recovered, RungTried, SweepDone
+from rig.sweep import Sweep
 from rig.sweep.outcome import NO_ANSWER
 from rig.sweep.recovery import RAIL_LIMIT_S
 
@@ -90,10 +92,10 @@ class Missing(Dying):
 def swept(project, bench):
     """Sweep to the end; gives the log's first touch of a pair, its rungs, and the events."""
     with new_log(project) as log:
-        events = list(Sweep(project, bench, log).run())
+        events = told_during(log, Sweep(project, bench, log).run)
         assert isinstance(events[-1], SweepDone)
         touch = next(one for one in log.records() if one.pads_1)
-        rungs = [one.detail["rung"] for one in log.events() if one.kind == "recovery"]
+        rungs = [one.rung for one in log.events() if isinstance(one, RungTried)]
     return touch, rungs, events
 
 
@@ -112,7 +114,8 @@ def test_two_silent_presses_after_waiting_make_a_freeze_and_one_does_not(
     assert touch.facts["answered"] is False
     freezes = [one for one in events if isinstance(one, FreezeSeen)]
     recovered = [one for one in events if isinstance(one, Recovered)]
-    assert len(freezes) == len(recovered) == (after == "freeze")
+    assert len(freezes) == (after == "freeze")
+    assert [one.rung for one in recovered] == rungs[-1:]
 
 
 def test_the_keys_that_turn_the_toy_on_are_pressed_before_anything_is_reset(project):
@@ -155,13 +158,12 @@ def test_the_supply_stays_off_longer_on_each_try_and_the_toy_is_turned_on(projec
     project = turned_on(project)
     bench = Hard(project)
     with new_log(project) as log:
-        list(Sweep(project, bench, log).run())
+        Sweep(project, bench, log).run()
         touch = next(one for one in log.records() if one.pads_1)
-        cuts = [one.detail for one in log.events() if one.detail.get("rung") == "supply"
-                and one.kind == "recovery"]
+        cuts = [one for one in log.events() if isinstance(one, RungTried) and one.rung == "supply"]
     assert (touch.after, touch.facts["rung"], touch.facts["tries"]) == ("freeze", "supply", 3)
-    assert [one["tries"] for one in cuts] == [1, 2, 3]
-    waits_s = [off_s - one["rail_fell_s"] for off_s, one in zip(bench.off_s, cuts, strict=True)]
+    assert [one.tries for one in cuts] == [1, 2, 3]
+    waits_s = [off_s - one.rail_fell_s for off_s, one in zip(bench.off_s, cuts, strict=True)]
     usual_s = project.rig.timings.rail_off_wait_s
     assert waits_s == pytest.approx([usual_s, 2 * usual_s, 3 * usual_s], abs=0.05)
     assert bench.turned_on_by[0] == ON
@@ -177,7 +179,7 @@ def test_a_rail_that_stays_up_stops_the_sweep(project):
 
     with new_log(project) as log:
         with pytest.raises(ToyLost, match=r"its rail stays at 3.00 V: .*continue") as caught:
-            list(Sweep(project, Fed(project), log).run())
+            Sweep(project, Fed(project), log).run()
         touch = next(one for one in log.records() if one.pads_1)
     assert "\n" not in str(caught.value)
     assert (touch.after, touch.facts["rung"]) == ("freeze", "none")
@@ -193,7 +195,7 @@ def test_a_touch_that_closed_before_it_could_be_ended_is_kept_as_evidence(projec
                 super().end_early()
 
     with new_log(project) as log:
-        list(Sweep(project, Late(project), log).run())
+        Sweep(project, Late(project), log).run()
         touch, following = [one for one in log.records() if one.pads_1][:2]
     assert touch.after == "freeze"
     assert following.fault == NO_ANSWER

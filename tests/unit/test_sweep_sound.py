@@ -11,12 +11,13 @@ from small_sweeps import PADS, SEED, TAKES, Altered, few_leads, louder, new_log
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.errors import BadSound, CaptureLost, ConfigError, RigError
+from rig.events import Noticed, SetAside, SweepDone, TakeLost
 from rig.listen import HOP_S, THRESHOLDS, Baseline, Span
 from rig.listen.judging.kept import Kept
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.project.models import LEAST_LEAD_IN_MS
-from rig.sweep import Knowledge, Noticed, SetAside, Sweep, SweepDone, TakeLost, plan, recovery
+from rig.sweep import Knowledge, Sweep, plan, recovery
 from rig.sweep.hearing import SPARE_FRAMES
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
@@ -36,7 +37,8 @@ def run(log, project, bench, kind=None):
     """Sweep as far as it goes; gives the events, and what was said where it was refused."""
     events = []
     try:
-        events.extend(Sweep(project, bench, log).run())
+        log.listen(events.append)
+        Sweep(project, bench, log).run()
     except RigError as error:
         assert kind and type(error) is kind
         assert error.exit_code == 5
@@ -141,7 +143,7 @@ def test_the_baseline_is_made_afresh_at_the_level_that_it_is_turned_down_to(proj
         events, why = run(log, project, Altered(project, some_phrases), BadSound)
         assert "too loud" in why
         # One clipped take may be a slammed door.
-        assert [event.number for event in told(events, TakeLost)] == [3]
+        assert [event.touch for event in told(events, TakeLost)] == [3]
         before = log.records()
         assert [one.sound for one in before] == 4 * ["lost"]
     with SweepLog.open(log.folder, setup_hash(project), setup_facts(project)) as log:

@@ -1,0 +1,36 @@
+"""A sweep's events as its log holds them, for whoever reads on from where they were."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from rig.events import Event, from_row
+from rig.log.database import DATABASE, reading
+
+
+def read_events(folder: Path, after_id: int = 0) -> list[Event]:
+    """Give the events behind number `after_id`, in order, from any process at any time.
+
+    What is told while a sweep runs is there some 0.1 s later, or once the take before it is on
+    the disk. Numbers come in order, so asking again behind the last one misses nothing; one may be
+    left out.
+
+    Parameters
+    ----------
+    folder : Path
+        The sweep's.
+    after_id : int
+
+    Raises
+    ------
+    LogError
+        There is no log, or it can't be read.
+    """
+    with reading(folder / DATABASE) as db:
+        rows = db.execute(
+            "SELECT id, at, touch, kind, detail_json FROM event WHERE id > ? ORDER BY id",
+            (after_id,),
+        )
+        return [from_row(row["id"], row["at"], row["touch"], row["kind"],
+                         json.loads(row["detail_json"])) for row in rows]
