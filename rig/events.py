@@ -92,7 +92,7 @@ class Told(Event):
     """What was heard of a touch, for somebody who waits for it; without pads: of an own poke."""
 
     kind: str
-    pads: tuple[str, str] | None
+    pads: tuple[str, ...] | None
     path_ohm: float | None
     sound: str
     amount: float | None
@@ -103,7 +103,7 @@ class Told(Event):
 class BendSeen(Event):
     """A hit held up when touched again."""
 
-    pads: tuple[str, str]
+    pads: tuple[str, ...]
     path_ohm: float
     sound: str
     amount: float | None
@@ -114,7 +114,7 @@ class BendSeen(Event):
 class FreezeSeen(Event):
     """A touch froze the toy."""
 
-    pads: tuple[str, str]
+    pads: tuple[str, ...]
     path_ohm: float
 
 

@@ -110,11 +110,13 @@ class Reader:
             self._raise_failure()
 
     def _is_through(self) -> bool:
-        """Wait a little for the thread's end; say whether it has come."""
-        if self._thread is None:
-            return True
-        self._thread.join(PATIENCE_S)
-        return not self._thread.is_alive()
+        """Wait for the thread's end while it gets on; say whether it has come."""
+        while self._thread and self._thread.is_alive():
+            before_id = self._given_id
+            self._thread.join(PATIENCE_S)
+            if self._thread.is_alive() and self._given_id == before_id:
+                return False
+        return True
 
     # In the thread
 
