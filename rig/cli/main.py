@@ -97,7 +97,7 @@ def _leave_with(
         code = _flushed(code)
     errors = sys.__stderr__ if call.is_output_given_up else sys.stderr
     for line in (told, call.alarm):
-        if line:
+        if line and errors:
             with suppress(OSError):
                 print(f"{PROGRAM}: {one_line(call.written(line))}", file=errors, flush=True)
     return code or (BenchError.exit_code if call.alarm else 0)

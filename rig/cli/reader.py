@@ -96,7 +96,7 @@ class Reader:
             if not self._is_through() and not isinstance(error, (Stopped, KeyboardInterrupt)):
                 # What can't wait is told beside an output that stands still.
                 for line in (str(error) if isinstance(error, RigError) else "", alarm()):
-                    if line:
+                    if line and sys.__stderr__:
                         print(f"{PROGRAM}: {one_line(as_called(line))}", file=sys.__stderr__)
                 while not self._is_through():
                     pass

@@ -44,7 +44,7 @@ from rig.log.writer import Job, Writer
 from rig.outcomes import AFTERS, SOUNDS
 from rig.project.facts import setup_difference
 
-Told = TypeVar("Told", bound=Event)
+AnyEvent = TypeVar("AnyEvent", bound=Event)
 SETUP = "setup"
 RESERVE_BYTES = 16 << 20
 """Room kept free on the disk, so that what is running can still be logged and folded in."""
@@ -328,7 +328,7 @@ class SweepLog:
                _number(judgement.p_value), to_json(judgement.measures))
         self._put(lambda db, _: insert(db, "judgement", next_id(db, "judgement"), *row))
 
-    def tell(self, event: Told) -> Told:
+    def tell(self, event: AnyEvent) -> AnyEvent:
         """Give an event its number and time, queue its row, and hand it to whoever listens.
 
         Returns
