@@ -5,12 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.outcomes import is_stop
+from rig.touches import Target
 
 KINDS = ("baseline", "sweep", "confirm", "check")
 """Why a touch was made."""
@@ -32,7 +34,7 @@ class Record:
     pads_1, pads_2 : str
         Pads on bus 1 and 2; several joined by "+", connections by " / ", a baseline has "".
     path_ohm : float or None
-        Path of the first connection, ohms; None with nothing bridged.
+        The least path of its connections, ohms; None with nothing bridged.
     key : str
         Keys pressed, joined by "+"; "" without.
     started_at : str
@@ -80,6 +82,11 @@ class Record:
     p_value: float | None = None
     measures: dict[str, Any] = field(default_factory=dict)
     judge: str | None = None
+
+    @cached_property
+    def target(self) -> Target:
+        """Give what was touched, and with which keys."""
+        return Target.of(self.touch)
 
     @property
     def stops(self) -> bool:
@@ -137,12 +144,6 @@ def timeline_from_json(text: str) -> Timeline:
     return Timeline(**json.loads(text))
 
 
-def pads_text(touch: Touch, bus: int) -> str:
-    """Name the pads of one bus as the log's readers show them: "C", "C+D", "C / G"."""
-    sides = (one.pads_1 if bus == 1 else one.pads_2 for one in touch.connections)
-    return " / ".join("+".join(side) for side in sides)
-
-
 def seal(*columns: Any, previous: str = "") -> str:
     """Give the SHA-256 over a row's columns and the seal before it, as hex."""
     text = json.dumps([previous, *columns], separators=(",", ":"), ensure_ascii=False)
@@ -152,16 +153,17 @@ def seal(*columns: Any, previous: str = "") -> str:
 def record_from_row(row: Any) -> Record:
     """Make a record of a joined row (see `store.RECORDS_SQL`)."""
     touch = touch_from_json(row["touch_json"])
+    target = Target.of(touch)
     evidence = json.loads(row["evidence_json"]) if row["evidence_json"] else {}
     return Record(
         number=row["number"],
         plan_key=row["plan_key"],
         kind=row["kind"],
         touch=touch,
-        pads_1=pads_text(touch, 1),
-        pads_2=pads_text(touch, 2),
+        pads_1=target.side(1),
+        pads_2=target.side(2),
         path_ohm=row["path_ohm"],
-        key="+".join(touch.stimulus.keys),
+        key=target.key,
         started_at=row["started_at"],
         timeline=timeline_from_json(row["timeline_json"]),
         rate_hz=row["rate_hz"],

@@ -260,7 +260,7 @@ class SweepLog:
             One of `records.KINDS`.
         touch : Touch
         path_ohm : float or None
-            Path of the first connection, ohms; None with nothing bridged.
+            The least path of its connections, ohms; None with nothing bridged.
         started_at : str or datetime
             UTC.
         timeline : Timeline

@@ -20,7 +20,7 @@ from rig.events import RungTried, SweepDone, Told, ToyGone
 from rig.listen import HOP_S, LEAST_TAKES, Ear, is_clipped, over_db
 from rig.log import SweepLog
 from rig.outcomes import is_change
-from rig.project import Project, path_ohm, touchable
+from rig.project import Project, touchable
 from rig.sweep import sounding
 from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import Heard
@@ -29,8 +29,9 @@ from rig.sweep.order import next_pair
 from rig.sweep.outcome import Answer
 from rig.sweep.plan import plan
 from rig.sweep.run import Run
-from rig.sweep.steps import Step
+from rig.sweep.steps import Step, clean
 from rig.sweep.waiting import Got, Listener
+from rig.touches import Target
 
 LEVEL_TRIES = 3
 BATTERY_TRIES, PRESSES = 3, 3
@@ -110,7 +111,7 @@ class SweepByHand(Run):
             series_ohm = self.project.rig.series_ohm[0]
             reason = touchable(self.project, (one,), (other,), series_ohm)
             if reason is None:
-                return Step("sweep", key, (one, other), series_ohm)
+                return Step("sweep", Target.pair(one, other, series_ohm, key))
             self.person.note(reason)
         return None
 
@@ -206,7 +207,7 @@ class PersonHand:
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Ask for a press, bridged or not, and hear it; see `Hand.make`."""
         self._sounds = True
-        if step.pads is None:
+        if step.is_clean:
             return self._make_clean(step, why)
         why = "once more, to be sure" if step.kind == "confirm" else why
         got = self.listener.wait(self._prompt("touch", step, why), self._wait_s)
@@ -230,7 +231,7 @@ class PersonHand:
 
     def _prompt(self, ask: Ask, step: Step, why: str = "") -> Prompt:
         return Prompt(
-            ask, step.key, pads=step.pads, path_ohm=path_ohm(self.project.rig, step.series_ohm),
+            ask, step.key, pads=step.pads, path_ohm=step.path_ohm(self.project),
             why=why,
         )
 
@@ -247,7 +248,7 @@ class PersonHand:
 
     def _clean(self, key: str, got: Got, step: Step | None = None) -> Made:
         """Give what came of a press with nothing bridged as a touch."""
-        step = step or Step("check", key)
+        step = step or clean("check", key)
         if got.what in ("again", "skip"):
             return Made(step, said=got.what)
         facts = {"stamped": "by ear", "answer": got.what}
@@ -255,7 +256,7 @@ class PersonHand:
             return Made(step, got.heard, "none", facts)
         if step.kind == "check" and self._said(key, got.heard) == "strange":
             # The toy says something that it didn't before; it is learnt, and heard again.
-            step = Step("baseline", key)
+            step = clean("baseline", key)
         if got.heard.fault is None and not is_clipped(got.heard.samples):
             self.listener.learn_level(got.heard)
         return Made(step, got.heard, "known", facts)
@@ -271,7 +272,7 @@ class PersonHand:
 
     def poke(self, key: str) -> Got:
         """Hear one press of a person who pokes at will."""
-        self.ready(Step("check", key))
+        self.ready(clean("check", key))
         got = self.listener.wait(Prompt("explore", key))
         self._sounds = got.what == "sound" and got.heard.fault is None
         return got

@@ -33,13 +33,14 @@ from rig.listen import (
 from rig.log import SweepLog
 from rig.log.takes import as_stored
 from rig.outcomes import is_change
-from rig.project import Project, path_ohm
+from rig.project import Project
 from rig.sweep import sounding
 from rig.sweep.hearing import EXPLAINED, Heard
 from rig.sweep.known import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import UNSETTLED, Outcome
 from rig.sweep.steps import Step, step_words
+from rig.touches import Target
 
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
@@ -112,7 +113,7 @@ class Book:
         self.log.judged(number, judgement)
         if judgement.sound != "lost":
             self.patience.regain("lost")
-        elif step.pads and self.patience.lose("clipped"):
+        elif not step.is_clean and self.patience.lose("clipped"):
             self.known.check_next()
         return judgement
 
@@ -123,8 +124,7 @@ class Book:
         if loud_db:
             self.log.tell(Noticed(text=self._left_out(loud_db)))
         aside = sum(
-            (*step.pads, path_ohm(self.project.rig, step.series_ohm), step.key) not in loud_db
-            for step in self.known.set_aside_for_faults()
+            step.target not in loud_db for step in self.known.set_aside_for_faults()
         )
         if aside:
             what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
@@ -137,19 +137,19 @@ class Book:
         self.log.flush()
         return done
 
-    def _too_loud_db(self) -> dict[tuple, float]:
+    def _too_loud_db(self) -> dict[Target, float]:
         """Give what was never heard since it is clipped, and how far that goes beyond full scale."""
-        loud_db: dict[tuple, float] = {}
+        loud_db: dict[Target, float] = {}
         for record in self.log.records():
-            spot = (record.pads_1, record.pads_2, record.path_ohm, record.key)
-            if record.touch.connections and "over_db" in record.measures:
+            spot = record.target
+            if not spot.is_clean and "over_db" in record.measures:
                 loud_db.setdefault(spot, record.measures["over_db"])
             elif record.counts:
                 loud_db[spot] = -1.0  # it was heard all the same
         return {spot: db for spot, db in loud_db.items() if db >= 0}
 
-    def _left_out(self, loud_db: dict[tuple, float]) -> str:
-        pairs = len({spot[:2] for spot in loud_db})
+    def _left_out(self, loud_db: dict[Target, float]) -> str:
+        pairs = len({spot.name for spot in loud_db})
         down_db = sounding.down_db(max(loud_db.values()))
         one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
         return (
@@ -182,7 +182,7 @@ class Book:
             self.log.drop_take(number)
         if outcome.is_hit and step.kind == "confirm":
             self.log.tell(BendSeen(
-                touch=number, pads=step.pads, path_ohm=path_ohm(self.project.rig, step.series_ohm),
+                touch=number, pads=step.pads, path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
 
@@ -196,7 +196,7 @@ class Book:
     def killed_before(self, step: Step) -> bool:
         """Set a step aside during which this program or the rig ended twice; else False."""
         limit = LIMITS["killed"]
-        if self.log.attempts(step.plan_key) < limit.of_step or not step.pads:
+        if self.log.attempts(step.plan_key) < limit.of_step or step.is_clean:
             return False
         self.set_aside(step, "killed", f"{limit.told}, {limit.of_step} times")
         return True
@@ -231,7 +231,7 @@ class Book:
             )
 
     def _again(self, number: int, step: Step, why: str) -> None:
-        if step.pads is not None and self.known.spot(step).aside:
+        if not step.is_clean and self.known.spot(step).aside:
             self.set_aside(step, "lost", why)
         else:
             self.log.tell(TakeLost(touch=number, why=why))
@@ -244,7 +244,7 @@ class Book:
 
     def _set_aside_for(self, step: Step, fault: str) -> None:
         """Set a step aside that has had this fault too often."""
-        if step.pads is not None and self.known.spot(step).aside == fault:
+        if not step.is_clean and self.known.spot(step).aside == fault:
             limit = LIMITS[fault]
             self.set_aside(step, fault, f"{limit.told}, {limit.of_step} times")
 
@@ -345,5 +345,5 @@ class Book:
     def _is_first_baseline(self) -> bool:
         """Say whether no pair has been touched yet."""
         self.log.flush()
-        return not any(record.touch.connections for record in self.log.records())
+        return all(record.target.is_clean for record in self.log.records())
 

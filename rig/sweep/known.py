@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from rig.project import Project
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
 from rig.sweep.steps import Step, pair_steps
+from rig.touches import Target
 
 CONFIRM_TRIES = 3
 """A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
@@ -38,14 +39,6 @@ class _Spot:
         if self.aside or self.confirmed or self.confirm_tries >= CONFIRM_TRIES:
             return False
         return self.hit or (self.stops == 1 and self.confirm_tries == 0)
-
-
-Place = tuple[str, tuple[str, str] | None]
-"""A key, and a pair that is touched while it is pressed."""
-
-
-def _place(step: Step) -> Place:
-    return step.key, step.pads
 
 
 @dataclass
@@ -80,15 +73,15 @@ class Knowledge:
         self.steps = list(pair_steps(self.project))
         self.left = dict.fromkeys(self.steps)
         self.shown = ShownPads()
-        self._of_pair: dict[Place, list[Step]] = {}
+        self._of_pair: dict[Target, list[Step]] = {}
         for step in self.steps:
-            self._of_pair.setdefault(_place(step), []).append(step)
-        self._begun: dict[Place, None] = {}
-        self._fresh: dict[Place, None] = dict.fromkeys(self._of_pair)
+            self._of_pair.setdefault(step.target.place, []).append(step)
+        self._begun: dict[Target, None] = {}
+        self._fresh: dict[Target, None] = dict.fromkeys(self._of_pair)
 
     def spot(self, step: Step) -> _Spot:
         """Give what is known where a step of a pair touches."""
-        return self.spots[replace(step, kind="sweep")]
+        return self.spots[step.again("sweep")]
 
     def apply(self, outcome: Outcome) -> None:
         """Take in what came of a touch; the one way, made just now or read back from the log."""
@@ -102,13 +95,13 @@ class Knowledge:
             self._apply_fault(step, outcome.trouble)
         elif not outcome.counts:
             return
-        elif step.pads:
+        elif not step.is_clean:
             self._apply_pair(outcome)
         else:
             self._apply_clean(outcome)
 
     def _apply_fault(self, step: Step, fault: str) -> None:
-        if step.pads is None:
+        if step.is_clean:
             self.check_lost = self.check_lost or (step.kind == "check" and fault == "lost")
             return
         faults = self.spot(step).faults
@@ -153,7 +146,7 @@ class Knowledge:
             if spot.hit and not spot.confirmed and spot.confirm_tries == CONFIRM_TRIES:
                 # What came once and never again may be something that the toy does by itself.
                 self.hear_more(step.key)
-        again = replace(step, kind="confirm")
+        again = step.again("confirm")
         if spot.wants_confirming:
             self.confirms[again] = None
         else:
@@ -168,8 +161,8 @@ class Knowledge:
         """
         self.drop(step)
         self.spot(step).aside = why
-        self.left.pop(replace(step, kind="sweep"), None)
-        self.confirms.pop(replace(step, kind="confirm"), None)
+        self.left.pop(step.again("sweep"), None)
+        self.confirms.pop(step.again("confirm"), None)
         for lower in () if self.spot(step).swept else self._below(step):
             if lower in self.left:
                 self.spots[lower].aside = BELOW
@@ -186,7 +179,7 @@ class Knowledge:
             spot.faults.clear()
             was_aside, spot.aside = spot.aside, ""
             if was_aside and spot.wants_confirming:
-                self.confirms[replace(step, kind="confirm")] = None
+                self.confirms[step.again("confirm")] = None
             elif was_aside and not spot.swept and not self._is_below_a_stop(step):
                 self.left[step] = None
         for steps in self._of_pair.values():
@@ -194,7 +187,7 @@ class Knowledge:
 
     def _values(self, step: Step) -> list[Step]:
         """Give the steps of a step's pair, from high to low; none where it is forbidden by now."""
-        return self._of_pair.get(_place(step), [])
+        return self._of_pair.get(step.target.place, [])
 
     def _below(self, step: Step) -> list[Step]:
         """Give the steps of a step's pair over lower values."""
@@ -207,7 +200,7 @@ class Knowledge:
 
     def _place_anew(self, step: Step) -> None:
         """Have a pair among those that are begun, or fresh, or neither where nothing is left."""
-        place = _place(step)
+        place = step.target.place
         self._begun.pop(place, None)
         self._fresh.pop(place, None)
         steps = self._values(step)
@@ -221,11 +214,11 @@ class Knowledge:
         Of each pair it is the highest value that is left, once all that were made over higher ones
         are known to be safe.
         """
-        busy = {_place(step) for step in self.under_way}
+        busy = {step.target.place for step in self.under_way}
         places = self._begun if begun else self._fresh
         return [self._first_left(place) for place in places if place not in busy]
 
-    def _first_left(self, place: Place) -> Step:
+    def _first_left(self, place: Target) -> Step:
         return next(step for step in self._of_pair[place] if step in self.left)
 
     @property

@@ -59,7 +59,7 @@ def likeliest(
     """Give the touch that promises most changes of sound for the time it takes.
 
     A pad's share of hits is drawn towards that of all pads, as if it had been touched
-    `PRIOR_TOUCHES` times more (Beta-Bernoulli); a pair's is the product of both pads' shares
+    `PRIOR_TOUCHES` times more (Beta-Bernoulli); a pair's is the product of its pads' shares
     over that of all. Expected time counts freezes with their recovery.
 
     Parameters
@@ -72,7 +72,7 @@ def likeliest(
     last : collection of str
         Pads that come last, whatever they promise (a clock crashes a toy most easily).
     """
-    group = [one for one in due if one.pads[0] not in last and one.pads[1] not in last] or due
+    group = [one for one in due if not any(pad in last for pad in one.pads)] or due
     touches = sum(one.touches for one in shown.values())
     mean_hits = _share(sum(one.hits for one in shown.values()), touches, PRIOR_HITS)
     mean_stops = _share(sum(one.stops for one in shown.values()), touches, PRIOR_STOPS)
@@ -85,11 +85,12 @@ def likeliest(
         stop_share[pad] = _share(one.stops, one.touches, mean_stops) / mean_stops
 
     def promise(step: Step) -> tuple[float, int]:
-        one, other = step.pads
-        hit = mean_hits * hit_share[one] * hit_share[other]
-        stop = mean_stops * stop_share[one] * stop_share[other]
+        hit, stop = mean_hits, mean_stops
+        for pad in step.pads:
+            hit *= hit_share[pad]
+            stop *= stop_share[pad]
         expected_s = BY_HAND_TOUCH_S + min(stop, 1.0) * RECOVERY_S
-        return round(hit / expected_s, 12), (one in held) + (other in held)
+        return round(hit / expected_s, 12), sum(pad in held for pad in step.pads)
 
     return max(group, key=promise)  # the first among equals: the plan's own order
 

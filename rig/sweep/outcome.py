@@ -89,11 +89,4 @@ class Outcome:
 
 def _step_of(record: Record) -> Step | None:
     """Give the step of the plan that a log row came from."""
-    keys = record.touch.stimulus.keys
-    if record.kind not in KINDS or len(keys) != 1:
-        return None
-    if not record.touch.connections:
-        return Step(record.kind, keys[0])
-    connection = record.touch.connections[0]
-    pair = (connection.pads_1[0], connection.pads_2[0])
-    return Step(record.kind, keys[0], pair, connection.series_ohm)
+    return Step(record.kind, record.target) if record.kind in KINDS else None

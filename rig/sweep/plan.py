@@ -7,7 +7,7 @@ from functools import partial
 
 from rig.sweep.known import Knowledge
 from rig.sweep.order import next_pair
-from rig.sweep.steps import Step
+from rig.sweep.steps import Step, clean
 
 Chooser = Callable[[], Step | None]
 """Picks one of the pairs' touches that are due, if there is one."""
@@ -36,7 +36,7 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     if first:
         return first
     pair = choose()
-    check = Step("check", pair.key if pair else known.project.sweep_keys[0])
+    check = clean("check", pair.key if pair else known.project.sweep_keys[0])
     if known.wants_check or known.check_lost:
         return check
     # With nothing left, how the toy is after the last touch shows at one more press.
@@ -46,14 +46,14 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
 def _next_baseline(known: Knowledge) -> Step | None:
     """Give a clean press while more of them are wanted."""
     keys = (key for key in known.project.sweep_keys if _wants_baseline(known, key))
-    return next((Step("baseline", key) for key in keys), None)
+    return next((clean("baseline", key) for key in keys), None)
 
 
 def _wants_baseline(known: Knowledge, key: str) -> bool:
     """More clean takes while there are too few, or some phrase was heard only once."""
     usual = known.project.rig.sweep.baseline_takes
     enough = usual + known.more_takes[key]
-    made = known.clean_takes[key] + known.under_way.count(Step("baseline", key))
+    made = known.clean_takes[key] + known.under_way.count(clean("baseline", key))
     return made < enough or (known.heard_once[key] > 0 and made < 2 * usual)
 
 

@@ -29,14 +29,14 @@ from rig.events import (
 from rig.listen import LEAST_TAKES, Judgement, lost
 from rig.log import SweepLog
 from rig.outcomes import is_change
-from rig.project import Project, path_ohm
+from rig.project import Project
 from rig.sweep.book import Book
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
 from rig.sweep.plan import plan, touches_left
-from rig.sweep.steps import Step, step_words
+from rig.sweep.steps import Step, clean, step_words
 
 
 @dataclass
@@ -127,7 +127,7 @@ class Run:
         key = self.project.sweep_keys[0]
         self.hand.start(key)
         if self.hand.is_person and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
-            self.make(Step("check", key))
+            self.make(clean("check", key))
 
     @property
     def _planned(self) -> int:
@@ -151,7 +151,7 @@ class Run:
 
     def make(self, step: Step, why: str = "") -> None:
         """Make a step and take in what came of it."""
-        if step.pads:
+        if not step.is_clean:
             self._redo = None
         if self.book.refused(step) or self.book.killed_before(step):
             return
@@ -180,7 +180,7 @@ class Run:
             heard = replace(heard, fault=NO_ANSWER)
         number = self._write(made, heard, touch, began)
         if unanswered:
-            closed = step.pads is not None and heard.timeline.close_us is not None
+            closed = not step.is_clean and heard.timeline.close_us is not None
             self._complete_pending(step.key, False, closed)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
@@ -201,14 +201,13 @@ class Run:
 
     def _write(self, made: Made, heard: Heard, touch: Touch, began: datetime) -> int:
         number, step = self.log.next_number(), made.step
-        path = None if step.pads is None else path_ohm(self.project.rig, step.series_ohm)
         facts = dict(made.facts)
         if made.answer and made.answer != "known":
             facts[LEAD_IN] = made.answer
         self.log.made(
-            number, step.plan_key, step.kind, touch, path_ohm=path, started_at=began,
-            timeline=heard.timeline, samples=heard.samples, rate_hz=self.hand.rate_hz,
-            offsets=heard.offsets, fault=heard.fault, facts=facts,
+            number, step.plan_key, step.kind, touch, path_ohm=step.path_ohm(self.project),
+            started_at=began, timeline=heard.timeline, samples=heard.samples,
+            rate_hz=self.hand.rate_hz, offsets=heard.offsets, fault=heard.fault, facts=facts,
         )
         if heard.fault:
             self.log.judged(number, lost(heard.fault))
@@ -221,7 +220,7 @@ class Run:
             self._take_in_trip(Pending(number, step, heard))
             return
         self._tripped.clear()
-        if step.pads is None:
+        if step.is_clean:
             self.book.take_in_clean(number, step, heard)
             return
         self._pending = pending = Pending(number, step, heard)
@@ -236,7 +235,7 @@ class Run:
         if judgement.sound != "lost":
             self.log.tell(Told(
                 touch=pending.number, kind=step.kind, pads=step.pads,
-                path_ohm=path_ohm(self.project.rig, step.series_ohm),
+                path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
 
@@ -259,7 +258,7 @@ class Run:
         elif not self.hand.is_person:
             return
         elif pending.ran_on or is_change(pending.judgement.sound):
-            self.make(Step("check", key), "is it as before?")
+            self.make(clean("check", key), "is it as before?")
         elif pending.judgement.sound == "lost":
             self._pending = None
             self._close(pending, "answers", {})
@@ -312,7 +311,7 @@ class Run:
         step = pending.step
         self.log.tell(FreezeSeen(
             touch=pending.number, pads=step.pads,
-            path_ohm=path_ohm(self.project.rig, step.series_ohm),
+            path_ohm=step.path_ohm(self.project),
         ))
         self._close(pending, "freeze", evidence)
 
@@ -332,9 +331,9 @@ class Run:
         """Do what the person said instead of a touch."""
         self.log.withdraw(step.plan_key, made.said)
         self.known.drop(step)
-        if step.pads is None and self._pending:
+        if step.is_clean and self._pending:
             self._take_back(made.said)
-        elif step.pads is None:
+        elif step.is_clean:
             self.hand.note("that press is needed, and can't be taken back")
         elif made.said == "skip":
             self._skip(step)
@@ -367,7 +366,7 @@ class Run:
         """
         self.log.tell(GuardCut(touch=pending.number))
         step = pending.step
-        bridged = step.pads is not None and pending.heard.timeline.close_us is not None
+        bridged = not step.is_clean and pending.heard.timeline.close_us is not None
         if bridged:
             pending.judgement = self.book.judge(pending.number, step, pending.heard)
             self._close(pending, "guarded", {})

@@ -25,9 +25,9 @@ class ShownPads(dict[str, Shown]):
 
     def __init__(self) -> None:
         super().__init__()
-        self._pairs: dict[tuple[str, str], tuple[bool, bool]] = {}
+        self._pairs: dict[tuple[str, ...], tuple[bool, bool]] = {}
 
-    def take_in(self, pads: tuple[str, str], hit: bool, stopped: bool) -> None:
+    def take_in(self, pads: tuple[str, ...], hit: bool, stopped: bool) -> None:
         """Count what a touch of a pair has shown."""
         is_new = pads not in self._pairs
         was_hit, had_stopped = self._pairs.get(pads, (False, False))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
-from rig.bench import Connection, Stimulus, Touch
+from rig.bench import Touch
 from rig.project import Project, path_ohm, touchable
+from rig.touches import Target
 
 
 @dataclass(frozen=True)
@@ -18,37 +19,61 @@ class Step:
     ----------
     kind : str
         baseline, sweep, confirm or check.
-    key : str
-        Key of the toy that is pressed.
-    pads : tuple of (str, str) or None
-        The pair; None for clean presses.
-    series_ohm : float or None
-        Value of the series bank, ohms.
+    target : Target
     """
 
     kind: str
-    key: str
-    pads: tuple[str, str] | None = None
-    series_ohm: float | None = None
+    target: Target
+
+    @property
+    def key(self) -> str:
+        """Name the keys that are pressed, as the ear and the log know them."""
+        return self.target.key
+
+    @property
+    def pads(self) -> tuple[str, ...]:
+        """Give all pads that are closed; none for clean presses."""
+        return self.target.pads
+
+    @property
+    def is_clean(self) -> bool:
+        """Say whether nothing is bridged."""
+        return self.target.is_clean
+
+    @property
+    def series_ohm(self) -> float:
+        """Give the value of the series bank, ohms."""
+        return self.target.series_ohm
 
     @property
     def plan_key(self) -> str:
         """Name the step so that the log can count its attempts over several runs."""
-        if self.pads is None:
+        if self.is_clean:
             return f"{self.kind} {self.key}"
-        return f"{self.kind} {self.key} {self.pads[0]}-{self.pads[1]} {self.series_ohm:g}"
+        return f"{self.kind} {self.key} {self.target.name} {self.series_ohm:g}"
+
+    def again(self, kind: str) -> Step:
+        """Give the same touch, made for another reason."""
+        return replace(self, kind=kind)
+
+    def path_ohm(self, project: Project) -> float | None:
+        """Give the whole resistance between two of its pads, ohms; None with nothing bridged."""
+        return None if self.is_clean else path_ohm(project.rig, self.series_ohm)
 
     def touch(self, project: Project) -> Touch:
-        """Build the touch with the set-up's timings."""
+        """Build the touch with the set-up's timings; of a chord the longest press counts."""
         timings = project.rig.timings
-        connections: tuple[Connection, ...] = ()
-        if self.pads is not None:
-            connections = (Connection((self.pads[0],), (self.pads[1],), self.series_ohm),)
+        press_ms = [project.toy.keys[key].press_ms for key in self.target.keys]
         return Touch(
-            connections,
-            Stimulus((self.key,), project.toy.keys[self.key].press_ms),
+            self.target.connections,
+            self.target.stimulus(max(press_ms, default=timings.lead_in_ms)),
             timings.before_ms, timings.lead_in_ms, timings.dwell_ms, timings.tail_ms,
         )
+
+
+def clean(kind: str, *keys: str) -> Step:
+    """Give a press with nothing bridged: a "baseline" or a "check"."""
+    return Step(kind, Target.clean(*keys))
 
 
 def pair_steps(project: Project) -> Iterator[Step]:
@@ -66,14 +91,14 @@ def pair_steps(project: Project) -> Iterator[Step]:
         for key in project.sweep_keys:
             for pair in pairs:
                 if touchable(project, (pair[0],), (pair[1],), series_ohm) is None:
-                    yield Step("sweep", key, pair, series_ohm)
+                    yield Step("sweep", Target.pair(*pair, series_ohm, key))
 
 
 def step_words(step: Step, project: Project) -> str:
     """Name a step in words for a person: "C-F over 13.0 kΩ"."""
-    if step.pads is None:
+    path = step.path_ohm(project)
+    if path is None:
         return {"baseline": f"baseline of {step.key}", "check": f"clean press of {step.key}"}[
             step.kind
         ]
-    path = path_ohm(project.rig, step.series_ohm)
-    return f"{step.pads[0]}-{step.pads[1]} over {path / 1000:.3g} kΩ"
+    return f"{step.target.name} over {path / 1000:.3g} kΩ"

@@ -42,6 +42,7 @@ from rig.project import touchable
 from rig.sweep.order import likeliest
 from rig.sweep.shown import ShownPads
 from rig.sweep.steps import Step
+from rig.touches import Target
 
 TOUCH_S, RECOVERY_S, CONFIRMING = 2.2, 4.0, 3
 SHUFFLES = 5
@@ -116,7 +117,7 @@ def learned(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:
     due = {one.pair: one for one in board}
     shown = ShownPads()
     while due:
-        steps = [Step("sweep", "", pair, 0.0) for pair in due]
+        steps = [Step("sweep", Target.pair(*pair, 0.0)) for pair in due]
         one = due.pop(likeliest(steps, shown).pads)
         yield from at_once([one])
         shown.take_in(one.pair, one.bends, one.stops)

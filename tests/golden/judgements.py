@@ -34,6 +34,7 @@ from rig.log.takes import as_stored
 from rig.sweep.hearing import hear
 from rig.sweep.plan import Step
 from rig.sweep.rejudge import in_processes, rejudge
+from rig.touches import Target
 
 STORED = Path(__file__).with_name("judgements.json")
 BOARDS = (("talker", 21), ("keyboard", 5), ("sampler", 3))
@@ -98,7 +99,8 @@ def touches(kind: str, seed: int) -> Iterator[tuple[str, Judgement]]:
 
         def heard(pair=None):
             ohm = None if pair is None else sorted(project.rig.series_ohm)[1]
-            one = hear(bench, Step("sweep", key, pair, ohm).touch(project))
+            target = Target.pair(*pair, ohm, key) if pair else Target.clean(key)
+            one = hear(bench, Step("sweep", target).touch(project))
             sound = as_stored(one.samples)
             bench.wait(project.toy.longest_phrase_s)
             return sound, Span.from_samples(one.offsets, len(sound), bench.rate_hz)

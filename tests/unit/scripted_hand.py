@@ -80,7 +80,7 @@ class ScriptedHand:
         if self.frozen:
             answer = "none"
         self.gone = self.gone or end == "gone"
-        self.frozen = self.gone or ((self.frozen or end == "freeze") and step.pads is not None)
+        self.frozen = self.gone or ((self.frozen or end == "freeze") and not step.is_clean)
         at_us = {name: 1000 * ms for name, ms in STEPS_MS.items()}
         if answer != "known" and is_learnt:
             at_us |= {"close": None, "open": None}

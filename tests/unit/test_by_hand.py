@@ -25,6 +25,7 @@ from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.sweep import Step
 from rig.sweep.asking import SweepByHand
+from rig.touches import Target
 
 SEED, PADS, LEADS, PATH_OHM = 9, 8, "ABCF", 10_000.0
 BEND, FREEZE, DULL = ("B", "F"), ("C", "F"), ("A", "B")
@@ -345,7 +346,7 @@ def test_a_pair_that_is_refused_is_never_asked_for(project):
     bench = at_the_bench()
     pads = {**project.toy.pads, "C": project.toy.pads["C"].model_copy(update={"forbidden": True})}
     unsafe = replace(project, toy=project.toy.model_copy(update={"pads": pads}))
-    step = Step("sweep", project.sweep_keys[0], ("B", "C"), PATH_OHM)
+    step = Step("sweep", Target.pair("B", "C", PATH_OHM, project.sweep_keys[0]))
     with open_log(project) as log:
         (event,) = told_during(log, lambda: SweepByHand(unsafe, bench, log).make(step))
         assert not log.attempts(step.plan_key)

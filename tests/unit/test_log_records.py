@@ -14,6 +14,7 @@ from rig.listen.judgement import Judgement
 from rig.log import SweepLog, verify
 from rig.log import records as rows
 from rig.outcomes import AFTERS, SOUNDS
+from rig.touches import Target
 
 WORDS = st.text(st.characters(exclude_categories=("Cs",)), max_size=12)
 PADS = st.lists(WORDS, min_size=1, max_size=3).map(tuple)
@@ -79,4 +80,4 @@ def test_whole_records_and_their_seals(touch, line, judgement, after, facts, fau
 
 def test_pads_of_groups_and_held_pairs_are_told_apart():
     held = Touch((*bridge("A", "B").connections, Connection(("C", "D"), ("E",), 0.0)))
-    assert (rows.pads_text(held, 1), rows.pads_text(held, 2)) == ("A / C+D", "B / E")
+    assert (Target.of(held).side(1), Target.of(held).side(2)) == ("A / C+D", "B / E")

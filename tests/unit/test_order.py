@@ -15,10 +15,11 @@ from rig.sweep.order import likeliest, next_pair
 from rig.sweep.outcome import NO_ANSWER, Outcome
 from rig.sweep.shown import Shown, ShownPads
 from rig.sweep.steps import Step, pair_steps
+from rig.touches import Target
 
 
 def step(pair, series_ohm=10_000.0, key="red"):
-    return Step("sweep", key, tuple(pair), series_ohm)
+    return Step("sweep", Target.pair(*pair, series_ohm, key))
 
 
 def shown_by(made):
@@ -122,7 +123,7 @@ def sweep(known, choose, ways):
         elif way == "dropped":
             known.drop(one)
             ways = itertools.chain(["none"], ways)
-        elif one.pads is None:
+        elif one.is_clean:
             known.apply(Outcome(one, sound="none", after="answers"))
         else:
             sound = {"freeze": "cut", "clipped": "lost"}.get(way, way)
@@ -151,7 +152,7 @@ def test_from_high_to_low_nothing_below_a_stop_nothing_dropped_nothing_twice(
                  if (s.key, s.pads) == (key, pads) and spot.stops]  # fmt: skip
         assert not stops or min(values) >= max(stops)
         for ohm in set(values):  # only what came to nothing is made again
-            spot = known.spots[Step("sweep", key, pads, ohm)]
+            spot = known.spots[Step("sweep", Target.pair(*pads, ohm, key))]
             again = values.count(ohm) - 1
             assert again <= sum(spot.faults.values()) + ways.count("dropped")
     for one in pair_steps(project):

@@ -19,6 +19,7 @@ from rig.project import path_ohm, setup_facts, setup_hash, touchable
 from rig.sweep import Knowledge, Step, Sweep, plan
 from rig.sweep.book import SAMPLE_EVERY, Book
 from rig.sweep.outcome import NO_ANSWER, Outcome
+from rig.touches import Target
 
 
 @pytest.fixture
@@ -359,7 +360,9 @@ def test_a_hit_that_does_not_come_back_asks_for_more_clean_takes(project):
 
 def test_a_pair_that_was_not_settled_keeps_its_order(project):
     known = Knowledge(project)
-    odd = Step("sweep", project.sweep_keys[0], ("A", "C"), max(project.rig.series_ohm))
+    odd = Step(
+        "sweep", Target.pair("A", "C", max(project.rig.series_ohm), project.sweep_keys[0])
+    )
     made, dropped = [], 0
     for step in plan(known):
         if step == odd and dropped < 3:

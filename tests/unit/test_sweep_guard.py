@@ -17,6 +17,7 @@ from rig.project.electrical import RAIL_LIMIT_MA, highest_v
 from rig.project.models import Pad, Toy
 from rig.sweep import Step, Sweep
 from rig.sweep import run as run_module
+from rig.touches import Target
 
 
 @pytest.fixture
@@ -77,7 +78,7 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
         rig = project.rig.model_copy(update={"current_limit_ma": limit_ma})
         bench.project = replace(project, toy=toy, rig=rig)
         sweep = Sweep(bench.project, bench, log)
-        step = Step(kind, project.sweep_keys[0], tuple(pair), series_ohm)
+        step = Step(kind, Target.pair(*pair, series_ohm, project.sweep_keys[0]))
         before = log.attempts(step.plan_key)
         try:
             sweep.make(step)
@@ -100,7 +101,7 @@ def test_a_plan_that_asks_for_it_is_told_why_and_goes_on(project, monkeypatch):
     toy = project.toy
     pads = {**toy.pads, "C": toy.pads["C"].model_copy(update={"forbidden": True})}
     project = replace(project, toy=toy.model_copy(update={"pads": pads}))
-    asked = Step("sweep", project.sweep_keys[0], ("A", "C"), 0.0)
+    asked = Step("sweep", Target.pair("A", "C", 0.0, project.sweep_keys[0]))
 
     monkeypatch.setattr(run_module, "plan", lambda known, choose: [asked])
     log = new_log(project)

@@ -19,6 +19,8 @@ from rig.sweep import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import Outcome
 from rig.sweep.run import Run
+from rig.sweep.steps import Step
+from rig.touches import Target
 
 PAIRS = 3
 MOST = 150
@@ -98,7 +100,7 @@ def test_the_same_outcomes_leave_the_same_log_whichever_hand_makes_them(tmp_path
 
         def script(step, each=each):
             words_left = each.setdefault(step, iter(words))
-            return "ok" if step.pads is None else next(words_left, words[-1])
+            return "ok" if step.is_clean else next(words_left, words[-1])
 
         _, records, end = swept(tmp_path / str(is_person), script, is_person)
         rows = [(r.plan_key, r.kind, r.sound, r.after, r.fault) for r in records]
@@ -162,16 +164,17 @@ def test_a_touch_under_a_value_that_stopped_the_toy_is_not_made_after_all(tmp_pa
     high, low = (next(s for s in known.steps if s.series_ohm == ohm) for ohm in (150e3, 33e3))
     known.set_aside(low, "lost")
     known.apply(Outcome(high, sound="none", after="freeze"))
-    known.set_aside(replace(low, pads=known.steps[1].pads), "lost")
+    other = Step("sweep", known.steps[1].target.over(low.series_ohm))
+    known.set_aside(other, "lost")
     known.retry()
-    assert low not in known.left and replace(low, pads=known.steps[1].pads) in known.left
+    assert low not in known.left and other in known.left
 
 
 def test_a_pair_that_has_been_forbidden_since_it_was_set_aside_stays_out(tmp_path):
     project = few_leads(tmp_path / "toy")
     pads = {**project.toy.pads, "B": project.toy.pads["B"].model_copy(update={"forbidden": True})}
     known = Knowledge(replace(project, toy=project.toy.model_copy(update={"pads": pads})))
-    gone = replace(known.steps[0], pads=("A", "B"))
+    gone = Step("sweep", Target.pair("A", "B", known.steps[0].series_ohm, known.steps[0].key))
     for _ in range(LIMITS["lost"].of_step):
         known.apply(Outcome(gone, fault="no sound arrived"))
     known.apply(Outcome(gone, sound="pitch", after="answers"))
