@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from itertools import product
 
 Joint = tuple[tuple[str, ...], tuple[str, ...]]
 """Pads on one side of a connection, and pads on the other."""
@@ -26,6 +27,16 @@ def name_of(joints: Iterable[Joint]) -> str:
     return " / ".join(f"{'+'.join(one)}-{'+'.join(other)}" for one, other in joints)
 
 
+def name_of_sides(one: str, other: str) -> str:
+    """Name connections by the texts of their two sides; see `side_text`."""
+    return " / ".join(f"{a}-{b}" for a, b in zip(one.split(" / "), other.split(" / "), strict=True))
+
+
+def letters_of(name: str) -> tuple[str, ...]:
+    """Give the letters in a name, in its order."""
+    return tuple(re.findall("[A-Z]+", name))
+
+
 def joints_of(name: str) -> tuple[Joint, ...]:
     """Give what a name stands for, as it is written: "f+a-c" is ((("F", "A"), ("C",)),).
 
@@ -44,6 +55,11 @@ def joints_of(name: str) -> tuple[Joint, ...]:
     if len(set(letters)) < len(letters):
         raise ValueError(f"{name!r} names a pad twice")
     return tuple(joints)
+
+
+def lines_of(name: str) -> list[tuple[str, str]]:
+    """Give each pad with each pad that it is joined to across a connection: "A+B-C" has A-C, B-C."""
+    return [pair for one, other in joints_of(name) for pair in product(one, other)]
 
 
 def in_order(joints: Sequence[Joint]) -> tuple[Joint, ...]:

@@ -48,7 +48,7 @@ class Prompt:
 
     ask: Ask
     key: str = ""
-    pads: tuple[str, str] | None = None
+    pads: tuple[str, ...] | None = None
     path_ohm: float | None = None
     why: str = ""
 

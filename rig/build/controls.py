@@ -86,6 +86,8 @@ def propose(
         Highest supply of the toy, V.
     """
     heard = evidence.heard_ohm
+    if not pick.is_single_pair:
+        return _several(pick, evidence)
     if not heard:
         if pick.at_ohm is None:
             ours = _unfitted(evidence)
@@ -115,6 +117,19 @@ _A = {
     "toggle": "a toggle", "push-button": "a push-button", "potentiometer": "a potentiometer",
     "photocell": "a photocell", "body contacts": "body contacts",
 }  # fmt: skip
+
+
+def _several(pick: Pick, evidence: Evidence) -> Control:
+    """Tell of pads that are joined at once: no control of ours has so many contacts."""
+    if not evidence.heard_ohm:
+        return _unfitted(evidence)
+    paths = " and ".join(sorted({ohms(evidence.heard_ohm[0]), ohms(evidence.heard_ohm[-1])}))
+    return Control(
+        "leave out", "several contacts at once",
+        f"{pick.pair} closes {len(pick.pads)} pads at once, heard again over {paths} with the rig's "
+        "own resistor in each lead. No control is planned for that here: it needs a switch with a "
+        "contact for each pad and a resistor at each, and to be tried by hand first.",
+    )
 
 
 def _unfitted(evidence: Evidence) -> Control:

@@ -9,6 +9,7 @@ from html import escape
 from pathlib import Path
 
 from rig.choose.picks import Pick
+from rig.pads import lines_of
 from rig.project.photo import PICTURE_TYPES
 from rig.project.places import Places
 from rig.words import ohms
@@ -48,21 +49,22 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
     for number, pick in enumerate(picks, 1):
         if not all(pad in places.pads for pad in pick.pads):
             continue
-        one, other = (places.pads[p] for p in pick.pads)
-        ends = (one.x, one.y), (other.x, other.y)
         ink, dash = ink_of(number)
-        curve, tag, samples = _curve(
-            ends, points=points, tags=tags, drawn=drawn, unit=unit, size=(w, h)
-        )
-        tags.append(tag)
-        drawn += samples
-        out.append(
-            f'<path d="{curve}" fill="none" stroke="white" stroke-width="{9 * unit:.1f}"/>'
-            f'<path d="{curve}" fill="none" stroke="{ink}" stroke-width="{5 * unit:.1f}"'
-            + (f' stroke-dasharray="{dash}"' if dash else "")
-            + "/>"
-        )
-        labels.append(_tag(tag, number, ink, unit))
+        for pads in lines_of(pick.pair):
+            one, other = (places.pads[pad] for pad in pads)
+            ends = (one.x, one.y), (other.x, other.y)
+            curve, tag, samples = _curve(
+                ends, points=points, tags=tags, drawn=drawn, unit=unit, size=(w, h)
+            )
+            tags.append(tag)
+            drawn += samples
+            out.append(
+                f'<path d="{curve}" fill="none" stroke="white" stroke-width="{9 * unit:.1f}"/>'
+                f'<path d="{curve}" fill="none" stroke="{ink}" stroke-width="{5 * unit:.1f}"'
+                + (f' stroke-dasharray="{dash}"' if dash else "")
+                + "/>"
+            )
+            labels.append(_tag(tag, number, ink, unit))
     for pad in sorted(used):
         place = places.pads[pad]
         size = (30 if len(pad) == 1 else 23) * unit
@@ -136,14 +138,15 @@ def _tag(at: Point, number: int, ink: str, unit: float) -> str:
     )
 
 
-def wiring(kind: str, pads: tuple[str, str], fixed_ohm: float, pot: str = "") -> str:
+def wiring(kind: str, pads: Sequence[str], fixed_ohm: float, pot: str = "") -> str:
     """Draw how a control is wired between its two pads.
 
     Parameters
     ----------
     kind : str
         toggle, push-button, potentiometer, photocell or body contacts.
-    pads : tuple of str
+    pads : sequence of str
+        Two.
     fixed_ohm : float
         Resistor at the first pad, ohms.
     pot : str

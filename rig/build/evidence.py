@@ -12,14 +12,16 @@ from rig.choose.rank import Find, finds
 from rig.log import Record
 from rig.outcomes import is_heard, is_stop
 
-PadPair = frozenset
 HEARD_AGAIN = 2
 """A path counts for what is built once a change was heard over it so often."""
 
 
 @dataclass(frozen=True)
 class Trial:
-    """One complete touch of a pair: over which path, what was heard, how the toy was after."""
+    """One complete touch of a pair: over which path, what was heard, how the toy was after.
+
+    Of several connections the path is the least one.
+    """
 
     path_ohm: float
     sound: str
@@ -74,11 +76,12 @@ class Evidence:
         return sorted(p for p, n in often.items() if n >= HEARD_AGAIN and p > above)
 
 
-Trials = Mapping[PadPair, Sequence[Trial]]
+Trials = Mapping[str, Sequence[Trial]]
+"""By the name of the pair, or of the group, in the letters' order."""
 
 
-def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
-    """Gather the touches of each pair of single pads that count.
+def trials_by_pair(records: Iterable[Record]) -> dict[str, list[Trial]]:
+    """Gather the touches of each pair, and of each group of pads, that count.
 
     Parameters
     ----------
@@ -87,17 +90,13 @@ def trials_by_pair(records: Iterable[Record]) -> dict[PadPair, list[Trial]]:
     Returns
     -------
     dict
-        frozenset of two letters -> trials in the order they were made.
+        Name, such as "C-F" or "A+B-C" -> trials in the order they were made.
     """
-    found: dict[PadPair, list[Trial]] = {}
+    found: dict[str, list[Trial]] = {}
     for record in records:
-        connections = record.touch.connections
-        if not record.counts or len(connections) != 1:
+        if not record.counts or record.path_ohm is None or record.sound is None:
             continue
-        pads = connections[0].pads_1 + connections[0].pads_2
-        if len(pads) != 2 or record.path_ohm is None or record.sound is None:
-            continue
-        found.setdefault(PadPair(pads), []).append(
+        found.setdefault(record.target.in_order().name, []).append(
             Trial(record.path_ohm, record.sound, record.after or "answers", amount=record.amount,
                   unit=record.unit, key=record.key)
         )  # fmt: skip
@@ -123,7 +122,7 @@ def evidence_for(
         for key in {pick.key for pick in picks}
     }
     return [
-        Evidence(found[pick.key].get(pick.pair), trials.get(PadPair(pick.pads), ()))
+        Evidence(found[pick.key].get(pick.pair), trials.get(pick.pair, ()))
         for pick in picks
     ]
 

@@ -10,10 +10,10 @@ from itertools import combinations
 import numpy as np
 from scipy.sparse.csgraph import shortest_path
 
-from rig.build.evidence import PadPair, Trial, Trials, stopped_ohm
+from rig.build.evidence import Trial, Trials, stopped_ohm
 from rig.build.series import TOLERANCE
 from rig.choose.picks import Pick
-from rig.choose.rank import letter_order
+from rig.pads import letter_order
 from rig.words import ohms
 
 
@@ -58,7 +58,7 @@ def joints(
         pad_1, pad_2 = sorted((set(one.pads) | set(other.pads)) - {pad}, key=letter_order)
         joins = pad_1, pad_2
         ohm = fixed_ohm[i] + fixed_ohm[j]
-        made = (trials or {}).get(PadPair(joins), ())
+        made = (trials or {}).get("-".join(joins), ())
         tried = _tried(made, ohm) if trials is not None else "not known here"
         found.append(Joint(
             first=i + 1, second=j + 1, pad=pad, joins=joins, ohm=ohm, tried=tried,
@@ -94,7 +94,7 @@ def far_stops(
         (pads[a], pads[b], _tried(made, through[a, b]))
         for a, b in combinations(range(len(pads)), 2)
         if steps[a, b] > 2
-        and _stops(made := (trials or {}).get(PadPair((pads[a], pads[b])), ()), through[a, b])
+        and _stops(made := (trials or {}).get(f"{pads[a]}-{pads[b]}", ()), through[a, b])
     ]
 
 

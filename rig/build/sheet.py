@@ -172,7 +172,7 @@ def _overview(
         fixed = _value(control)
         boxes = '<span class="box"></span>' if fixed else ""
         rows.append(
-            f'<tr><td>{number_tag(number)}</td><td class="pads">{pick.pads[0]} \u2013 {pick.pads[1]}'
+            f'<tr><td>{number_tag(number)}</td><td class="pads">{_pads(pick)}'
             f"</td><td>{escape(_title(pick, seen))}</td><td>{escape(control.part)}</td>"
             f"<td>{fixed}</td><td>{boxes}</td><td>{boxes}</td></tr>"
         )
@@ -180,6 +180,10 @@ def _overview(
         "<table><tr><th>No.</th><th>Pads</th><th>What it does</th><th>Control</th>"
         "<th>In series</th><th>Fitted</th><th>Works</th></tr>" + "".join(rows) + "</table>"
     )
+
+
+def _pads(pick: Pick) -> str:
+    return pick.pair.replace("-", " \u2013 ")
 
 
 def _value(control: Control) -> str:
@@ -204,9 +208,8 @@ def _does(seen: Evidence) -> str:
 
 
 def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evidence) -> str:
-    a, b = pick.pads
     notes = " \u00b7 ".join(
-        f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in (a, b)
+        f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in pick.pads
     )
     heard, paths = "", seen.heard_ohm
     if seen.find is not None and paths:
@@ -214,7 +217,7 @@ def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evi
         heard = f" Heard again over {low}" + (f" to {high}" if low != high else "") + " of path"
         heard += f" with key {escape(seen.find.key)}, take {seen.find.best_touch}."
     head = (
-        f"<h3>{number_tag(number)} &nbsp;{a} \u2013 {b}: {escape(_title(pick, seen))}</h3>"
+        f"<h3>{number_tag(number)} &nbsp;{_pads(pick)}: {escape(_title(pick, seen))}</h3>"
         + (f'<p class="note">{escape(pick.note)}</p>' if pick.note else "")
         + f'<p class="small">{notes}.{heard}</p>'
     )
@@ -224,7 +227,7 @@ def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evi
     pot = f"{ohms(control.pot_ohm)}" if control.pot_ohm else ""
     drawn = bands_drawn(control.fixed_ohm)
     left = (
-        wiring(control.kind, (a, b), control.fixed_ohm, pot)
+        wiring(control.kind, pick.pads, control.fixed_ohm, pot)
         + f'<p class="small">{_value(control)}' + (f", 5 %: {drawn}" if drawn else "") + "</p>"
         + f'<p class="small">{escape(control.keep)}</p>'
     )

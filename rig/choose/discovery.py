@@ -41,7 +41,7 @@ def pair_p_value(confirming: Iterable[Record]) -> float:
     return min([1.0, *weighed])
 
 
-def q_values(p_values: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+def q_values(p_values: Mapping[str, float]) -> dict[str, float]:
     """Adjust the p values of all touched pairs by Benjamini and Hochberg's procedure.
 
     Parameters
@@ -68,8 +68,8 @@ def takes_needed(pairs: int, kept: int, false_discovery: float) -> int:
 
 
 def doubtful(
-    p_values: Mapping[tuple[str, str], float], false_discovery: float
-) -> Sequence[tuple[str, str]]:
+    p_values: Mapping[str, float], false_discovery: float
+) -> Sequence[str]:
     """Give the pairs whose change came back, but not surely enough to be kept."""
     adjusted = q_values(p_values)
     return [one for one, p in p_values.items() if p < 1.0 and adjusted[one] > false_discovery]

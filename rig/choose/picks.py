@@ -11,8 +11,8 @@ from dataclasses import KW_ONLY, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from rig.choose.rank import letter_order
 from rig.errors import ConfigError
+from rig.pads import in_order, joints_of, letters_of, name_of
 from rig.project.hints import nearest, number_hint
 from rig.project.slips import parted_text
 from rig.project.yaml_strict import Document, parse_yaml
@@ -22,7 +22,6 @@ CONTROLS = ("toggle", "push-button", "potentiometer", "photocell", "body contact
 """What may be wished for as `control`."""
 AT_LEAST_OHM, AT_MOST_OHM = 1, 10_000_000
 """Range of resistors that shops have (common practice, no source)."""
-_PAIR = re.compile(r"([A-Z]{1,3})-([A-Z]{1,3})")
 _FORMER = ("sound", "after", "amount", "unit", "path_min_ohm", "path_max_ohm", "touch")
 """What earlier versions copied from the sweep: read over, since it may not be true any more."""
 
@@ -37,7 +36,7 @@ class Pick:
     Parameters
     ----------
     pair : str
-        Two pads, "C-F".
+        Two pads, "C-F"; or more that are joined at once, as `rig.pads` writes them.
     at_ohm : float or None
         The resistance that the person wants in the path, ohms.
     key : str or None
@@ -60,10 +59,14 @@ class Pick:
     set_aside: bool = False
 
     @property
-    def pads(self) -> tuple[str, str]:
-        """The two pads' letters."""
-        one, other = self.pair.split("-")
-        return one, other
+    def pads(self) -> tuple[str, ...]:
+        """The pads' letters."""
+        return letters_of(self.pair)
+
+    @property
+    def is_single_pair(self) -> bool:
+        """Say whether it is one pad joined to one pad."""
+        return len(self.pads) == 2
 
 
 FIELDS = tuple(one.name for one in fields(Pick))
@@ -95,12 +98,12 @@ def tidy_pair(text: str) -> str:
     Raises
     ------
     ConfigError
-        It isn't two different pads.
+        It isn't two different pads, or more that are joined at once.
     """
-    found = _PAIR.fullmatch(text.strip().upper())
-    if not found or found[1] == found[2]:
-        raise ConfigError(f"{text!r} is no pair: write two pads, such as C-F")
-    return "-".join(sorted(found.groups(), key=letter_order))
+    try:
+        return name_of(in_order(joints_of(text)))
+    except ValueError:
+        raise ConfigError(f"{text!r} is no pair: write two pads, such as C-F") from None
 
 
 def read_bytes(path: Path) -> bytes:

@@ -10,6 +10,8 @@ from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
 from rig.log import Record
 from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
+from rig.pads import letter_order, letters_of, name_of_sides
+from rig.touches import Target
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
@@ -27,7 +29,8 @@ class Find:
     Parameters
     ----------
     pads_1, pads_2 : str
-        The pair, in the order of the letters: the two leads may be swapped.
+        The pair, in the order of the letters: the two leads may be swapped. Several pads that
+        share a bus are joined by "+", several connections by " / ".
     sound, after : str
         Words of the tables, of the best touch: "freeze" only if there was no gentler one.
     amount : float or None
@@ -90,14 +93,14 @@ class Find:
         return self.stop or self.after
 
     @property
-    def pads(self) -> tuple[str, str]:
-        """Both pads' letters."""
-        return self.pads_1, self.pads_2
+    def pads(self) -> tuple[str, ...]:
+        """All pads' letters."""
+        return letters_of(self.pair)
 
     @property
     def pair(self) -> str:
-        """Name the pair as people write it: "C-F"."""
-        return f"{self.pads_1}-{self.pads_2}"
+        """Name the pair as people write it: "C-F"; see `rig.pads`."""
+        return name_of_sides(self.pads_1, self.pads_2)
 
     @property
     def stops_only(self) -> bool:
@@ -140,7 +143,7 @@ def finds(
     for pair, q_value in q_values(p_values).items():
         surely = q_value <= false_discovery
         touches = [one for one in pairs[pair] if key in (None, one.key)]
-        one = _find(pair, touches, baselines, surely)
+        one = _find(touches, baselines, surely)
         if one and one.sound != "none":
             one = replace(one, p_value=p_values[pair], q_value=q_value)
         found.append(one)
@@ -148,20 +151,20 @@ def finds(
     return _ranked(_named([one for one in found if one is not None], made))
 
 
-def pair_p_values(records: Iterable[Record]) -> dict[tuple[str, str], float]:
-    """Give the p value of every pair that was touched."""
+def pair_p_values(records: Iterable[Record]) -> dict[str, float]:
+    """Give the p value of every pair, or group of pads, that was touched, by its name."""
     return _p_values(_by_pair([one for one in records if one.counts]))
 
 
-def _by_pair(usable: Iterable[Record]) -> dict[tuple[str, str], list[Record]]:
-    pairs: dict[tuple[str, str], list[Record]] = defaultdict(list)
+def _by_pair(usable: Iterable[Record]) -> dict[str, list[Record]]:
+    pairs: dict[str, list[Record]] = defaultdict(list)
     for one in usable:
-        if one.kind in ("sweep", "confirm") and len(one.touch.connections) == 1:
-            pairs[_pair(one)].append(one)
+        if one.kind in ("sweep", "confirm") and not one.target.is_clean:
+            pairs[one.target.in_order().name].append(one)
     return pairs
 
 
-def _p_values(pairs: dict[tuple[str, str], list[Record]]) -> dict[tuple[str, str], float]:
+def _p_values(pairs: dict[str, list[Record]]) -> dict[str, float]:
     return {
         pair: pair_p_value(one for one in touches if one.kind == "confirm")
         for pair, touches in pairs.items()
@@ -176,30 +179,20 @@ def find_rows(found: Iterable[Find]) -> list[dict]:
     ]
 
 
-def letter_order(pad: str) -> tuple[int, str]:
-    """Give the key that sorts pads as they are lettered: A … Z, AA …"""
-    return len(pad), pad
-
-
-def _pair(record: Record) -> tuple[str, str]:
-    one, other = sorted((record.pads_1, record.pads_2), key=letter_order)
-    return one, other
-
-
 def _heard(record: Record) -> bool:
     return is_heard(record.sound, record.after)
 
 
 def _find(
-    pair: tuple[str, str], touches: Sequence[Record], baselines: Sequence[Record], surely: bool
+    touches: Sequence[Record], baselines: Sequence[Record], surely: bool
 ) -> Find | None:
     """Give what a pair does, or None: only what was seen again over the same path counts.
 
     Changes of the sound count only where the pair as a whole is sure.
     """
-    spots: dict[tuple, list[Record]] = defaultdict(list)
+    spots: dict[Target, list[Record]] = defaultdict(list)
     for one in touches:
-        spots[one.path_ohm, one.key].append(one)
+        spots[one.target.in_order()].append(one)
     bends, stops, sure = [], [], False
     for made in spots.values():
         stops += [one for one in made if one.stops]
@@ -221,7 +214,7 @@ def _find(
     sound, amount, unit = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
     paths = [_path_ohm(one) for one in shown]
     return Find(
-        pads_1=pair[0], pads_2=pair[1],
+        pads_1=best.target.in_order().side(1), pads_2=best.target.in_order().side(2),
         sound=sound, after=best.after, amount=amount, unit=unit, score=best.score or 0.0,
         path_min_ohm=min(paths), path_max_ohm=max(paths),
         touches=tuple(one.number for one in shown), best_touch=best.number,

@@ -13,6 +13,7 @@ from rig.choose.rank import Find
 from rig.errors import ConfigError
 from rig.log import SweepLog
 from rig.log.takes import take_path
+from rig.pads import letters_of
 
 GAP_S = 0.35
 """Silence between the baseline and the bend."""
@@ -170,6 +171,6 @@ def find_pair(found: Sequence[Find], text: str) -> Find:
     for one in found:
         if one.pair == wanted:
             return one
-    near = [one.pair for one in found if set(one.pair.split("-")) & set(wanted.split("-"))]
+    near = [one.pair for one in found if set(one.pads) & set(letters_of(wanted))]
     listed = f": found with these pads: {', '.join(near[:6])}" if near else ""
     raise ConfigError(f"nothing was found on {wanted}{listed}; see `padsweep replay --list`")

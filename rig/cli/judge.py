@@ -150,7 +150,7 @@ def _word(sound: str | None) -> str:
 
 
 def _touched(record: Record) -> str:
-    return f"{record.pads_1}-{record.pads_2}" if record.pads_1 else "nothing bridged"
+    return record.target.name or "nothing bridged"
 
 
 def _changed_finds(before: dict[str, Find], now: dict[str, Find]) -> list[str]:

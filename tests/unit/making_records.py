@@ -12,7 +12,7 @@ def record(number, pads="AB", kind="sweep", sound="pitch", after="answers", path
     """A usable record of one pad to one pad."""
     one, other = pads
     known = Record(
-        number=number, plan_key="", kind=kind, touch=bridge(one, other), pads_1=one, pads_2=other,
+        number=number, plan_key="", kind=kind, touch=bridge(one, other, path_ohm), pads_1=one, pads_2=other,
         path_ohm=path_ohm, key="moo", started_at="", timeline=LINE, rate_hz=48_000,
         take=f"takes/{number:06d}.flac", take_samples=1, offsets={}, fault=None, facts={},
         complete=after is not None, after=after, sound=sound,

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from making_records import record
 
 from rig.build.controls import BODY_FLOOR_OHM, propose
-from rig.build.evidence import PadPair, Trial, amounts, evidence_for, stopped_ohm
+from rig.build.evidence import Trial, amounts, evidence_for, stopped_ohm
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
 from rig.choose.picks import CONTROLS, Pick
@@ -245,9 +245,9 @@ def picks(*pairs):
 
 def test_two_picks_on_one_pad_join_two_other_pads():
     trials = {
-        PadPair(("F", "H")): [Trial(3000.4, "none", "answers"), Trial(9800.4, "none", "answers")],
-        PadPair(("F", "K")): [Trial(9800.4, "pitch", "freeze")],
-        PadPair(("H", "K")): [Trial(36000.4, "pitch", "answers")],
+        "F-H": [Trial(3000.4, "none", "answers"), Trial(9800.4, "none", "answers")],
+        "F-K": [Trial(9800.4, "pitch", "freeze")],
+        "H-K": [Trial(36000.4, "pitch", "answers")],
     }
     found = joints(picks("C-F", "C-H", "K-C", "A-B"), [3000, 3300, 1000, 1000], trials)
     assert [(j.first, j.second, j.pad, j.joins) for j in found] == [

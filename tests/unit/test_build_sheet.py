@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawings import board_overlay, wiring
-from rig.build.evidence import Evidence, PadPair, Trial, trials_by_pair
+from rig.build.evidence import Evidence, Trial, trials_by_pair
 from rig.build.sheet import Seen, make_sheet, proposals, see, write_sheet
 from rig.choose.picks import Pick, tidy_pair
 from rig.cli import build
@@ -333,7 +333,7 @@ def test_the_command_writes_the_sheet_and_says_where(tmp_path):
     assert (tmp_path / "other.html").exists()
 
 
-def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
+def test_trials_are_the_complete_judged_touches_of_each_pair_and_group(tmp_path):
     group = Touch((Connection(("A", "B"), ("C",), 0.0),), Stimulus(("moo",)))
     with making_logs.new_log(tmp_path) as log:
         making_logs.add(log, kind="baseline", touch=making_logs.BASELINE, path_ohm=None)
@@ -346,11 +346,12 @@ def test_trials_are_the_complete_judged_touches_of_single_pairs(tmp_path):
         making_logs.add(log, touch=making_logs.bridge("B", "A"), after="freeze", path_ohm=3000.0)
         log.flush()
         assert trials_by_pair(log.records()) == {
-            PadPair(("A", "B")): [
+            "A-B": [
                 Trial(9000.0, "pitch", "answers", amount=300.0, unit="cents", key="moo"),
                 Trial(6000.0, "lost", "freeze", key="moo"),
                 Trial(3000.0, "none", "freeze", key="moo"),
-            ]
+            ],
+            "A+B-C": [Trial(12_000.0, "loop", "answers", key="moo")],
         }
 
 

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from making_logs import bridge
 from making_records import baseline, record, seen_twice
 
-from rig.bench.base import Connection, Touch
+from rig.bench.base import Connection
 from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
-from rig.choose.rank import letter_order
 from rig.outcomes import is_stop
+from rig.pads import letter_order
 
 
 def test_a_hit_counts_only_once_it_came_back():
@@ -109,10 +109,29 @@ def test_running_on_counts_though_nothing_else_was_heard():
     assert find.after == "runs on"
 
 
-def test_groups_and_held_pairs_are_no_pairs():
-    held = Touch((*bridge().connections, Connection(("C",), ("D",), 0.0)))
-    assert finds([replace(one, touch=held, pads_1="A / C", pads_2="B / D")
-                  for one in seen_twice()]) == []
+def closing(*connections):
+    """Two touches that close these (pads on one bus, pads on the other) and show a find."""
+    touch = replace(bridge(), connections=tuple(
+        Connection(tuple(one), tuple(other), 10e3) for one, other in connections
+    ))
+    return [replace(one, touch=touch) for one in seen_twice()]
+
+
+def test_groups_and_held_pairs_are_finds_of_their_own():
+    plain = seen_twice("AC", first=3)
+    group = closing(("BA", "C"))
+    held = [replace(one, number=one.number + 10) for one in closing(("C", "D"), ("B", "A"))]
+    found = {one.pair: one for one in finds([*group, *plain, *held])}
+    assert set(found) == {"A+B-C", "A-C", "A-B / C-D"}
+    assert (found["A+B-C"].pads_1, found["A+B-C"].pads_2) == ("A+B", "C")
+    assert found["A-B / C-D"].pads == ("A", "B", "C", "D")
+    assert found["A-C"].touches == (3, 4)
+
+
+def test_the_same_pads_over_other_values_are_other_spots():
+    one, other = closing(("AB", "C"))
+    low = replace(other.touch, connections=(Connection(("A", "B"), ("C",), 1e3),))
+    assert not finds([one, replace(other, touch=low)])
 
 
 def test_the_best_touch_has_a_take_and_the_nearest_baseline_of_its_key():

@@ -23,8 +23,8 @@ ALLOWED = {
     "listen": {"outcomes"},
     "log": {"errors", "events", "files", "outcomes", "touches", "project", "bench", "listen"},
     "sweep": {"errors", "events", "outcomes", "touches", "project", "bench", "listen", "log"},
-    "choose": {"errors", "events", "files", "outcomes", "project", "listen", "log"},
-    "build": {"words", "errors", "outcomes", "project", "log", "choose"},
+    "choose": {"errors", "events", "files", "outcomes", "pads", "touches", "project", "listen", "log"},
+    "build": {"words", "errors", "outcomes", "pads", "project", "log", "choose"},
     "cli": {"words", "errors", "events", "files", "outcomes", "project", "bench", "listen", "log", "sweep",
             "choose", "build"},
 }
