@@ -16,10 +16,10 @@ from rig.bench.capture import Capture
 from rig.bench.configuration import bring_into_force, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
-from rig.bench.refusal import refusal
 from rig.bench.toy_supply import ToySupply
 from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import Project
+from rig.project.closing import refusal
 
 FEED_S = 0.25
 """The dead-man is fed this often; its time is 3 s unless set otherwise."""
@@ -122,7 +122,7 @@ class HardwareBench:
         Restarted
             It restarted by itself; identity and configuration were checked again.
         """
-        if reason := refusal(self._project, touch):
+        if reason := refusal(self._project, touch.connections):
             raise BenchError(f"a touch is refused before it is begun: {reason}")
         connections, series = self._closures(touch.connections)
         keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"
@@ -313,12 +313,7 @@ class HardwareBench:
         """Give channel list and series channel of a touch."""
         if not connections:
             return "NONE", 0
-        if len(connections) > 1:
-            raise BenchError(
-                f"a touch of {len(connections)} connections needs as many pairs of buses, "
-                "this bench has one"
-            )
-        connection = connections[0]
+        connection = connections[0]  # `refusal` lets no more through
         if connection.series_ohm not in self._bank:
             raise BenchError(
                 f"series value {connection.series_ohm:g} ohm isn't in the bank "

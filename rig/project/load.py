@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from rig.errors import ConfigError, SafetyRefusal
-from rig.project import hints, ladder
+from rig.project import asked, hints, ladder
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
 from rig.project.models import (
     BY_HAND_LEAVES_OUT,
@@ -65,7 +65,10 @@ def load_project(folder: str | Path) -> Project:
     for which, path, message in refusals(toy, rig):
         document = toy_file if which == "toy" else rig_file
         raise SafetyRefusal(f"{document.where(path)}: {message}")
-    return Project(folder, toy, rig)
+    project = Project(folder, toy, rig)
+    for path, message in asked.problems(project):
+        raise ConfigError(f"{rig_file.where(path)}: {message}")
+    return project
 
 
 def _refuse_unsafe_words(document: Document) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
@@ -175,11 +175,27 @@ class Timings(_Model):
         return (self.before_ms + self.lead_in_ms + self.dwell_ms + self.tail_ms) / 1000
 
 
+class Asked(_Model):
+    """Something to be touched beside all pairs.
+
+    `join`: pads as `rig.pads` writes them, "A+B-C" or "A-B / C-D". `keys`: pressed together;
+    none in the list: it is only listened to; without: with each of the sweep's keys in turn.
+    """
+
+    join: str
+    keys: list[str] | None = None
+
+
+def _asked(value: Any) -> Any:
+    return {"join": value} if isinstance(value, str) else value
+
+
 class SweepOptions(_Model):
-    """What to sweep: which keys (None: the first one), how often the baseline is taken, and
-    which share of the changes found may be false."""
+    """What to sweep: which keys (None: the first one), what beside all pairs, how often the
+    baseline is taken, and which share of the changes found may be false."""
 
     keys: list[str] | None = Field(default=None, min_length=1)
+    also: list[Annotated[Asked, BeforeValidator(_asked)]] = []
     baseline_takes: int = Field(default=16, ge=8, le=1000)
     false_discovery: float = Field(default=0.05, ge=0.001, le=0.5)
 

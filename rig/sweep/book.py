@@ -7,7 +7,6 @@ from typing import NoReturn
 
 import numpy as np
 
-from rig.bench.refusal import refusal
 from rig.errors import BadSound, CaptureLost, RigError, ToyLost
 from rig.events import (
     BaselineDoubted,
@@ -34,6 +33,7 @@ from rig.log import SweepLog
 from rig.log.takes import as_stored
 from rig.outcomes import is_change
 from rig.project import Project
+from rig.project.closing import refusal
 from rig.sweep import sounding
 from rig.sweep.hearing import EXPLAINED, Heard
 from rig.sweep.known import Knowledge
@@ -188,7 +188,7 @@ class Book:
 
     def refused(self, step: Step) -> bool:
         """Set a step aside that safety refuses, whoever planned it; False where it may be made."""
-        why = refusal(self.project, step.touch(self.project))
+        why = refusal(self.project, step.target.connections)
         if why is not None:
             self.set_aside(step, "refused", f"refused: {why}")
         return why is not None
@@ -287,11 +287,13 @@ class Book:
             return
         self.patience.regain("lost")
         if step.kind == "baseline":
-            self._check_sounding(number, step.key, heard)
+            if step.target.keys:
+                self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
             outcome = Outcome(step, sound="none", after="answers")
             self._apply(outcome, heard.samples, heard.offsets)
-            if self.known.clean_takes[step.key] == self.project.rig.sweep.baseline_takes:
+            enough = self.project.rig.sweep.baseline_takes
+            if step.target.keys and self.known.clean_takes[step.key] == enough:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
                     self.log.tell(Noticed(text=text))

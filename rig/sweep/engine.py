@@ -89,9 +89,9 @@ class RigHand:
         return step.touch(self.project)
 
     def ready(self, step: Step) -> bool:
-        """Let the last phrase end before a clean take, so that it has a quiet beginning."""
+        """Let the last phrase end where a take must have a quiet beginning: a clean or unpressed one."""
         longest_s = self.project.toy.longest_phrase_s
-        if step.kind != "baseline":
+        if step.kind != "baseline" and step.target.keys:
             pass
         elif self.ear.takes_learnt(step.key) >= LEAST_TAKES:
             self.recovery.listen(longest_s, self.ear.baseline(step.key))
@@ -115,6 +115,8 @@ class RigHand:
     def _lead_in(self, step: Step) -> LeadIn | None:
         """Give what watches a step's lead-in; None while too little of the toy is known."""
         is_clean = step.kind == "baseline"
+        if not step.target.keys:
+            return None
         if is_clean and self.ear.takes_learnt(step.key) < LEAST_TAKES:
             return None
         return LeadIn(

@@ -9,7 +9,7 @@ from rig.project import Project
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
-from rig.sweep.steps import Step, pair_steps
+from rig.sweep.steps import Step, asked_steps, pair_steps
 from rig.touches import Target
 
 CONFIRM_TRIES = 3
@@ -50,6 +50,8 @@ class Knowledge:
 
     Attributes
     ----------
+    stimuli : list of tuple of str
+        The keys that are pressed together, of all that is to be touched: each has its baseline.
     touches, freezes : int
         Touches that count and freezes seen.
     doubts : int
@@ -70,7 +72,9 @@ class Knowledge:
     freezes: int = 0
 
     def __post_init__(self) -> None:
-        self.steps = list(pair_steps(self.project))
+        self.steps = list(dict.fromkeys([*pair_steps(self.project), *asked_steps(self.project)]))
+        keys = [(key,) for key in self.project.sweep_keys]
+        self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
         self.left = dict.fromkeys(self.steps)
         self.shown = ShownPads()
         self._of_pair: dict[Target, list[Step]] = {}

@@ -36,7 +36,7 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     if first:
         return first
     pair = choose()
-    check = clean("check", pair.key if pair else known.project.sweep_keys[0])
+    check = clean("check", *((pair and pair.target.keys) or known.stimuli[0]))
     if known.wants_check or known.check_lost:
         return check
     # With nothing left, how the toy is after the last touch shows at one more press.
@@ -45,22 +45,23 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
 
 def _next_baseline(known: Knowledge) -> Step | None:
     """Give a clean press while more of them are wanted."""
-    keys = (key for key in known.project.sweep_keys if _wants_baseline(known, key))
-    return next((clean("baseline", key) for key in keys), None)
+    steps = (clean("baseline", *keys) for keys in known.stimuli)
+    return next((step for step in steps if _is_wanted(known, step)), None)
 
 
-def _wants_baseline(known: Knowledge, key: str) -> bool:
+def _is_wanted(known: Knowledge, step: Step) -> bool:
     """More clean takes while there are too few, or some phrase was heard only once."""
+    key = step.key
     usual = known.project.rig.sweep.baseline_takes
     enough = usual + known.more_takes[key]
-    made = known.clean_takes[key] + known.under_way.count(clean("baseline", key))
+    made = known.clean_takes[key] + known.under_way.count(step)
     return made < enough or (known.heard_once[key] > 0 and made < 2 * usual)
 
 
 def touches_left(known: Knowledge) -> int:
     """Count the touches that are known to be due; hits to come will add to them."""
-    clean = sum(
-        max(0, known.project.rig.sweep.baseline_takes - known.clean_takes[key])
-        for key in known.project.sweep_keys
+    takes = known.project.rig.sweep.baseline_takes
+    unheard = sum(
+        max(0, takes - known.clean_takes[clean("baseline", *keys).key]) for keys in known.stimuli
     )
-    return len(known.left) + len(known.confirms) + clean
+    return len(known.left) + len(known.confirms) + unheard

@@ -155,6 +155,8 @@ class Run:
             self._redo = None
         if self.book.refused(step) or self.book.killed_before(step):
             return
+        if self._pending and not step.target.keys:  # without a press nothing shows how it was left
+            yield from self.make(clean("check", *self.known.stimuli[0]))
         if not self.hand.ready(step):
             self._complete_pending(step.key, False)
         touch = self.hand.touch(step)
@@ -290,6 +292,8 @@ class Run:
     def _revive(self, key: str, evidence: dict) -> None:
         """Bring the toy back; what had to be done for it tells how the touch before left it."""
         pending, self._pending = self._pending, None
+        if key not in self.project.toy.keys:  # a chord: one key alone tells as much
+            key = self.project.sweep_keys[0]
         try:
             revival = self.hand.revive(key)
         except ToyLost:

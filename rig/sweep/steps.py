@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from rig.bench import Touch
+from rig.bench import Connection, Touch
 from rig.project import Project, path_ohm, touchable
+from rig.project.asked import asked
+from rig.project.closing import refusal
 from rig.touches import Target
 
 
@@ -94,11 +96,20 @@ def pair_steps(project: Project) -> Iterator[Step]:
                     yield Step("sweep", Target.pair(*pair, series_ohm, key))
 
 
+def asked_steps(project: Project) -> Iterator[Step]:
+    """Give the touches that rig.yaml asks for beside all pairs, the highest value first."""
+    for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
+        for joints, keys in asked(project):
+            connections = tuple(Connection(one, other, series_ohm) for one, other in joints)
+            if refusal(project, connections) is None:
+                yield Step("sweep", Target(connections, keys))
+
+
 def step_words(step: Step, project: Project) -> str:
     """Name a step in words for a person: "C-F over 13.0 kΩ"."""
     path = step.path_ohm(project)
     if path is None:
-        return {"baseline": f"baseline of {step.key}", "check": f"clean press of {step.key}"}[
-            step.kind
-        ]
-    return f"{step.target.name} over {path / 1000:.3g} kΩ"
+        pressed = step.key or "the toy unpressed"
+        return f"{'baseline' if step.kind == 'baseline' else 'clean press'} of {pressed}"
+    alone = "" if step.target.keys else ", unpressed"
+    return f"{step.target.name} over {path / 1000:.3g} kΩ{alone}"

@@ -18,7 +18,7 @@ ALLOWED = {
     "outcomes": {"words"},
     "pads": set(),
     "touches": {"bench", "pads"},
-    "project": {"words", "errors"},
+    "project": {"words", "errors", "pads"},
     "bench": {"errors", "project"},
     "listen": {"outcomes"},
     "log": {"errors", "events", "files", "outcomes", "touches", "project", "bench", "listen"},

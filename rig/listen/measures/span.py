@@ -29,6 +29,8 @@ class Span:
     def from_samples(cls, offsets: Mapping[str, int], length: int, rate_hz: int) -> Span:
         """Build from the samples of a take at which "press", "close" and "open" happened.
 
+        Where nothing was pressed all of it counts, from the take's own "start" on.
+
         Parameters
         ----------
         offsets : mapping of str to int
@@ -36,5 +38,6 @@ class Span:
             Samples of the whole take.
         rate_hz : int
         """
-        steps = (offsets["press"], offsets["close"], offsets["open"], length)
+        press = offsets["press"] if "press" in offsets else offsets["start"]
+        steps = (press, offsets["close"], offsets["open"], length)
         return cls.from_seconds(*(at / rate_hz for at in steps))
