@@ -89,10 +89,13 @@ class Progress(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Told(Event):
-    """What was heard of a touch, for somebody who waits for it; without pads: of an own poke."""
+    """What was heard of a touch, for somebody who waits for it; without a name: of an own poke.
+
+    Here and below `name` says what is closed, as `rig.pads` writes it: "C-F".
+    """
 
     kind: str
-    pads: tuple[str, ...] | None
+    name: str | None
     path_ohm: float | None
     sound: str
     amount: float | None
@@ -103,7 +106,7 @@ class Told(Event):
 class BendSeen(Event):
     """A hit held up when touched again."""
 
-    pads: tuple[str, ...]
+    name: str
     path_ohm: float
     sound: str
     amount: float | None
@@ -114,7 +117,7 @@ class BendSeen(Event):
 class FreezeSeen(Event):
     """A touch froze the toy."""
 
-    pads: tuple[str, ...]
+    name: str
     path_ohm: float
 
 

@@ -23,6 +23,7 @@ from rig.events import (
 )
 from rig.events import Progress as Made
 from rig.outcomes import sound_words
+from rig.pads import letters_of
 from rig.project import Toy
 from rig.words import duration, ohms
 
@@ -185,10 +186,10 @@ class SweepView:
             return
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend    {'-'.join(event.pads)} over {ohms(event.path_ohm)}: {told}"
-                f"   {where(self.toy, event.pads)}".rstrip())
+            say(f"bend    {event.name} over {ohms(event.path_ohm)}: {told}"
+                f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}"
-                f"   {where(self.toy, event.pads)}".rstrip())
+            say(f"freeze  {event.name} over {ohms(event.path_ohm)}"
+                f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")

@@ -25,6 +25,7 @@ from rig.events import (
     Told,
 )
 from rig.outcomes import sound_words
+from rig.pads import letters_of
 from rig.project import Project
 from rig.words import ohms
 
@@ -150,14 +151,14 @@ class Terminal:
             if event.done:
                 self._line(f"continuing: {event.done} touches are in the log")
         elif isinstance(event, Told):
-            pair = f"{'-'.join(event.pads)}: " if event.pads else ""
+            pair = f"{event.name}: " if event.name else ""
             self.note(f"{pair}{sound_words(event.sound, event.amount, event.unit)}")
         elif isinstance(event, BendSeen):
-            self._line(f"bend    {'-'.join(event.pads)} over {ohms(event.path_ohm)}, heard again"
-                       f"   {where(self.project.toy, event.pads)}".rstrip())
+            self._line(f"bend    {event.name} over {ohms(event.path_ohm)}, heard again"
+                       f"   {where(self.project.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, FreezeSeen):
-            self._line(f"freeze  {'-'.join(event.pads)} over {ohms(event.path_ohm)}"
-                       f"   {where(self.project.toy, event.pads)}".rstrip())
+            self._line(f"freeze  {event.name} over {ohms(event.path_ohm)}"
+                       f"   {where(self.project.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered):
             self.note("the toy is back")
         elif isinstance(event, Noticed):

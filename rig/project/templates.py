@@ -116,6 +116,7 @@ timings:
 
 sweep:
   keys: [red]         # which keys the sweep presses; without this line the first one
+  # also: [A+B-C]     # beside all pairs: A and B together onto C; README has more of it
   baseline_takes: 16  # how often each key is heard with nothing bridged
   false_discovery: 0.05  # share of the bends found that may be false, 0.001 to 0.5
 """

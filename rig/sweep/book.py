@@ -182,7 +182,7 @@ class Book:
             self.log.drop_take(number)
         if outcome.is_hit and step.kind == "confirm":
             self.log.tell(BendSeen(
-                touch=number, pads=step.pads, path_ohm=step.path_ohm(self.project),
+                touch=number, name=step.target.name, path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
 

@@ -156,7 +156,7 @@ class Run:
         if self.book.refused(step) or self.book.killed_before(step):
             return
         if self._pending and not step.target.keys:  # without a press nothing shows how it was left
-            yield from self.make(clean("check", *self.known.stimuli[0]))
+            self.make(clean("check", *self.known.stimuli[0]))
         if not self.hand.ready(step):
             self._complete_pending(step.key, False)
         touch = self.hand.touch(step)
@@ -236,7 +236,7 @@ class Run:
         judgement, step = pending.judgement, pending.step
         if judgement.sound != "lost":
             self.log.tell(Told(
-                touch=pending.number, kind=step.kind, pads=step.pads,
+                touch=pending.number, kind=step.kind, name=step.target.name,
                 path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
@@ -314,7 +314,7 @@ class Run:
     def _freeze(self, pending: Pending, evidence: dict) -> None:
         step = pending.step
         self.log.tell(FreezeSeen(
-            touch=pending.number, pads=step.pads,
+            touch=pending.number, name=step.target.name,
             path_ohm=step.path_ohm(self.project),
         ))
         self._close(pending, "freeze", evidence)

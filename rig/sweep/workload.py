@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from rig.project import Project
 from rig.project.electrical import touchable
+from rig.sweep.steps import asked_steps
+from rig.touches import Target
 
 BY_HAND_TOUCH_S = 15.0
 """A careful person does a touch in 10 to 20 s (common practice, no source)."""
@@ -29,7 +31,7 @@ class Workload:
 
 
 def workload(project: Project) -> Workload:
-    """Count what a sweep of all pairs makes, before any touch is repeated.
+    """Count what a sweep of all pairs, and of what is asked for beside them, makes at first.
 
     A pair counts when at least one value of the series bank may be put between its pads.
     """
@@ -43,9 +45,11 @@ def workload(project: Project) -> Workload:
         touches += allowed
         if not allowed:
             left_out[str(reasons[0])] += 1
-    keys = len(project.sweep_keys)
-    baselines = project.rig.sweep.baseline_takes * keys
-    touches *= keys
+    keys: list[tuple[str, ...]] = [(key,) for key in project.sweep_keys]
+    also = {step.target for step in asked_steps(project)}
+    stimuli = {*keys, *(target.keys for target in also)}
+    baselines = project.rig.sweep.baseline_takes * len(stimuli)
+    touches = touches * len(keys) + sum(not _is_of_a_pair(one, keys) for one in also)
     made = touches + baselines
     taken_s = made * project.rig.timings.touch_s
     return Workload(
@@ -56,6 +60,11 @@ def workload(project: Project) -> Workload:
         seconds=made * touch_s(project),
         take_bytes=taken_s * TAKE_BYTES_PER_S,
     )
+
+
+def _is_of_a_pair(target: Target, keys: list[tuple[str, ...]]) -> bool:
+    """Say whether all pairs hold it already."""
+    return target.is_single_pair and target.keys in keys
 
 
 def touch_s(project: Project) -> float:

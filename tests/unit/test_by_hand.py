@@ -97,8 +97,8 @@ def test_every_pair_is_asked_for_and_what_changed_once_more(swept):
                if r.kind == "sweep" and (r.sound != "none" or r.after == "freeze")}
     assert changed == set(pairs_of(records, "confirm"))
     assert {BEND, FREEZE} <= changed and DULL not in changed
-    assert {e.pads for e in events if isinstance(e, FreezeSeen)} >= {FREEZE}
-    told = [e.pads for e in events if isinstance(e, Told)]
+    assert {e.name for e in events if isinstance(e, FreezeSeen)} >= {"-".join(FREEZE)}
+    told = [e.name for e in events if isinstance(e, Told)]
     # A touch ahead of a silent one isn't known to have left the toy alive: it is made again.
     unsettled = sum(isinstance(e, Unsettled) for e in log_events)
     assert len(told) - unsettled == len(pairs_of(records)) + len(pairs_of(records, "confirm"))
@@ -320,7 +320,7 @@ def test_poking_at_will_logs_what_is_new_with_the_pair_that_is_named(project):
     told = [e for e in events if isinstance(e, Told)]
     # What is new is told, and once more with the pair that was named.
     assert [e.sound == "none" for e in told] == [True, False, False, False]
-    assert [e.pads for e in told] == [None, None, BEND, None]
+    assert [e.name for e in told] == [None, None, "-".join(BEND), None]
     # The sweep goes on with it: what was found by poking is confirmed before anything else.
     bench = at_the_bench()
     _, records, _ = sweep(project, bench)

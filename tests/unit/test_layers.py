@@ -25,7 +25,7 @@ ALLOWED = {
     "sweep": {"errors", "events", "outcomes", "touches", "project", "bench", "listen", "log"},
     "choose": {"errors", "events", "files", "outcomes", "pads", "touches", "project", "listen", "log"},
     "build": {"words", "errors", "outcomes", "pads", "project", "log", "choose"},
-    "cli": {"words", "errors", "events", "files", "outcomes", "project", "bench", "listen", "log", "sweep",
+    "cli": {"words", "errors", "events", "files", "outcomes", "pads", "project", "bench", "listen", "log", "sweep",
             "choose", "build"},
 }
 

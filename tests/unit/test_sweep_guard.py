@@ -111,7 +111,7 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
         """One or two connections, of pads of their own; now and then a pad comes again, or isn't there."""
         letters = list(draw(st.permutations("ABCDEF")))
         if draw(st.integers(0, 5)) == 0:
-            letters[draw(st.integers(0, 3))] = draw(st.sampled_from("ABCDEFZ"))
+            letters[draw(st.integers(2, 5))] = draw(st.sampled_from("ABCDEFZ"))
         made = []
         for most in draw(st.sampled_from([[2], [3], [2, 2], [1, 1]])):
             sides = [tuple(letters.pop() for _ in range(min(len(letters), draw(st.integers(1, most))))) for _ in range(2)
@@ -126,6 +126,8 @@ def test_no_touch_that_is_refused_reaches_a_bench(project):
     @example([Pad()] * 6, [Connection(("A", "B"), ("C",), 150e3), Connection(("D",), ("E",), 150e3)],
              (), 2.0, "sweep")
     @example([Pad(forbidden=True)] * 6, [Connection(("A",), ("B",), 150e3)], (), 2.0, "sweep")
+    @example([Pad()] * 6, [Connection(("A",), ("B",), 150e3), Connection(("B",), ("C",), 150e3)],
+             (), 2.0, "sweep")
     @settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck))
     @given(
         st.lists(pad, min_size=6, max_size=6), closing(), keys, st.sampled_from([0.1, 0.9, 2.0, 5.0]),
