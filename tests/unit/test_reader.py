@@ -15,6 +15,7 @@ from making_logs import new_log
 from running import small_project
 from stalled_pipe import StalledPipe
 
+from rig.bench.simulated.folder import new_simulated_project
 from rig.cli.called import Call, during, raise_alarm
 from rig.cli.reader import Reader
 from rig.errors import ToyLost
@@ -218,6 +219,12 @@ def folder(tmp_path):
     return small_project(tmp_path / "toy")
 
 
+@pytest.fixture
+def long(tmp_path):
+    """A project whose sweep isn't over before a test has seen that it goes on."""
+    return new_simulated_project(tmp_path / "toy", 5, 8).folder
+
+
 @contextmanager
 def sweeping(folder, pipe):
     """Sweep in a process of its own, which doesn't outlive the test."""
@@ -285,17 +292,17 @@ def test_a_sweep_that_nobody_reads_does_what_one_does_that_is_read(folder):
     assert any(line.startswith("bend ") for line in lasting)
 
 
-def test_ctrl_c_ends_a_sweep_though_its_output_stands_still(folder):
+def test_ctrl_c_ends_a_sweep_though_its_output_stands_still(long):
     with StalledPipe() as pipe:
         pipe.fill()
-        with sweeping(folder, pipe) as host:
-            wait_for(host, folder / "sweeps" / "main", BendSeen)
+        with sweeping(long, pipe) as host:
+            wait_for(host, long / "sweeps" / "main", BendSeen)
             host.send_signal(signal.SIGINT)
             _, said = host.communicate(timeout=HANGS_S)
         assert host.returncode == 130
         (line,) = said.splitlines()
         assert line.startswith("padsweep: stopped: the toy is off, all pads are open")
-    with SweepLog.open(folder / "sweeps" / "main") as log:
+    with SweepLog.open(long / "sweeps" / "main") as log:
         assert verify(log) == []
         assert not any(isinstance(one, SweepDone) for one in log.events())
 
@@ -314,13 +321,13 @@ def test_ctrl_c_ends_the_waiting_for_an_output_that_stands_still(folder):
         assert verify(log) == []
 
 
-def test_an_output_that_is_closed_ends_the_sweep(folder):
-    with StalledPipe() as pipe, sweeping(folder, pipe) as host:
-        wait_for(host, folder / "sweeps" / "main", Progress)
+def test_an_output_that_is_closed_ends_the_sweep(long):
+    with StalledPipe() as pipe, sweeping(long, pipe) as host:
+        wait_for(host, long / "sweeps" / "main", Progress)
         pipe.close_read()
         _, said = host.communicate(timeout=HANGS_S)
         assert host.returncode in (1, 141)
         assert "Traceback" not in said
-    with SweepLog.open(folder / "sweeps" / "main") as log:
+    with SweepLog.open(long / "sweeps" / "main") as log:
         assert verify(log) == []
         assert not any(isinstance(one, SweepDone) for one in log.events())
