@@ -47,7 +47,8 @@ class Reader:
         self._events: deque[Event] = deque()
         self._given_id = 0
         self._behind_id = 0  # up to here the log is to be read; 0: it needn't be
-        self._has_ended = False
+        self._has_ended = False  # the sweep
+        self._is_over = False  # the showing
         self._failure: BaseException | None = None
         self._thread: threading.Thread | None = None
 
@@ -104,18 +105,20 @@ class Reader:
             self._is_through()
             raise
         finally:
-            if self._thread and self._thread.is_alive():
+            if self._thread and not self._is_over:
                 give_output_up()
         if error is None:
             self._raise_failure()
 
     def _is_through(self) -> bool:
         """Wait for the thread's end while it gets on; say whether it has come."""
-        while self._thread and self._thread.is_alive():
-            before_id = self._given_id
-            self._thread.join(PATIENCE_S)
-            if self._thread.is_alive() and self._given_id == before_id:
-                return False
+        with self._change:
+            while self._thread and not self._is_over:
+                before_id = self._given_id
+                # Not `join`: where Ctrl-C ends that, Python takes the thread for ended.
+                is_over = self._change.wait_for(lambda: self._is_over, PATIENCE_S)
+                if not is_over and self._given_id == before_id:
+                    return False
         return True
 
     # In the thread
@@ -124,8 +127,11 @@ class Reader:
         try:
             self._show(self._given())
         except BaseException as failure:
+            self._failure = failure
+        finally:
             with self._change:
-                self._failure = failure
+                self._is_over = True
+                self._change.notify_all()
 
     def _given(self) -> Iterator[Event]:
         while True:
