@@ -83,7 +83,7 @@ class SweepByHand(Run):
         began = datetime.now(UTC)
         got = self.person.poke(key)
         if got.what == "froze":
-            self._revive(key, {"answered": False})
+            self._before.revive(key, {"answered": False})
         if got.what != "sound":
             return
         if got.heard.fault:

@@ -14,7 +14,6 @@ from rig.events import (
     Noticed,
     Retried,
     SetAside,
-    SweepDone,
     SweepPaused,
     TakeLost,
     Unsettled,
@@ -31,7 +30,6 @@ from rig.listen import (
 )
 from rig.log import SweepLog
 from rig.log.takes import as_stored
-from rig.outcomes import is_change
 from rig.project import Project
 from rig.project.closing import refusal
 from rig.sweep import sounding
@@ -40,7 +38,6 @@ from rig.sweep.known import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import UNSETTLED, Outcome
 from rig.sweep.steps import Step, step_words
-from rig.touches import Target
 
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
@@ -116,56 +113,6 @@ class Book:
         elif not step.is_clean and self.patience.lose("clipped"):
             self.known.check_next()
         return judgement
-
-    def finish(self, recoveries: int) -> SweepDone:
-        """Close a sweep of which everything is done; tells what was too loud to be judged."""
-        self._judge_hits_again()
-        loud_db = self._too_loud_db()
-        if loud_db:
-            self.log.tell(Noticed(text=self._left_out(loud_db)))
-        aside = sum(
-            step.target not in loud_db for step in self.known.set_aside_for_faults()
-        )
-        if aside:
-            what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
-            self.log.tell(Noticed(
-                text=f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
-            ))
-        done = self.log.tell(SweepDone(
-            touches=self.known.touches, freezes=self.known.freezes, recoveries=recoveries
-        ))
-        self.log.flush()
-        return done
-
-    def _too_loud_db(self) -> dict[Target, float]:
-        """Give what was never heard since it is clipped, and how far that goes beyond full scale."""
-        loud_db: dict[Target, float] = {}
-        for record in self.log.records():
-            spot = record.target
-            if not spot.is_clean and "over_db" in record.measures:
-                loud_db.setdefault(spot, record.measures["over_db"])
-            elif record.counts:
-                loud_db[spot] = -1.0  # it was heard all the same
-        return {spot: db for spot, db in loud_db.items() if db >= 0}
-
-    def _left_out(self, loud_db: dict[Target, float]) -> str:
-        pairs = len({spot.name for spot in loud_db})
-        down_db = sounding.down_db(max(loud_db.values()))
-        one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
-        return (
-            f"{one} too loud for the sound input over some path, which is left out: to hear it, "
-            f"turn the input down by {down_db} dB and sweep again with another --name"
-        )
-
-    def _judge_hits_again(self) -> None:
-        """Hold every hit against all the clean takes that there are by the end."""
-        self.log.flush()
-        for record in self.log.records():
-            if (record.kind in ("sweep", "confirm") and record.complete and record.take
-                    and is_change(record.sound)):
-                samples, _ = self.log.read_take(record.number)
-                span = self.span(record.offsets, len(samples))
-                self.log.judged(record.number, self.ear.judge(record.key, samples, span))
 
     def complete(
         self, number: int, step: Step, judgement: Judgement, after: str, evidence: dict

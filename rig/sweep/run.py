@@ -8,51 +8,34 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from rig.bench import Touch
-from rig.errors import GuardTripped, LogError, Restarted, ToyLost
+from rig.errors import GuardTripped, LogError, Restarted
 from rig.events import (
     ControllerRestarted,
-    FreezeSeen,
     GuardCut,
     Progress,
-    Recovered,
     StillSupplied,
     SweepDone,
     SweepLeft,
     SweepStarted,
     Told,
-    Unsettled,
 )
-from rig.listen import LEAST_TAKES, Judgement, lost
+from rig.listen import LEAST_TAKES, lost
 from rig.log import SweepLog
 from rig.outcomes import is_change
 from rig.project import Project
 from rig.sweep.book import Book
+from rig.sweep.ending import finish
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
+from rig.sweep.pending import Pending, TouchBefore
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, clean, step_words
-
-
-@dataclass
-class Pending:
-    """A pair's touch that is made, but of which it isn't known how it left the toy."""
-
-    number: int
-    step: Step
-    heard: Heard
-    judgement: Judgement | None = None
-    ran_on: bool = False
-
-    @property
-    def living(self) -> str:
-        """Say how the toy is after it, where it answers."""
-        return "runs on" if self.ran_on else "answers"
 
 
 class Run:
@@ -76,8 +59,7 @@ class Run:
         self.book = Book(project, log, hand.rate_hz)
         self.known = self.book.known
         hand.meet(self.book.ear, self.known)
-        self.recoveries = 0
-        self._pending: Pending | None = None
+        self._before = TouchBefore(self.book, hand)
         self._redo: Step | None = None
         self._tripped: list[frozenset[str]] = []
 
@@ -105,7 +87,7 @@ class Run:
             self._begin()
             return work()
         except Leave:
-            self._drop_pending()
+            self._before.drop()
             self.log.tell(SweepLeft(touches=self.known.touches))
             self.log.flush()
             return None
@@ -139,7 +121,7 @@ class Run:
                 self.make(step)
             except Restarted as restart:
                 self._begin_again(step, restart)
-        return self.book.finish(self.recoveries)
+        return finish(self.book, self._before.recoveries)
 
     def _choose(self) -> Step | None:
         """Pick the next pair: the one to do again, or the hand's choice."""
@@ -155,15 +137,15 @@ class Run:
             self._redo = None
         if self.book.refused(step) or self.book.killed_before(step):
             return
-        if self._pending and not step.target.keys:  # without a press nothing shows how it was left
+        if self._before.pending and not step.target.keys:  # without a press nothing shows how it was left
             self.make(clean("check", *self.known.stimuli[0]))
         if not self.hand.ready(step):
-            self._complete_pending(step.key, False)
+            self._before.complete(step.key, False)
         touch = self.hand.touch(step)
         self.log.intend(step.plan_key, touch)
         began = datetime.now(UTC)
         try:
-            made = self.hand.make(step, touch, why, self._judge_pending)
+            made = self.hand.make(step, touch, why, self._before.judge)
         except (Leave, KeyboardInterrupt):
             self.log.withdraw(step.plan_key, "stopped by the person")
             raise
@@ -176,18 +158,17 @@ class Run:
         """Write a made touch down, settle the one before it, and see what came of it."""
         step, heard = made.step, made.heard
         if made.answer == "known":  # before the row of this touch, which waits for its take
-            self._complete_pending(step.key, True)
+            self._before.complete(step.key, True)
         unanswered = made.answer if made.answer != "known" else None
         if unanswered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
         number = self._write(made, heard, touch, began)
         if unanswered:
             closed = not step.is_clean and heard.timeline.close_us is not None
-            self._complete_pending(step.key, False, closed)
+            self._before.complete(step.key, False, closed)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
-        elif not made.answer and (pending := self._pending):
-            self._pending = None
+        elif not made.answer and (pending := self._before.take()):
             self.book.unsettled(pending.number, pending.step)
         outcome = Outcome(step, heard.fault, unanswered)
         if outcome.trouble == "lost":
@@ -225,14 +206,14 @@ class Run:
         if step.is_clean:
             self.book.take_in_clean(number, step, heard)
             return
-        self._pending = pending = Pending(number, step, heard)
+        self._before.pending = pending = Pending(number, step, heard)
         if self.hand.is_person:
             self._tell(pending)
         self._settle(pending, made)
 
     def _tell(self, pending: Pending) -> None:
         """Judge a pair's take at once and tell it."""
-        self._judge_pending()
+        self._before.judge()
         judgement, step = pending.judgement, pending.step
         if judgement.sound != "lost":
             self.log.tell(Told(
@@ -248,12 +229,11 @@ class Run:
         if sequel in ("again", "skip"):
             self._take_back(sequel)
         elif sequel == "stopped":
-            self._complete_pending(key, False)
+            self._before.complete(key, False)
         elif sequel == "answers":
             # It answers its key, the person says, but never falls silent.
-            self._pending = None
-            self._close(pending, "runs on", {"answered": "said"})
-            self._revive(key, {"answered": False})
+            self._before.close(self._before.take(), "runs on", {"answered": "said"})
+            self._before.revive(key, {"answered": False})
         elif made.bare:
             touch = self.hand.touch(made.bare.step)
             self.take_in(made.bare, touch, datetime.now(UTC))
@@ -262,72 +242,7 @@ class Run:
         elif pending.ran_on or is_change(pending.judgement.sound):
             self.make(clean("check", key), "is it as before?")
         elif pending.judgement.sound == "lost":
-            self._pending = None
-            self._close(pending, "answers", {})
-
-    # The touch before
-
-    def _judge_pending(self) -> None:
-        pending = self._pending
-        if pending and pending.judgement is None:
-            pending.judgement = self.book.judge(pending.number, pending.step, pending.heard)
-
-    def _complete_pending(
-        self, key: str, answered: bool, closed_meanwhile: bool = False
-    ) -> None:
-        """Settle how the toy was after the last touch, now that a key was pressed again.
-
-        Where the host was too slow to keep the next touch from closing, that is kept as
-        evidence: the toy's state may be that one's doing.
-        """
-        evidence: dict = {"answered": answered}
-        if closed_meanwhile:
-            evidence["closed_meanwhile"] = True
-        if not answered:
-            self._revive(key, evidence)
-        elif pending := self._pending:
-            self._pending = None
-            self._close(pending, pending.living, evidence)
-
-    def _revive(self, key: str, evidence: dict) -> None:
-        """Bring the toy back; what had to be done for it tells how the touch before left it."""
-        pending, self._pending = self._pending, None
-        if key not in self.project.toy.keys:  # a chord: one key alone tells as much
-            key = self.project.sweep_keys[0]
-        try:
-            revival = self.hand.revive(key)
-        except ToyLost:
-            if pending:
-                self._freeze(pending, evidence | {"rung": "none"})
-            raise
-        evidence = evidence | {"rung": revival.rung, "tries": revival.tries}
-        self.log.tell(Recovered(
-            touch=pending.number if pending else None, rung=revival.rung, tries=revival.tries,
-        ))
-        if revival.froze:
-            self.recoveries += 1
-            if pending:
-                self._freeze(pending, evidence)
-        elif pending:
-            self._close(pending, pending.living, evidence)
-
-    def _freeze(self, pending: Pending, evidence: dict) -> None:
-        step = pending.step
-        self.log.tell(FreezeSeen(
-            touch=pending.number, name=step.target.name,
-            path_ohm=step.path_ohm(self.project),
-        ))
-        self._close(pending, "freeze", evidence)
-
-    def _close(self, pending: Pending, after: str, evidence: dict) -> None:
-        self.book.complete(pending.number, pending.step, pending.judgement, after, evidence)
-
-    def _drop_pending(self) -> None:
-        """Give up on a touch whose sequel won't come: it is due again."""
-        if self._pending:
-            self.known.drop(self._pending.step)
-            self.log.tell(Unsettled(touch=self._pending.number))
-            self._pending = None
+            self._before.close(self._before.take(), "answers", {})
 
     # What the person says
 
@@ -335,21 +250,20 @@ class Run:
         """Do what the person said instead of a touch."""
         self.log.withdraw(step.plan_key, made.said)
         self.known.drop(step)
-        if step.is_clean and self._pending:
+        if step.is_clean and self._before.pending:
             self._take_back(made.said)
         elif step.is_clean:
             self.hand.note("that press is needed, and can't be taken back")
         elif made.said == "skip":
             self._skip(step)
-        elif made.bare or not self._pending:
+        elif made.bare or not self._before.pending:
             self._redo = step
         else:
             self._take_back("again")
 
     def _take_back(self, said: str) -> None:
         """Have the pending touch made again, or left out."""
-        step = self._pending.step
-        self._drop_pending()
+        step = self._before.drop().step
         if said == "skip":
             self._skip(step)
         else:
@@ -373,7 +287,7 @@ class Run:
         bridged = not step.is_clean and pending.heard.timeline.close_us is not None
         if bridged:
             pending.judgement = self.book.judge(pending.number, step, pending.heard)
-            self._close(pending, "guarded", {})
+            self._before.close(pending, "guarded", {})
             self._tripped.append(frozenset(step.pads))
             # A pad that pulls hard trips with many others; a short or a warm part with any.
             if len(self._tripped) < LIMITS["trip"].in_a_row or frozenset.intersection(*self._tripped):
@@ -389,7 +303,7 @@ class Run:
 
     def _begin_again(self, step: Step, restart: Restarted) -> None:
         """Go on after the controller restarted by itself, which it may do a few times only."""
-        self._drop_pending()
+        self._before.drop()
         self.log.tell(ControllerRestarted(why=str(restart), plan_key=step.plan_key))
         if self.book.patience.lose("restart"):
             raise restart

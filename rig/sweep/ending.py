@@ -1,0 +1,70 @@
+"""The end of a sweep: every hit is judged once more, and what was left out is told."""
+
+from __future__ import annotations
+
+from rig.events import Noticed, SweepDone
+from rig.log import SweepLog
+from rig.outcomes import is_change
+from rig.sweep import sounding
+from rig.sweep.book import Book
+from rig.touches import Target
+
+
+def finish(book: Book, recoveries: int) -> SweepDone:
+    """Close a sweep of which everything is done; tells what was too loud to be judged.
+
+    Parameters
+    ----------
+    book : Book
+    recoveries : int
+        How often the toy was brought back in this run.
+    """
+    known, log = book.known, book.log
+    _judge_hits_again(book)
+    loud_db = _too_loud_db(log)
+    if loud_db:
+        log.tell(Noticed(text=_left_out(loud_db)))
+    aside = sum(step.target not in loud_db for step in known.set_aside_for_faults())
+    if aside:
+        what, them = ("touch is", "it") if aside == 1 else ("touches are", "them")
+        log.tell(Noticed(
+            text=f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
+        ))
+    done = log.tell(SweepDone(
+        touches=known.touches, freezes=known.freezes, recoveries=recoveries
+    ))
+    log.flush()
+    return done
+
+
+def _judge_hits_again(book: Book) -> None:
+    """Hold every hit against all the clean takes that there are by the end."""
+    book.log.flush()
+    for record in book.log.records():
+        if (record.kind in ("sweep", "confirm") and record.complete and record.take
+                and is_change(record.sound)):
+            samples, _ = book.log.read_take(record.number)
+            span = book.span(record.offsets, len(samples))
+            book.log.judged(record.number, book.ear.judge(record.key, samples, span))
+
+
+def _too_loud_db(log: SweepLog) -> dict[Target, float]:
+    """Give what was never heard since it is clipped, and how far that goes beyond full scale."""
+    loud_db: dict[Target, float] = {}
+    for record in log.records():
+        spot = record.target
+        if not spot.is_clean and "over_db" in record.measures:
+            loud_db.setdefault(spot, record.measures["over_db"])
+        elif record.counts:
+            loud_db[spot] = -1.0  # it was heard all the same
+    return {spot: db for spot, db in loud_db.items() if db >= 0}
+
+
+def _left_out(loud_db: dict[Target, float]) -> str:
+    pairs = len({spot.name for spot in loud_db})
+    down_db = sounding.down_db(max(loud_db.values()))
+    one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
+    return (
+        f"{one} too loud for the sound input over some path, which is left out: to hear it, "
+        f"turn the input down by {down_db} dB and sweep again with another --name"
+    )
