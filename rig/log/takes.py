@@ -15,8 +15,8 @@ import soundfile
 
 from rig.errors import DiskFull, LogError
 from rig.files import flush_folder, write_whole
+from rig.pcm import from_pcm, to_pcm
 
-FULL_SCALE = 32768
 COMPRESSION = 0.0
 """FLAC's fastest level: 3 % larger than the default on a talking toy, and cheaper to write."""
 
@@ -44,28 +44,6 @@ def take_number(path: Path) -> int | None:
     """Give the touch's number from a take's file name, or None for another file."""
     match = _NAME.fullmatch(path.name)
     return int(match.group(1)) if match else None
-
-
-def to_pcm(samples: np.ndarray) -> np.ndarray:
-    """Round samples to the 16-bit steps that a take holds.
-
-    Parameters
-    ----------
-    samples : ndarray of float, shape (n,)
-        Full scale is 1.0; what lies beyond is clipped.
-
-    Returns
-    -------
-    ndarray of int16, shape (n,)
-        `from_pcm` gives each back within half a step (1/65536), exactly if on a step.
-    """
-    scaled = np.rint(np.asarray(samples, dtype=np.float32) * np.float32(FULL_SCALE))
-    return np.clip(scaled, -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
-
-
-def from_pcm(pcm: np.ndarray) -> np.ndarray:
-    """Give 16-bit samples back as float32, full scale 1.0."""
-    return pcm.astype(np.float32) / np.float32(FULL_SCALE)
 
 
 def as_stored(samples: np.ndarray) -> np.ndarray:

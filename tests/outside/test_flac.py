@@ -12,6 +12,7 @@ import pytest
 import soundfile
 
 from rig.log import takes
+from rig.pcm import from_pcm, to_pcm
 
 RATES = (48_000, 44_100)
 
@@ -27,7 +28,7 @@ def toy_like(rng, count):
     """Tones, silence and clipping: what a take looks like."""
     t = np.arange(count) / 48_000
     sound = np.sin(2 * np.pi * 311.0 * t) * (t % 0.3 < 0.2) * np.linspace(0, 2, count)
-    return takes.to_pcm(sound + 1e-3 * rng.standard_normal(count))
+    return to_pcm(sound + 1e-3 * rng.standard_normal(count))
 
 
 KINDS = {
@@ -45,7 +46,7 @@ def take(request, tmp_path):
     kind, rate_hz = request.param
     pcm = KINDS[kind](np.random.default_rng(5), 48_123)
     (tmp_path / takes.TAKES).mkdir()
-    stored = takes.write_take(tmp_path, 1, takes.from_pcm(pcm), rate_hz)
+    stored = takes.write_take(tmp_path, 1, from_pcm(pcm), rate_hz)
     return tmp_path / stored.path, pcm, rate_hz
 
 
@@ -105,4 +106,4 @@ def test_what_the_flac_tool_wrote_is_read_as_a_take(tmp_path):
         input=pcm.astype("<i2").tobytes(), check=True, timeout=60)
     samples, rate_hz = takes.read_take(path)
     assert rate_hz == 48_000
-    assert np.array_equal(takes.to_pcm(samples), pcm)
+    assert np.array_equal(to_pcm(samples), pcm)

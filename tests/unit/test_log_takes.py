@@ -11,24 +11,37 @@ from hypothesis.extra import numpy as hnp
 
 from rig.errors import DiskFull, LogError
 from rig.log import takes
+from rig.pcm import FULL_SCALE, from_pcm, packed, to_pcm, unpacked
 
 STEPS = hnp.arrays(np.int16, st.integers(1, 5000), elements=st.integers(-32768, 32767))
 
 
 @given(STEPS)
 def test_pcm_steps_come_back_exactly(pcm):
-    assert np.array_equal(takes.to_pcm(takes.from_pcm(pcm)), pcm)
+    assert np.array_equal(to_pcm(from_pcm(pcm)), pcm)
+
+
+@given(STEPS)
+def test_what_a_take_holds_is_kept_in_half_the_room(pcm):
+    held = packed(from_pcm(pcm))
+    assert held.nbytes == 2 * len(pcm)
+    assert np.array_equal(unpacked(held), from_pcm(pcm))
+
+
+@given(hnp.arrays(np.float32, st.integers(1, 300), elements=st.floats(-2, 2, width=32)))
+def test_any_samples_are_kept_exactly(samples):
+    assert np.array_equal(unpacked(packed(samples)), samples)
 
 
 @given(hnp.arrays(np.float32, st.integers(1, 300),
                   elements=st.floats(-1, 1 - 1 / 32768, width=32)))
 def test_any_sample_comes_back_within_half_a_step(samples):
-    error = np.abs(takes.from_pcm(takes.to_pcm(samples)) - samples)
-    assert error.max() <= 0.5 / takes.FULL_SCALE
+    error = np.abs(from_pcm(to_pcm(samples)) - samples)
+    assert error.max() <= 0.5 / FULL_SCALE
 
 
 def test_what_lies_beyond_full_scale_is_clipped_not_wrapped():
-    assert takes.to_pcm(np.array([-3.0, 1.0, 7.0])).tolist() == [-32768, 32767, 32767]
+    assert to_pcm(np.array([-3.0, 1.0, 7.0])).tolist() == [-32768, 32767, 32767]
 
 
 @pytest.fixture
@@ -40,11 +53,11 @@ def folder(tmp_path):
 @pytest.mark.parametrize("length", [1, 15, 4096, 4097, 20_000])
 def test_a_take_is_read_back_bit_for_bit(folder, length):
     pcm = np.random.default_rng(length).integers(-32768, 32768, length).astype(np.int16)
-    stored = takes.write_take(folder, 7, takes.from_pcm(pcm), 48_000)
+    stored = takes.write_take(folder, 7, from_pcm(pcm), 48_000)
     samples, rate_hz = takes.read_take(folder / stored.path)
     assert (stored.path, stored.samples, rate_hz) == ("takes/000007.flac", length, 48_000)
     assert samples.dtype == np.float32
-    assert np.array_equal(takes.to_pcm(samples), pcm)
+    assert np.array_equal(to_pcm(samples), pcm)
     assert os.listdir(folder / takes.TAKES) == ["000007.flac"]
 
 

@@ -21,6 +21,7 @@ from rig.listen.measures.features import BANDS, HOP_S, Frames, frames
 from rig.listen.measures.levels import mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
 from rig.listen.thresholds import THRESHOLDS
+from rig.pcm import packed, unpacked
 
 T = THRESHOLDS.judging
 
@@ -31,8 +32,8 @@ class CleanTake:
 
     Parameters
     ----------
-    samples : ndarray of float32, shape (n,)
-        As it was recorded.
+    held : ndarray of int16 or float32, shape (n,)
+        As it was recorded; see `packed`.
     frames : Frames
         Of the take shifted so that its sound starts where its phrase's others do.
     span : Span
@@ -44,12 +45,17 @@ class CleanTake:
         The aligner's number of how it begins.
     """
 
-    samples: np.ndarray
+    held: np.ndarray
     frames: Frames
     span: Span
     quiet_db: np.ndarray
     number: int
     head: int
+
+    @property
+    def samples(self) -> np.ndarray:
+        """Give it as it was recorded: float32, shape (n,), full scale 1.0."""
+        return unpacked(self.held)
 
     @property
     def compared(self) -> int:
@@ -217,7 +223,7 @@ class Kept:
         shift, head = self.aligner.learn(samples, self.sample(span.press))
         heard = frames(shifted(samples, shift), self.rate_hz)
         quiet_db = mean_db(heard.mel_db[: max(1, span.press - T.skip_frames)])
-        return CleanTake(samples, heard, span, quiet_db, number, head)
+        return CleanTake(packed(samples), heard, span, quiet_db, number, head)
 
 
 def from_press(
