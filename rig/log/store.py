@@ -75,7 +75,7 @@ class SweepLog:
         self._intents, self._events = 0, 0
         self._listeners: list[Callable[[Event], object]] = []
         self._unmade: dict[str, list[int]] = {}
-        self._completed: set[int] = set()
+        self._incomplete: set[int] = set()
         self._setup = 1
 
     @classmethod
@@ -213,16 +213,15 @@ class SweepLog:
 
     def withdraw(self, plan_key: str, reason: str) -> None:
         """Note that the last intent was given up safely (stopped by the person): no kill."""
-        open_intents = self._unmade.get(plan_key)
-        if not open_intents:
+        if not self.attempts(plan_key):
             raise ValueError(f"no open intent for {plan_key}")
-        row = (open_intents.pop(), self._now(), reason)
+        row = (self._no_longer_open(plan_key), self._now(), reason)
         self._put(lambda db, _: insert(db, "withdrawal", *row))
 
     def forgive(self, reason: str) -> None:
         """Withdraw every intent that never became a touch: none counts as a kill any more."""
-        for plan_key, open_intents in self._unmade.items():
-            while open_intents:
+        for plan_key in list(self._unmade):
+            while self.attempts(plan_key):
                 self.withdraw(plan_key, reason)
 
     def attempts(self, plan_key: str) -> int:
@@ -304,8 +303,9 @@ class SweepLog:
 
         self._need_writer().put(Job(apply), write)
         self._last_number = number
+        self._incomplete.add(number)
         if open_intents:
-            open_intents.pop()
+            self._no_longer_open(plan_key)
 
     def completed(
         self, number: int, after: str, evidence: Mapping[str, Any] | None = None
@@ -313,11 +313,11 @@ class SweepLog:
         """Queue how the toy was after touch `number`: one of `rig.outcomes.AFTERS`."""
         if after not in AFTERS:
             raise ValueError(f"{after} is no word for how the toy is after a touch")
-        if number in self._completed:
+        if self._made(number) not in self._incomplete:
             raise ValueError(f"touch {number} is complete already")
-        row = (self._made(number), self._now(), after, to_json(dict(evidence or {})))
+        row = (int(number), self._now(), after, to_json(dict(evidence or {})))
         self._put(lambda db, _: insert(db, "completion", *row))
-        self._completed.add(number)
+        self._incomplete.discard(number)
 
     def judged(self, number: int, judgement: Judgement) -> None:
         """Queue a judgement of touch `number`; the latest one is shown."""
@@ -416,7 +416,9 @@ class SweepLog:
             self._last_number, self._seal = tuple(last) if last else (0, "")
             self._intents, self._events = (next_id(db, one) - 1 for one in ("intent", "event"))
             self._setup = _last_setup(db)["id"]
-            self._completed = {row[0] for row in db.execute("SELECT touch FROM completion")}
+            self._incomplete = {row[0] for row in db.execute(
+                "SELECT number FROM touch WHERE number NOT IN (SELECT touch FROM completion)"
+            )}
             for row in db.execute(
                 "SELECT id, plan_key FROM intent WHERE id NOT IN (SELECT intent FROM touch "
                 "WHERE intent IS NOT NULL) AND id NOT IN (SELECT intent FROM withdrawal)"
@@ -469,6 +471,14 @@ class SweepLog:
 
     def _put(self, apply: Callable) -> None:
         self._need_writer().put(Job(apply))
+
+    def _no_longer_open(self, plan_key: str) -> int:
+        """Take out a plan key's last intent; a key without any takes no room in a long sweep."""
+        open_intents = self._unmade[plan_key]
+        intent = open_intents.pop()
+        if not open_intents:
+            del self._unmade[plan_key]
+        return intent
 
     def _made(self, number: int) -> int:
         if not 1 <= number <= self._last_number:

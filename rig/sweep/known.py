@@ -22,7 +22,7 @@ CHECK_EVERY = 60
 """Touches between two clean presses that show whether the baseline still holds."""
 
 
-@dataclass
+@dataclass(slots=True)
 class _Spot:
     """What is known of one pair with one series value and key."""
 
@@ -31,7 +31,7 @@ class _Spot:
     stops: int = 0
     confirm_tries: int = 0
     confirmed: bool = False
-    faults: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    faults: tuple[str, ...] = ()
     aside: str = ""
 
     @property
@@ -108,9 +108,9 @@ class Knowledge:
         if step.is_clean:
             self.check_lost = self.check_lost or (step.kind == "check" and fault == "lost")
             return
-        faults = self.spot(step).faults
-        faults[fault] += 1
-        if faults[fault] >= LIMITS[fault].of_step:
+        spot = self.spot(step)
+        spot.faults += (fault,)
+        if spot.faults.count(fault) >= LIMITS[fault].of_step:
             self.set_aside(step, fault)
 
     def _apply_clean(self, outcome: Outcome) -> None:
@@ -180,7 +180,7 @@ class Knowledge:
     def retry(self) -> None:
         """Have what was set aside made after all, as if nothing had gone wrong."""
         for step, spot in list(self.spots.items()):
-            spot.faults.clear()
+            spot.faults = ()
             was_aside, spot.aside = spot.aside, ""
             if was_aside and spot.wants_confirming:
                 self.confirms[step.again("confirm")] = None

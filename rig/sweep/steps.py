@@ -13,7 +13,7 @@ from rig.project.closing import refusal
 from rig.touches import Target
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Step:
     """One touch of the plan.
 
@@ -56,7 +56,7 @@ class Step:
 
     def again(self, kind: str) -> Step:
         """Give the same touch, made for another reason."""
-        return replace(self, kind=kind)
+        return self if kind == self.kind else replace(self, kind=kind)
 
     def path_ohm(self, project: Project) -> float | None:
         """Give the whole resistance between two of its pads, ohms; None with nothing bridged."""

@@ -19,7 +19,7 @@ from rig.errors import LogError
 from rig.events import Recovered, SweepStarted
 from rig.listen.judgement import Judgement
 from rig.log import SweepLog, takes, verify
-from rig.log.takes import from_pcm, to_pcm
+from rig.pcm import from_pcm, to_pcm
 
 
 def _made(log, number, plan_key, kind="sweep", samples=None):
@@ -95,6 +95,25 @@ def test_attempts_counts_intents_that_never_became_a_touch(tmp_path):
         log.intend("killed", bridge())
         again = [log.attempts(key) for key in ("killed", "stopped", "fine", "never")]
     assert (counts, again) == ([1, 0, 0, 0], [2, 0, 0, 0])
+
+
+def test_nothing_is_held_in_memory_of_touches_that_are_complete(tmp_path):
+    def held(log):
+        return sum(len(one) for one in vars(log).values() if isinstance(one, dict | set | list))
+
+    with new_log(tmp_path) as log:
+        for _ in range(20):
+            add(log)
+        log.intend("stopped", bridge())
+        log.withdraw("stopped", "Ctrl-C")
+        assert held(log) == 0
+        add(log, after=None)
+    with SweepLog.open(tmp_path) as log:
+        assert held(log) == 1
+        with pytest.raises(ValueError, match="touch 20 is complete already"):
+            log.completed(20, "answers")
+        log.completed(21, "answers")
+        assert held(log) == 0
 
 
 def test_incomplete_and_unjudged_touches_say_so(tmp_path):

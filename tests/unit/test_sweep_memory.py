@@ -67,7 +67,7 @@ def test_a_sweep_that_is_stopped_at_any_touch_knows_what_it_knew(tmp_path, monke
             read.remember()
             live = state(sweep.book)
             assert live == state(read), event
-            failures.update(spot.faults.get("lost", 0) for spot in live["spots"].values())
+            failures.update(spot.faults.count("lost") for spot in live["spots"].values())
             doubts.add(live["doubts"])
             more_takes.update(live["more_takes"].values())
             freezes.add(live["freezes"])
