@@ -19,7 +19,7 @@ Order of one touch, every step stamped by the controller:
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -81,13 +81,14 @@ class Touch:
 
     connections: tuple[Connection, ...] = ()
     stimulus: Stimulus = Stimulus()
+    _: KW_ONLY
     before_ms: int = 60
     lead_in_ms: int = 300
     dwell_ms: int = 1200
     tail_ms: int = 500
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Timeline:
     """When each step happened, in the controller's microseconds since the start marker.
 

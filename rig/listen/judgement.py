@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 
 
 @dataclass(frozen=True)
@@ -27,9 +27,10 @@ class Judgement:
     """
 
     sound: str
-    amount: float | None
-    unit: str | None
+    _: KW_ONLY
+    amount: float | None = None
+    unit: str | None = None
     score: float
-    p_value: float | None
+    p_value: float | None = None
     judge: str
     measures: dict = field(default_factory=dict)

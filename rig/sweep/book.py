@@ -277,7 +277,8 @@ class Book:
         if stands_db < sounding.NEEDED_DB:
             self.log.judged(number, lost("not heard"))
             self._refuse(sounding.hidden(
-                key, quiet_db, stands_db, heard.samples, self.rate_hz, self._by_hand
+                key, quiet_db=quiet_db, stands_db=stands_db,
+                sound=heard.samples, rate_hz=self.rate_hz, by_hand=self._by_hand,
             ))
 
     def _refuse(self, reason: BadSound) -> NoReturn:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from typing import cast
 
 import numpy as np
@@ -50,6 +50,7 @@ class Heard:
 
     samples: np.ndarray
     offsets: dict[str, int] = field(default_factory=dict)
+    _: KW_ONLY
     timeline: Timeline | None = None
     fault: str | None = None
     ended_early: bool = False
@@ -153,14 +154,15 @@ def hear(
     timeline = bench.timeline()
     fault, tied = tape.tie(timeline, known_ratio)
     if fault:
-        return Heard(np.zeros(0, dtype=np.float32), {}, timeline, fault, ended)
+        nothing = np.zeros(0, dtype=np.float32)
+        return Heard(nothing, timeline=timeline, fault=fault, ended_early=ended)
     offsets = {
         name: at - tied.start
         for name in ("start", "press", "close", "release", "open", "end")
         if (at := getattr(tied, name)) is not None
     }
     take = tape.sound[tied.start : tied.end].copy()
-    return Heard(take, offsets, timeline, None, ended, tied.clock_ratio)
+    return Heard(take, offsets, timeline=timeline, ended_early=ended, clock_ratio=tied.clock_ratio)
 
 
 class _Tape:

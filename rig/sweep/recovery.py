@@ -219,7 +219,7 @@ class Recovery:
         timings = self.project.rig.timings
         touch = Touch(
             (), Stimulus((key,), self.project.toy.keys[key].press_ms),
-            timings.before_ms, timings.lead_in_ms, dwell_ms=20, tail_ms=60,
+            before_ms=timings.before_ms, lead_in_ms=timings.lead_in_ms, dwell_ms=20, tail_ms=60,
         )
         return hear(self.bench, touch)
 

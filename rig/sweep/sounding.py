@@ -94,7 +94,7 @@ def nothing_comes() -> BadSound:
 
 
 def hidden(
-    key: str, quiet_db: float, stands_db: float, sound: np.ndarray, rate_hz: int, by_hand: bool
+    key: str, *, quiet_db: float, stands_db: float, sound: np.ndarray, rate_hz: int, by_hand: bool
 ) -> BadSound:
     """Tell of a key that isn't heard, or hardly above what sounds all the time.
 

@@ -69,7 +69,8 @@ class Step:
         return Touch(
             self.target.connections,
             self.target.stimulus(max(press_ms, default=timings.lead_in_ms)),
-            timings.before_ms, timings.lead_in_ms, timings.dwell_ms, timings.tail_ms,
+            before_ms=timings.before_ms, lead_in_ms=timings.lead_in_ms,
+            dwell_ms=timings.dwell_ms, tail_ms=timings.tail_ms,
         )
 
 

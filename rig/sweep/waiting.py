@@ -100,7 +100,10 @@ class Listener:
 
     def hidden(self, key: str) -> BadSound:
         """Tell why a key's sound isn't heard above the room."""
-        return sounding.hidden(key, self._room_db, 0.0, self._room, self.bench.rate_hz, True)
+        return sounding.hidden(
+            key, quiet_db=self._room_db, stands_db=0.0,
+            sound=self._room, rate_hz=self.bench.rate_hz, by_hand=True,
+        )
 
     def learn_level(self, heard: Heard) -> None:
         """Take in how loud the toy is, from a take with nothing bridged."""
@@ -190,10 +193,13 @@ class Listener:
         places = {"start": start, "press": press, "close": close, "open": end, "end": end}
         offsets = {name: at - start for name, at in places.items()}
         at_us = {name: round(at * 1e6 / self.bench.rate_hz) for name, at in offsets.items()}
-        timeline = Timeline(at_us["press"], at_us["close"], None, at_us["open"], at_us["end"])
+        timeline = Timeline(
+            press_us=at_us["press"], close_us=at_us["close"], release_us=None,
+            open_us=at_us["open"], end_us=at_us["end"],
+        )
         if tape.is_lost(start, end):
-            return Heard(np.zeros(0, np.float32), {}, timeline, "sound samples were lost")
-        return Heard(tape.cut(start, end), offsets, timeline)
+            return Heard(np.zeros(0, np.float32), {}, timeline=timeline, fault="sound samples were lost")
+        return Heard(tape.cut(start, end), offsets, timeline=timeline)
 
     def until_quiet(self, limit_s: float) -> str:
         """Listen until the toy is quiet, for so long (s) at most.

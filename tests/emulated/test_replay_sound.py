@@ -15,7 +15,8 @@ from rig.listen.judgement import Judgement
 from rig.log import SweepLog
 
 RATE_HZ = 48_000
-LINE = Timeline(60_000, 300_000, 180_000, 1_500_000, 2_000_000)
+LINE = Timeline(press_us=60_000, close_us=300_000, release_us=180_000, open_us=1_500_000,
+                end_us=2_000_000)
 BASELINE_HZ, BEND_HZ = 500.0, 1_700.0
 
 
@@ -37,7 +38,7 @@ def project(tmp_path):
             log.made(number, kind, kind, touch,
                      path_ohm=11_000.0 if touch.connections else None, started_at="now",
                      timeline=LINE, samples=tone(hz), rate_hz=RATE_HZ)
-            log.judged(number, Judgement(sound, None, None, 2.0, 0.01, "test"))
+            log.judged(number, Judgement(sound, score=2.0, p_value=0.01, judge="test"))
             log.completed(number, "answers")
     return folder
 

@@ -25,7 +25,8 @@ from old_logs import TOLD, copied, told
 
 RATE_HZ = 48_000
 TOUCH = Touch((Connection(("A",), ("B",), 10_000.0),), Stimulus(("moo",)))
-LINE = Timeline(60_000, 300_000, 180_000, 1_500_000, 2_000_000)
+LINE = Timeline(press_us=60_000, close_us=300_000, release_us=180_000, open_us=1_500_000,
+                end_us=2_000_000)
 NOISE = (0.5 * np.random.default_rng(3).standard_normal(RATE_HZ)).astype(np.float32)
 
 
@@ -73,7 +74,7 @@ def make_touches(log, most):
             log.completed(number - 1, "answers")
         log.made(number, f"p{number}", "sweep", TOUCH, path_ohm=12_000.0, started_at="now",
                  timeline=LINE, samples=NOISE, rate_hz=RATE_HZ)
-        log.judged(number, Judgement("none", None, None, 0.1, 0.5, "test"))
+        log.judged(number, Judgement("none", score=0.1, p_value=0.5, judge="test"))
     log.flush()
     return count + 1
 

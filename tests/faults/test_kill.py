@@ -14,7 +14,8 @@ from rig.log import SweepLog, verify
 
 RATE_HZ = 48_000
 TOUCH = Touch((Connection(("A",), ("B",), 10_000.0),), Stimulus(("moo",)))
-LINE = Timeline(60_000, 300_000, 180_000, 1_500_000, 2_000_000)
+LINE = Timeline(press_us=60_000, close_us=300_000, release_us=180_000, open_us=1_500_000,
+                end_us=2_000_000)
 KILLS = 40
 
 

@@ -56,7 +56,8 @@ def add(log: SweepLog, *, kind: str = "sweep", touch: Touch | None = None, sound
     log.made(number, key, kind, touch, path_ohm=path_ohm if touch.connections else None,
              started_at="2031-05-04T03:02:01.000+00:00", timeline=LINE, samples=samples,
              rate_hz=RATE_HZ, offsets={"press": 2880}, fault=fault, facts=facts)
-    log.judged(number, Judgement(sound, amount, unit, score, 0.01, "test 1"))
+    log.judged(number, Judgement(sound, amount=amount, unit=unit, score=score, p_value=0.01,
+                                 judge="test 1"))
     if after is not None:
         log.completed(number, after, {})
     return number

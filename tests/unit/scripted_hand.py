@@ -84,13 +84,13 @@ class ScriptedHand:
         at_us = {name: 1000 * ms for name, ms in STEPS_MS.items()}
         if answer != "known" and is_learnt:
             at_us |= {"close": None, "open": None}
-        timeline = Timeline(*(at_us[n] for n in ("press", "close", "release", "open", "end")),
-                            guarded=end == "guarded")  # fmt: skip
+        stamps = {f"{n}_us": at_us[n] for n in ("press", "close", "release", "open", "end")}
+        timeline = Timeline(**stamps, guarded=end == "guarded")
         if end == "lost":
             fault = "sound samples were lost"
-            return Made(step, Heard(np.zeros(0, np.float32), {}, timeline, fault))
+            return Made(step, Heard(np.zeros(0, np.float32), {}, timeline=timeline, fault=fault))
         offsets = {name: us * RATE_HZ // 1_000_000 for name, us in at_us.items() if us is not None}
-        heard = Heard(take(self.rng, end == "odd"), offsets, timeline)
+        heard = Heard(take(self.rng, end == "odd"), offsets, timeline=timeline)
         self.ran_on = end == "runs on"
         return Made(step, heard, answer if is_learnt else None)
 

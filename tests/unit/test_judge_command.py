@@ -135,8 +135,9 @@ def test_what_changed_is_said_in_takes_and_in_pairs(folder, tmp_path):
                      and pair(one) not in bends)
         assert takes
         for number in takes:
-            log.judged(number, Judgement("none", None, None, 0.1, 0.9, JUDGE))
-        log.judged(quiet.number, Judgement("loop", 0.4, "s", 3.0, 1e-9, JUDGE))
+            log.judged(number, Judgement("none", score=0.1, p_value=0.9, judge=JUDGE))
+        log.judged(quiet.number, Judgement("loop", amount=0.4, unit="s", score=3.0, p_value=1e-9,
+                                            judge=JUDGE))
     lines = run("--project", str(project), "--jobs", "1", "--dry-run")
     assert lines[0].endswith(f"{len(takes) + 1} of them with another word than before")
     assert f"  now no change, before loop: take {quiet.number} ({pair(quiet)})" in lines
@@ -288,7 +289,7 @@ def test_a_dask_cluster_judges_the_same(folder, alone, cluster, tmp_path):
     with SweepLog.open(project / "sweeps" / "main") as log:
         for one in judgeable(log.records()):
             word = one.sound or "none"  # the last touch of a stopped sweep has no judgement yet
-            log.judged(one.number, Judgement(word, None, None, 0.0, None, "old"))
+            log.judged(one.number, Judgement(word, score=0.0, judge="old"))
     with_dask("-c", "from rig.cli.main import run; run()", "judge", "--project", project,
               "--cluster", cluster)
     with SweepLog.open(project / "sweeps" / "main", read_only=True) as log:

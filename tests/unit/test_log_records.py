@@ -29,13 +29,15 @@ TOUCHES = st.builds(
     Touch,
     st.lists(st.builds(Connection, PADS, PADS, st.floats(0, 1e9)), max_size=3).map(tuple),
     st.builds(Stimulus, st.lists(WORDS, max_size=2).map(tuple), st.integers(1, 9999)),
-    *[st.integers(0, 10_000)] * 4,
+    **dict.fromkeys(("before_ms", "lead_in_ms", "dwell_ms", "tail_ms"), st.integers(0, 10_000)),
 )
 MOMENTS = st.none() | COUNTS
-LINES = st.builds(Timeline, MOMENTS, MOMENTS, MOMENTS, MOMENTS, COUNTS, st.booleans())
+LINES = st.builds(Timeline, press_us=MOMENTS, close_us=MOMENTS, release_us=MOMENTS,
+                  open_us=MOMENTS, end_us=COUNTS, guarded=st.booleans())
 JUDGEMENTS = st.builds(
-    Judgement, st.sampled_from([*SOUNDS]), st.none() | NUMBERS, st.none() | WORDS, NUMBERS,
-    st.none() | NUMBERS, WORDS, st.dictionaries(WORDS, JSON, max_size=3),
+    Judgement, st.sampled_from([*SOUNDS]), amount=st.none() | NUMBERS, unit=st.none() | WORDS,
+    score=NUMBERS, p_value=st.none() | NUMBERS, judge=WORDS,
+    measures=st.dictionaries(WORDS, JSON, max_size=3),
 )
 
 

@@ -29,8 +29,9 @@ def _made(log, number, plan_key, kind="sweep", samples=None):
 
 def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
     touch = Touch((Connection(("A", "B"), ("C",), 47_000.0), Connection(("D",), ("E",), 0.0)),
-                  Stimulus(("moo", "on"), 150), 50, 200, 900, 400)
-    line = Timeline(50_000, None, 200_000, None, 600_001, guarded=True)
+                  Stimulus(("moo", "on"), 150), before_ms=50, lead_in_ms=200, dwell_ms=900, tail_ms=400)
+    line = Timeline(press_us=50_000, close_us=None, release_us=200_000, open_us=None,
+                    end_us=600_001, guarded=True)
     samples = tone()
     with new_log(tmp_path / "s" / "main") as log:
         log.intend("p1", touch)
@@ -38,8 +39,10 @@ def test_a_touch_is_read_back_whole_after_opening_again(tmp_path):
                  started_at=datetime(2031, 5, 4, 3, 2, 1, tzinfo=UTC), timeline=line,
                  samples=samples, rate_hz=RATE_HZ, offsets={"press": 2400},
                  facts={"try": np.int64(2)})
-        log.judged(1, Judgement("pitch", 3.5, "cents", np.float32(1.5), 0.25, "j1"))
-        log.judged(1, Judgement("loop", 0.5, "s", 2.0, None, "j2", {"dB": np.float64(1.5)}))
+        log.judged(1, Judgement("pitch", amount=3.5, unit="cents", score=np.float32(1.5),
+                                p_value=0.25, judge="j1"))
+        log.judged(1, Judgement("loop", amount=0.5, unit="s", score=2.0, judge="j2",
+                                measures={"dB": np.float64(1.5)}))
         log.completed(1, "runs on", {"counts": True})
     with SweepLog.open(tmp_path / "s" / "main", HASH, SETUP) as log:
         (record,) = log.records()
@@ -132,7 +135,7 @@ def test_incomplete_and_unjudged_touches_say_so(tmp_path):
     (lambda log: log.completed(1, "fine"), "fine is no word for how the toy is"),
     (lambda log: log.completed(2, "answers"), "touch 2 was never made"),
     (lambda log: log.completed(1, "freeze"), "touch 1 is complete already"),
-    (lambda log: log.judged(1, Judgement("nice", None, None, 1.0, None, "j")),
+    (lambda log: log.judged(1, Judgement("nice", score=1.0, judge="j")),
      "nice is no word for what a touch did"),
     (lambda log: log.withdraw("p", "never intended"), "no open intent for p"),
 ])

@@ -89,7 +89,8 @@ def test_steps_land_in_proportion_for_any_clock(ratio, start):
 
 
 def test_steps_that_never_happened_stay_none():
-    tied = tie(Timeline(None, None, None, None, 800_000), 10, 10 + 38_400, RATE_HZ)
+    line = Timeline(press_us=None, close_us=None, release_us=None, open_us=None, end_us=800_000)
+    tied = tie(line, 10, 10 + 38_400, RATE_HZ)
     assert (tied.press, tied.close, tied.release, tied.open) == (None, None, None, None)
 
 

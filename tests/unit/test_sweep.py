@@ -228,7 +228,8 @@ def test_a_freeze_counts_though_its_take_is_lost(project):
     lower = [s for s in book.known.steps if s.pads == step.pads and s != step]
     log.intend(step.plan_key, step.touch(project))
     log.made(1, step.plan_key, step.kind, step.touch(project), path_ohm=1e5,
-             started_at=datetime.now(UTC), timeline=Timeline(0, 0, 0, 0, 0), samples=None,
+             started_at=datetime.now(UTC), samples=None,
+             timeline=Timeline(press_us=0, close_us=0, release_us=0, open_us=0, end_us=0),
              rate_hz=book.rate_hz)
     judgement = lost("clipped")
     log.judged(1, judgement)

@@ -90,7 +90,8 @@ def test_what_the_toy_said_anew_asks_for_more_clean_takes_also_when_read_back(tm
             log.intend(step.plan_key, step.touch(project))
             log.made(
                 1, step.plan_key, step.kind, step.touch(project), path_ohm=1e5,
-                started_at=datetime.now(UTC), timeline=Timeline(0, 0, 0, 0, 0), samples=None,
+                started_at=datetime.now(UTC), samples=None,
+                timeline=Timeline(press_us=0, close_us=0, release_us=0, open_us=0, end_us=0),
                 rate_hz=book.rate_hz, fault=NO_ANSWER, facts=facts,
             )
             again = Book(project, log, book.rate_hz)

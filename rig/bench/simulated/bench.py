@@ -232,9 +232,9 @@ class SimulatedBench:
 
         stamps = {step: None if at is None else us(at) for step, at in self._steps.items()}
         self._timeline = Timeline(
-            stamps["press"], stamps["close"], stamps["release"], stamps["open"],
-            us(self._moment("end")), guarded=self._guarded,
-        )  # fmt: skip
+            press_us=stamps["press"], close_us=stamps["close"], release_us=stamps["release"],
+            open_us=stamps["open"], end_us=us(self._moment("end")), guarded=self._guarded,
+        )
         self._touch = None
 
     def timeline(self) -> Timeline:

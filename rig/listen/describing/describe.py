@@ -12,7 +12,7 @@ import numpy as np
 
 from rig.listen.describing.cuts import find_cut
 from rig.listen.describing.drones import find_drone, find_noise
-from rig.listen.describing.excerpts import Compared, Description, Excerpt, rounded
+from rig.listen.describing.excerpts import Compared, Description, Excerpt, Take, rounded
 from rig.listen.describing.loops import find_loop
 from rig.listen.describing.repitch import Voices, find_repitch, voice_shift
 from rig.listen.measures.features import HOP_S, Frames
@@ -22,21 +22,12 @@ from rig.listen.thresholds import THRESHOLDS
 T = THRESHOLDS.describing
 
 
-def describe(
-    samples: np.ndarray, take: Frames, span: Span,
-    clean_samples: np.ndarray, clean: Frames, clean_span: Span,
-    noise_level_db: float, rate_hz: int,
-) -> Description:
+def describe(take: Take, clean: Take, noise_level_db: float, rate_hz: int) -> Description:
     """Describe how a take differs from the clean one that it began as.
 
     Parameters
     ----------
-    samples, clean_samples : ndarray of float, shape (n,)
-        Both takes, full scale 1.0.
-    take, clean : Frames
-        Their frames.
-    span, clean_span : Span
-        Where their steps lie.
+    take, clean : Take
     noise_level_db : float
         Level of the room with the toy silent, dB re full scale.
     rate_hz : int
@@ -45,12 +36,13 @@ def describe(
     -------
     Description
     """
-    start = span.close
-    lag = _best_lag(take, span, clean, clean_span)
-    clean_start = clean_span.press + (span.close - span.press) + lag
+    span = take.span
+    lag = _best_lag(take.frames, span, clean.frames, clean.span)
+    clean_start = clean.span.press + (span.close - span.press) + lag
     return describe_excerpts(
-        Excerpt(samples, take, start), Excerpt(clean_samples, clean, clean_start),
-        span.open - start, noise_level_db, rate_hz,
+        Excerpt(take.samples, take.frames, span.close),
+        Excerpt(clean.samples, clean.frames, clean_start),
+        span.open - span.close, noise_level_db, rate_hz,
     )
 
 
@@ -76,11 +68,11 @@ def describe_excerpts(
     hop = round(HOP_S * rate_hz)
     mine, theirs = (slice(one.start, one.start + length) for one in (sound, clean))
     pair = Compared(
-        sound.frames.mel_db[mine], clean.frames.mel_db[theirs],
-        sound.frames.level_db[mine], clean.frames.level_db[theirs],
-        sound.samples[sound.start * hop :],
-        clean.samples[clean.start * hop : (clean.start + length) * hop],
-        min(dwell, length), noise_level_db, rate_hz,
+        mel=sound.frames.mel_db[mine], clean_mel=clean.frames.mel_db[theirs],
+        level=sound.frames.level_db[mine], clean_level=clean.frames.level_db[theirs],
+        mine=sound.samples[sound.start * hop :],
+        theirs=clean.samples[clean.start * hop : (clean.start + length) * hop],
+        dwell=min(dwell, length), room=noise_level_db, rate_hz=rate_hz,
     )
     measures: dict = {}
     begins = _beginning(pair)
@@ -124,8 +116,9 @@ def _loop(pair: Compared, begins: int, measures: dict) -> Description | None:
     for stop in dict.fromkeys((pair.dwell, len(pair.mel))):
         found = find_loop(
             np.maximum(pair.mel[3:stop], floor), pair.sounding[3:stop],
-            np.maximum(pair.clean_mel[3:], floor), pair.clean_sounding[3:],
-            pair.mine[3 * pair.hop :], pair.rate_hz,
+            clean_mel_db=np.maximum(pair.clean_mel[3:], floor),
+            clean_sounding=pair.clean_sounding[3:],
+            samples=pair.mine[3 * pair.hop :], rate_hz=pair.rate_hz,
         )
         if found is not None and not _was_one_before(pair, floor, found.period_s):
             measures["loop_s"] = round(found.period_s, 4)
@@ -139,7 +132,9 @@ def _was_one_before(pair: Compared, floor: float, period_s: float) -> bool:
     """Say whether a loop is the clean sound's own, played faster or slower."""
     clean, nothing = np.maximum(pair.clean_mel, floor), np.zeros((0, pair.mel.shape[1]))
     own = find_loop(
-        clean, pair.clean_sounding, nothing, np.zeros(0, bool), pair.theirs, pair.rate_hz
+        clean, pair.clean_sounding,
+        clean_mel_db=nothing, clean_sounding=np.zeros(0, bool),
+        samples=pair.theirs, rate_hz=pair.rate_hz,
     )
     if own is None:
         return False

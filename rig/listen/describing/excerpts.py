@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from rig.listen.measures.features import HOP_S, Frames
+from rig.listen.measures.span import Span
 from rig.listen.thresholds import THRESHOLDS
 
 T = THRESHOLDS.describing
@@ -20,6 +21,25 @@ class Description:
     amount: float | None = None
     unit: str | None = None
     measures: dict = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Take:
+    """A whole take of a touch.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (n,)
+        Full scale 1.0.
+    frames : Frames
+        Its frames.
+    span : Span
+        Where its steps lie.
+    """
+
+    samples: np.ndarray
+    frames: Frames
+    span: Span
 
 
 @dataclass(frozen=True)
@@ -41,7 +61,7 @@ class Excerpt:
     start: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Compared:
     """A sound and the clean one that it began as, aligned, from the same moment on.
 

@@ -35,7 +35,7 @@ class Loop:
 
 
 def find_loop(
-    mel_db: np.ndarray, sounding: np.ndarray,
+    mel_db: np.ndarray, sounding: np.ndarray, *,
     clean_mel_db: np.ndarray, clean_sounding: np.ndarray,
     samples: np.ndarray, rate_hz: int,
 ) -> Loop | None:

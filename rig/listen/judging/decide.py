@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from rig.listen.describing.describe import describe
-from rig.listen.describing.excerpts import Description
+from rig.listen.describing.excerpts import Description, Take
 from rig.listen.judgement import Judgement
 from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.fingerprint import fingerprint
@@ -91,22 +91,25 @@ class Ear:
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
         }
-        nothing = Judgement("none", None, None, score, p_value, JUDGE, measures)
+        nothing = Judgement("none", score=score, p_value=p_value, judge=JUDGE, measures=measures)
         if p_value > baseline.tail.least_rank_p or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
         clean = baseline.takes[baseline.likeliest(aligned)]
         told = describe(
-            samples, frames(samples, self.rate_hz), span,
-            clean.samples, frames(clean.samples, self.rate_hz), clean.span,
+            self._taken(samples, span), self._taken(clean.samples, clean.span),
             baseline.noise_level_db, self.rate_hz,
         )
         if not is_audible(distance.local_db, told):
             return nothing
         change_db = fingerprint(aligned, clean.frames, clean.span, baseline.floor_db)
         return Judgement(
-            told.sound, told.amount, told.unit, score, p_value, JUDGE,
-            measures | {"change_db": change_db} | told.measures,
+            told.sound, amount=told.amount, unit=told.unit,
+            score=score, p_value=p_value, judge=JUDGE,
+            measures=measures | {"change_db": change_db} | told.measures,
         )
+
+    def _taken(self, samples: np.ndarray, span: Span) -> Take:
+        return Take(samples, frames(samples, self.rate_hz), span)
 
 
 def is_audible(local_db: float, told: Description) -> bool:
@@ -117,7 +120,7 @@ def is_audible(local_db: float, told: Description) -> bool:
 
 def lost(why: str, **measures: float) -> Judgement:
     """Give the judgement of a take that can't be judged, with the reason."""
-    return Judgement("lost", None, None, 0.0, None, JUDGE, {"why": why} | measures)
+    return Judgement("lost", score=0.0, judge=JUDGE, measures={"why": why} | measures)
 
 
 def too_loud(samples: np.ndarray) -> Judgement:
@@ -127,4 +130,4 @@ def too_loud(samples: np.ndarray) -> Judgement:
 
 def clean() -> Judgement:
     """Give the judgement of a take that is itself part of the baseline."""
-    return Judgement("none", None, None, 0.0, None, JUDGE)
+    return Judgement("none", score=0.0, judge=JUDGE)

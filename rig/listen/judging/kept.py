@@ -26,7 +26,7 @@ from rig.pcm import packed, unpacked
 T = THRESHOLDS.judging
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CleanTake:
     """One of them.
 
@@ -223,7 +223,10 @@ class Kept:
         shift, head = self.aligner.learn(samples, self.sample(span.press))
         heard = frames(shifted(samples, shift), self.rate_hz)
         quiet_db = mean_db(heard.mel_db[: max(1, span.press - T.skip_frames)])
-        return CleanTake(packed(samples), heard, span, quiet_db, number, head)
+        return CleanTake(
+            held=packed(samples), frames=heard, span=span, quiet_db=quiet_db,
+            number=number, head=head,
+        )
 
 
 def from_press(

@@ -163,9 +163,8 @@ class Recordings:
             "room_db": round(mine.room_level_db, 1),
         }
         score = distance.local_db / JUDGING.audible_db
-        nothing = Judged(
-            Judgement("none", None, None, score, p_value, JUDGE, measures), nearest, note
-        )
+        none = Judgement("none", score=score, p_value=p_value, judge=JUDGE, measures=measures)
+        nothing = Judged(none, nearest, note)
         usual = self.tail is not None and p_value > self.tail.least_rank_p
         if usual or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
@@ -173,7 +172,8 @@ class Recordings:
         if not is_audible(distance.local_db, told):
             return nothing
         judgement = Judgement(
-            told.sound, told.amount, told.unit, score, p_value, JUDGE, measures | told.measures
+            told.sound, amount=told.amount, unit=told.unit,
+            score=score, p_value=p_value, judge=JUDGE, measures=measures | told.measures,
         )
         return Judged(judgement, nearest, note)
 

@@ -48,7 +48,7 @@ def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
     return np.asarray(samples, dtype=np.float32)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Recording:
     """A recording, cut so that its sound begins at frame `ahead_frames`.
 
@@ -109,6 +109,8 @@ def prepared(
     first = (at or 0) * hop - T.ahead_frames * hop
     power = 10.0 ** (whole.level_db[sounds if sounds.any() else slice(None)] / 10.0)
     return Recording(
-        shifted(np.asarray(samples, np.float32), first), (at or 0) * HOP_S, room, at is not None,
-        not sounds[-T.quiet_end_frames:].any(), float(10 * np.log10(power.mean())),
+        samples=shifted(np.asarray(samples, np.float32), first),
+        begins_s=(at or 0) * HOP_S, room_db=room, sounds=at is not None,
+        ends_quiet=not sounds[-T.quiet_end_frames:].any(),
+        level_db=float(10 * np.log10(power.mean())),
     )
