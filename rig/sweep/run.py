@@ -12,10 +12,9 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from rig.bench import Touch
-from rig.errors import GuardTripped, LogError, Restarted
+from rig.errors import LogError, Restarted
 from rig.events import (
     ControllerRestarted,
-    GuardCut,
     Progress,
     StillSupplied,
     SweepDone,
@@ -31,11 +30,11 @@ from rig.sweep.book import Book
 from rig.sweep.ending import finish
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
-from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
 from rig.sweep.pending import Pending, TouchBefore
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, clean, step_words
+from rig.sweep.trips import Trips
 
 
 class Run:
@@ -61,7 +60,7 @@ class Run:
         hand.meet(self.book.ear, self.known)
         self._before = TouchBefore(self.book, hand)
         self._redo: Step | None = None
-        self._tripped: list[frozenset[str]] = []
+        self._trips = Trips(self.book, self._before)
 
     def run(self) -> SweepDone | None:
         """Make every touch that is still due; the log tells whoever listens how it goes.
@@ -200,9 +199,10 @@ class Run:
         step, heard = made.step, made.heard
         self.book.patience.regain("restart", "unanswered")
         if heard.timeline.guarded:
-            self._take_in_trip(Pending(number, step, heard))
+            self._trips.take_in(Pending(number, step, heard))
+            self.hand.start(step.key)
             return
-        self._tripped.clear()
+        self._trips.end_row()
         if step.is_clean:
             self.book.take_in_clean(number, step, heard)
             return
@@ -273,33 +273,6 @@ class Run:
         self.book.set_aside(step, "skipped", "by you, for this run")
 
     # Failures
-
-    def _take_in_trip(self, pending: Pending) -> None:
-        """Keep a touch in which the guard tripped, and supply the toy again.
-
-        Raises
-        ------
-        GuardTripped
-            It trips with nothing bridged, or again and again.
-        """
-        self.log.tell(GuardCut(touch=pending.number))
-        step = pending.step
-        bridged = not step.is_clean and pending.heard.timeline.close_us is not None
-        if bridged:
-            pending.judgement = self.book.judge(pending.number, step, pending.heard)
-            self._before.close(pending, "guarded", {})
-            self._tripped.append(frozenset(step.pads))
-            # A pad that pulls hard trips with many others; a short or a warm part with any.
-            if len(self._tripped) < LIMITS["trip"].in_a_row or frozenset.intersection(*self._tripped):
-                self.hand.start(step.key)
-                return
-        else:
-            self.log.completed(pending.number, "guarded", {})
-        raise GuardTripped(
-            "the toy drew more supply current than guard in rig.yaml allows, "
-            + (f"{len(self._tripped)} times running" if bridged else "with nothing bridged")
-            + ": it is off; look for a short or warm parts, then run `padsweep sweep` to continue"
-        )
 
     def _begin_again(self, step: Step, restart: Restarted) -> None:
         """Go on after the controller restarted by itself, which it may do a few times only."""
