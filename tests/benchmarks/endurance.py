@@ -142,7 +142,7 @@ def main() -> None:
         bench = FarBench(project)
         print(f"{given.kind} {given.seed}, {given.pads} pads")
         print(" touches      MB  ms/touch    kernel    median")
-        points, medians_ms, each_ms = [now(0)], [], []
+        points, medians_ms, each_ms = [now(0)], [], []  # the first point has no median
         with closing(Log.create(
             project.folder / "sweeps" / "main", setup_facts(project), setup_hash(project), {}
         )) as log:
@@ -173,7 +173,7 @@ def main() -> None:
         sys.exit(f"{made} touches are too few to say more")
     grown_mb = points[-1].memory_mb - points[after[0] - 1].memory_mb
     print(f"since touch {points[after[0] - 1].touches:,}: {grown_mb:+.0f} MB; the median touch costs "
-          f"{medians_ms[-1] / medians_ms[after[0] - 1] - 1:+.0%}")
+          f"{medians_ms[-1] / medians_ms[after[0] - 2] - 1:+.0%}")
 
 
 if __name__ == "__main__":
