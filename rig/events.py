@@ -96,6 +96,7 @@ class Told(Event):
 
     kind: str
     name: str | None
+    key: str
     path_ohm: float | None
     sound: str
     amount: float | None
@@ -107,6 +108,7 @@ class BendSeen(Event):
     """A hit held up when touched again."""
 
     name: str
+    key: str
     path_ohm: float
     sound: str
     amount: float | None
@@ -118,6 +120,7 @@ class FreezeSeen(Event):
     """A touch froze the toy."""
 
     name: str
+    key: str
     path_ohm: float
 
 

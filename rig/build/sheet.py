@@ -19,6 +19,7 @@ from rig.errors import ConfigError, SafetyRefusal
 from rig.log import Record
 from rig.outcomes import after_words, sound_words
 from rig.project import Project, path_ohm
+from rig.project.asked import asked
 from rig.project.electrical import highest_v
 from rig.project.hints import nearest
 from rig.project.places import Places
@@ -69,7 +70,8 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
                 raise SafetyRefusal(f"{file}: {pick.pair}: pad {pad} is forbidden in toy.yaml")
         if all(toy.pads[pad].kind == "rail" for pad in pick.pads):
             raise SafetyRefusal(f"{file}: {pick.pair}: joins two supply rails: take it out")
-        if pick.key is not None and pick.key not in toy.keys:
+        keys = [*toy.keys, *("+".join(keys) for _, keys in asked(project))]
+        if pick.key is not None and pick.key not in keys:
             raise ConfigError(f"{file}: {pick.pair}: there is no key {pick.key} in toy.yaml: "
                               f"{nearest(pick.key, toy.keys)}")  # fmt: skip
     rig = project.rig

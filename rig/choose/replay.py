@@ -51,6 +51,11 @@ class Session:
         The project folder, where picks.yaml is.
     again : bool
         Also show those already kept or set aside.
+
+    Attributes
+    ----------
+    found, all_found : list of Find
+        Those to go through, and all of them.
     """
 
     def __init__(
@@ -60,7 +65,7 @@ class Session:
         self.folder = Path(folder)
         decided = {one.pair for one in picks.load_picks(self.folder, set_aside=True)}
         self.found = [one for one in found if again or one.pair not in decided]
-        self._all = list(found)
+        self.all_found = list(found)
         self._at = 0
 
     @property
@@ -100,7 +105,7 @@ class Session:
     def alike(self) -> list[Find]:
         """Give the others of the family of the find that is shown, decided ones too."""
         shown = self._shown()
-        return [one for one in self._all if one.family == shown.family and one != shown]
+        return [one for one in self.all_found if one.family == shown.family and one != shown]
 
     def baseline(self) -> Sample | None:
         """Give the baseline that the find is compared with, if one was recorded."""

@@ -21,7 +21,8 @@ def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:
 def tally_words(told: Tally, false_discovery: float) -> str:
     """Say in a few sentences what a sweep came to: each pair is counted once."""
     heard = told.bends + told.silences
-    said = f"{told.touches:,} touches of {told.pairs:,} pairs: {told.bends} change the sound"
+    groups = f" and {told.groups} group{'s' * (told.groups > 1)}" if told.groups else ""
+    said = f"{told.touches:,} touches of {told.pairs:,} pairs{groups}: {told.bends} change the sound"
     said += f", {told.silences} only silence it"
     if told.stop_below:
         said += f" ({told.stop_below} of these {heard} stop the toy over a lower resistance)"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from rig.choose.rank import Find, pair_p_values
 from rig.log import Record
+from rig.pads import letters_of
 
 
 @dataclass(frozen=True)
@@ -17,8 +18,8 @@ class Tally:
     ----------
     touches : int
         Complete ones: the toy answered, the take is whole, and how it was afterwards is known.
-    pairs : int
-        Pairs that were touched.
+    pairs, groups : int
+        Pairs that were touched, and groups of more pads.
     bends : int
         Pairs that change the sound.
     silences : int
@@ -33,6 +34,7 @@ class Tally:
 
     touches: int
     pairs: int
+    groups: int
     bends: int
     silences: int
     stop_below: int
@@ -55,10 +57,13 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
     found = list(found)
     bends = [one for one in found if one.is_bend]
     silences = [one for one in found if not one.is_bend and not one.stops_only]
+    touched = pair_p_values(records)
+    groups = sum(len(letters_of(name)) > 2 for name in touched)
     froze = {one.number for one in records if one.after == "freeze"}
     return Tally(
         touches=sum(one.complete and not one.fault for one in records),
-        pairs=len(pair_p_values(records)),
+        pairs=len(touched) - groups,
+        groups=groups,
         bends=len(bends),
         silences=len(silences),
         stop_below=sum(bool(one.stop) and not one.stops_only for one in bends + silences),

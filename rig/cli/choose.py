@@ -14,7 +14,7 @@ from rig.choose.replay import decisions, find_pair, one_after_the_other
 from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
-from rig.cli.tables import afterwards, print_finds, span, what, where
+from rig.cli.tables import afterwards, pressed, print_finds, span, what, where
 from rig.errors import BenchError, RigError
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
@@ -197,7 +197,8 @@ def _show(out: Console, toy: Toy, session: Session, files: bool = False) -> None
     at, count = session.place
     state = session.state(find)
     _line(out, f"\n{at} of {count}   {find.pair}   {what(find)}   "
-               f"{span(find.path_min_ohm, find.path_max_ohm)}"
+               + (f"key {key}   " if (key := pressed(find, session.all_found)) else "")
+               + span(find.path_min_ohm, find.path_max_ohm)
                + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
     if notes := where(toy, find.pads):

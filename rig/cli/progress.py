@@ -186,10 +186,17 @@ class SweepView:
             return
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend    {event.name} over {ohms(event.path_ohm)}: {told}"
+            say(f"bend    {event.name} over {ohms(event.path_ohm)}{_pressed(event, self.toy)}: {told}"
                 f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {event.name} over {ohms(event.path_ohm)}"
+            say(f"freeze  {event.name} over {ohms(event.path_ohm)}{_pressed(event, self.toy)}"
                 f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")
+
+
+def _pressed(event: BendSeen | FreezeSeen, toy: Toy) -> str:
+    """Say what was pressed where it wasn't one key."""
+    if event.key in toy.keys:
+        return ""
+    return f" with {event.key}" if event.key else " with nothing pressed"

@@ -24,7 +24,9 @@ from rig.bench.simulated.folder import (
 from rig.cli.console import console
 from rig.cli.player import quietly
 from rig.errors import BenchError, ConfigError
+from rig.pads import name_of
 from rig.project import Project, load_project, new_project
+from rig.project.asked import asked
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, worst_current_ma
 from rig.project.load import KEY_SOCKETS
@@ -169,7 +171,7 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
         f"keys     {', '.join(toy.keys)}; the sweep presses {', '.join(project.sweep_keys)}"
         + _without_socket(project)
         + (f"; turned on with {', '.join(toy.on)}" if toy.on else ""),
-        f"pairs    {work.pairs:,}" + _left_out(work.left_out),
+        f"pairs    {work.pairs:,}" + _left_out(work.left_out) + _also(project),
         f"path     {paths}{', high to low' if len(rig.series_ohm) > 1 else ''}; "
         + _path_is(rig.bench),
         (
@@ -252,6 +254,16 @@ def _without_socket(project: Project) -> str:
     if project.rig.bench != "hardware" or len(project.toy.keys) <= KEY_SOCKETS:
         return ""
     return f"; the controller's {KEY_SOCKETS} sockets are for {wired}"
+
+
+def _also(project: Project) -> str:
+    """Name what rig.yaml asks for beside all pairs."""
+    asked_for = [
+        name_of(joints) + ("" if keys == (project.sweep_keys[0],) else
+                           f" with {'+'.join(keys) or 'nothing pressed'}")
+        for joints, keys in asked(project)
+    ]  # fmt: skip
+    return f"; also {', '.join(asked_for)}" if asked_for else ""
 
 
 def _left_out(reasons: Counter) -> str:

@@ -122,13 +122,13 @@ def print_finds(
     alike = Counter(find.family for find in found)
     shown = found[:most]
     columns = [
-        Column("pads", stays=True), Column("what it does", stays=True), Column("path"),
+        Column("pads", stays=True), Column("what it does", stays=True), Column("key"), Column("path"),
         Column("afterwards"), Column("choice"), Column("alike"),
         Column("take", label="take "), Column("where"),
     ]  # fmt: skip
     rows = [
         (
-            find.pair, what(find), span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
+            find.pair, what(find), pressed(find, found), span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
             (choices or {}).get(find.pair, ""), _alike(find, alike), str(find.best_touch),
             where(toy, find.pads),
         )
@@ -145,6 +145,11 @@ def what(find: Find) -> str:
     if find.sound == "none":
         return "nothing heard" if is_stop(find.after) else "sounds on"
     return sound_words(find.sound, find.amount, find.unit)
+
+
+def pressed(find: Find, found: Sequence[Find]) -> str:
+    """Say with which key a find was heard, where that isn't the same for all."""
+    return find.key or "none" if len({one.key for one in found}) > 1 else ""
 
 
 def where(toy: Toy, pads: Iterable[str]) -> str:

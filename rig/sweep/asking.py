@@ -94,7 +94,7 @@ class SweepByHand(Run):
             self.person.note(f"that one was lost: {sounding.lost_words(judgement.measures)}")
             return
         self.log.tell(Told(
-            touch=self.log.next_number(), kind="explore", name=None, path_ohm=None,
+            touch=self.log.next_number(), kind="explore", name=None, key=key, path_ohm=None,
             sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
         ))
         if not is_change(judgement.sound):

@@ -129,7 +129,8 @@ class Book:
             self.log.drop_take(number)
         if outcome.is_hit and step.kind == "confirm":
             self.log.tell(BendSeen(
-                touch=number, name=step.target.name, path_ohm=step.path_ohm(self.project),
+                touch=number, name=step.target.name, key=step.key,
+                path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
 

@@ -103,7 +103,7 @@ class TouchBefore:
     def _freeze(self, pending: Pending, evidence: dict) -> None:
         step = pending.step
         self.book.log.tell(FreezeSeen(
-            touch=pending.number, name=step.target.name,
+            touch=pending.number, name=step.target.name, key=step.key,
             path_ohm=step.path_ohm(self.book.project),
         ))
         self.close(pending, "freeze", evidence)

@@ -217,7 +217,7 @@ class Run:
         judgement, step = pending.judgement, pending.step
         if judgement.sound != "lost":
             self.log.tell(Told(
-                touch=pending.number, kind=step.kind, name=step.target.name,
+                touch=pending.number, kind=step.kind, name=step.target.name, key=step.key,
                 path_ohm=step.path_ohm(self.project),
                 sound=judgement.sound, amount=judgement.amount, unit=judgement.unit,
             ))
