@@ -222,7 +222,8 @@ def test_each_pair_is_counted_once():
         *seen_twice("AG", 11, sound="none", after="runs on"),
         record(13, "AH", fault="the toy did not answer", complete=False, after=None),
         *seen_twice("AI", 14, sound="drone", after="freeze"),
+        *(replace(one, number=one.number + 15) for one in closing(("AB", "C"))),
     ]
     told = tally(touches, finds(touches), recovered={6, 7, 8, 99})
-    assert told == Tally(touches=14, pairs=7, bends=3, silences=1, stop_below=1, stops=2,
+    assert told == Tally(touches=16, pairs=7, groups=1, bends=4, silences=1, stop_below=1, stops=2,
                          freezes=5, recovered=3)
