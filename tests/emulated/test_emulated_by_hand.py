@@ -114,7 +114,8 @@ def test_nothing_was_lost_and_taps_made_the_last_touch_again(by_hand):
         assert not [r for r in log.records() if r.fault or r.sound == "lost"]
     asked = [found[1] for one in lines if (found := re.search(r"bridge (\w+ and \w+), then",
                                                             one["line"]))]
-    assert asked[TAPS_AT] == asked[TAPS_AT - 2]
+    said = "\n".join(f"{one['at_s']:7.2f} {one['line']}" for one in lines[:40])
+    assert asked[TAPS_AT] == asked[TAPS_AT - 2], said
 
 
 def test_each_step_after_the_touch_works_on_it(by_hand):
