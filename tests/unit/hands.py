@@ -165,10 +165,10 @@ class Hands:
         self.sound(peak * self._rng.uniform(-1, 1, 240) * shape)
 
     def tap(self, count: int, apart_s: float = 0.25) -> None:
-        """Tap on the microphone, a second from now."""
+        """Tap on the microphone, a second from now: firmly, about as loud as the toy."""
         for n in range(count):
-            shape = np.exp(-np.arange(240) / 60)
-            self.sound(0.8 * self._rng.uniform(-1, 1, 240) * shape, 1.0 + n * apart_s)
+            shape = np.exp(-np.arange(720) / 180)
+            self.sound(0.95 * self._rng.uniform(-1, 1, 720) * shape, 1.0 + n * apart_s)
 
     def rustle(self, seconds: float = 0.25) -> None:
         """Hands rustle around every movement."""
