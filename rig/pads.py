@@ -37,6 +37,11 @@ def letters_of(name: str) -> tuple[str, ...]:
     return tuple(re.findall("[A-Z]+", name))
 
 
+def is_pair(name: str) -> bool:
+    """Say whether a name is of one pad joined to one pad."""
+    return len(letters_of(name)) == 2
+
+
 def joints_of(name: str) -> tuple[Joint, ...]:
     """Give what a name stands for, as it is written: "f+a-c" is ((("F", "A"), ("C",)),).
 

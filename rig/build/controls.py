@@ -119,11 +119,17 @@ _A = {
 }  # fmt: skip
 
 
+def _paths(path_ohm: Sequence[float]) -> str:
+    """Say from where to where some paths reach."""
+    low, high = min(path_ohm), max(path_ohm)
+    return ohms(low) if low == high else f"{ohms(low)} to {ohms(high)}"
+
+
 def _several(pick: Pick, evidence: Evidence) -> Control:
     """Tell of pads that are joined at once: no control of ours has so many contacts."""
     if not evidence.heard_ohm:
         return _unfitted(evidence)
-    paths = " and ".join(sorted({ohms(evidence.heard_ohm[0]), ohms(evidence.heard_ohm[-1])}))
+    paths = _paths(evidence.heard_ohm)
     return Control(
         "leave out", "several contacts at once",
         f"{pick.pair} closes {len(pick.pads)} pads at once, heard again over {paths} with the rig's "
@@ -137,8 +143,7 @@ def _unfitted(evidence: Evidence) -> Control:
     trials, find = evidence.trials, evidence.find
     if not trials:
         return Control("leave out", "not touched", "The sweep never touched this pair.")
-    low, high = min(t.path_ohm for t in trials), max(t.path_ohm for t in trials)
-    paths = ohms(low) if low == high else f"{ohms(low)} to {ohms(high)}"
+    paths = _paths([t.path_ohm for t in trials])
     if find is None:
         return Control("leave out", "nothing found",
                        f"Touched over {paths}, and no change that came back.")

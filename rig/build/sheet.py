@@ -217,8 +217,8 @@ def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evi
     if seen.find is not None and paths:
         low, high = ohms(paths[0]), ohms(paths[-1])
         heard = f" Heard again over {low}" + (f" to {high}" if low != high else "") + " of path"
-        key = seen.find.key
-        heard += f" with {f'key {escape(key)}' if key else 'no key pressed'}, take {seen.find.best_touch}."
+        key = f"key {escape(seen.find.key)}" if seen.find.key else "no key pressed"
+        heard += f" with {key}, take {seen.find.best_touch}."
     head = (
         f"<h3>{number_tag(number)} &nbsp;{_pads(pick)}: {escape(_title(pick, seen))}</h3>"
         + (f'<p class="note">{escape(pick.note)}</p>' if pick.note else "")

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.errors import ConfigError
-from rig.pads import in_order, joints_of, letters_of, name_of
+from rig.pads import in_order, is_pair, joints_of, letters_of, name_of
 from rig.project.hints import nearest, number_hint
 from rig.project.slips import parted_text
 from rig.project.yaml_strict import Document, parse_yaml
@@ -66,7 +66,7 @@ class Pick:
     @property
     def is_single_pair(self) -> bool:
         """Say whether it is one pad joined to one pad."""
-        return len(self.pads) == 2
+        return is_pair(self.pair)
 
 
 FIELDS = tuple(one.name for one in fields(Pick))

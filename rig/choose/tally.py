@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rig.choose.rank import Find, pair_p_values
 from rig.log import Record
-from rig.pads import letters_of
+from rig.pads import is_pair
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
     bends = [one for one in found if one.is_bend]
     silences = [one for one in found if not one.is_bend and not one.stops_only]
     touched = pair_p_values(records)
-    groups = sum(len(letters_of(name)) > 2 for name in touched)
+    groups = sum(not is_pair(name) for name in touched)
     froze = {one.number for one in records if one.after == "freeze"}
     return Tally(
         touches=sum(one.complete and not one.fault for one in records),

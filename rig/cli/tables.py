@@ -128,7 +128,8 @@ def print_finds(
     ]  # fmt: skip
     rows = [
         (
-            find.pair, what(find), pressed(find, found), span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
+            find.pair, what(find), pressed(find, found),
+            span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
             (choices or {}).get(find.pair, ""), _alike(find, alike), str(find.best_touch),
             where(toy, find.pads),
         )

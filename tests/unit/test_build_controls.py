@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from making_records import record
 
 from rig.build.controls import BODY_FLOOR_OHM, propose
-from rig.build.evidence import Trial, amounts, evidence_for, stopped_ohm
+from rig.build.evidence import Evidence, Trial, amounts, evidence_for, stopped_ohm
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
 from rig.choose.picks import CONTROLS, Pick
+from rig.choose.rank import Find
 from rig.outcomes import AFTERS, SOUNDS
 from rig.words import ohms
 
@@ -276,3 +277,14 @@ def test_clusters_hold_each_pick_once_and_share_no_pad(pairs):
     assert len(numbers) == len(set(numbers))
     pads = [pad for group in groups for pad in group[1]]
     assert len(pads) == len(set(pads))
+
+
+def test_more_than_two_pads_get_no_control_but_what_was_heard():
+    heard = [Trial(ohm, "pitch", "answers", 300.0, "cents", "moo") for ohm in (9_800.0, 36_000.0) * 2]
+    find = Find(pads_1="A+B", pads_2="C", sound="pitch", after="answers", amount=300.0, unit="cents",
+                path_min_ohm=9_800.0, path_max_ohm=36_000.0, score=2.0, touches=(1,), best_touch=1,
+                baseline_touch=None, key="moo")  # fmt: skip
+    told = propose(Pick("A+B-C", control="toggle"), Evidence(find, heard),
+                   least_path_ohm=3_000.0, most_path_ohm=150_000.0, volts=4.8)
+    assert told.kind == "leave out" and told.fixed_ohm is None
+    assert "A+B-C closes 3 pads at once, heard again over 9.8 kΩ to 36 kΩ" in told.why
