@@ -21,6 +21,13 @@ class Chips(Protocol):
     def speaking(self) -> bool:
         """Whether they sound, so that the amplifier draws its current."""
 
+    @property
+    def busy(self) -> bool:
+        """Whether what a press began goes on, in its rests too."""
+
+    def set_pace(self, pace: float) -> None:
+        """Let the clock run at a share of its frequency, as its supply falls."""
+
     def power_on(self) -> None:
         """Start as after the supply has been away."""
 

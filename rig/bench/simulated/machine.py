@@ -12,6 +12,7 @@ from collections.abc import Collection
 import numpy as np
 
 from rig.bench.simulated.circuit import BIAS, LOW, OPEN
+from rig.bench.simulated.manners import OWN, Act, Manners
 from rig.bench.simulated.parts import Board, key_places
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.wiring import Wiring
@@ -83,8 +84,11 @@ class Machine:
         self._matrix = frozenset(self._rows + self._columns)
         places = key_places(board, rows, columns)
         self._on = frozenset(place for place, key in enumerate(places) if key in board.on)
+        self._manners = Manners(board, places)
         self._thresholds = [net.threshold for net in board.nets]
         self._nominal_hz = board.clock.nominal_hz()
+        self._crash_hz = self._nominal_hz * board.habits.crash_ratio
+        self._pace = 1.0
         # a toy isn't in step with the bench's clock
         self._ahead = np.zeros(int(rng.integers(LOOK)), np.float32)
         self._ahead_muted = True
@@ -103,6 +107,7 @@ class Machine:
         other = type(self).__new__(type(self))
         other.__dict__.update(self.__dict__)
         other._wiring = wiring
+        other._manners = self._manners.fork()
         return other
 
     def power_on(self) -> None:
@@ -110,8 +115,9 @@ class Machine:
         self.mode = BOOT
         self._boot_looks = max(1, round(self._board.boot_ms * RATE_HZ / 1000 / LOOK))
         self._down: frozenset[int] = frozenset()
+        self._unheard: frozenset[int] = frozenset()
         self._still_looks = 0
-        self._idle_looks = 0
+        self._manners.power_on()
         self._remains = 0.0
         self._level_now = 0.0
         self._start()
@@ -121,6 +127,12 @@ class Machine:
         wiring = self._wiring
         self._touched = wiring.touched
         self._signature = wiring.signature(self._sounding)
+
+    def set_pace(self, pace: float) -> None:
+        """Let the clock run at a share of its frequency, as its supply falls."""
+        self._pace = pace
+        self._nominal_hz = self._board.clock.nominal_hz() * pace
+        self._forget()
 
     def settle(self) -> None:
         """Put on every line the level that it rests at now."""
@@ -149,11 +161,35 @@ class Machine:
         """Whether the toy sounds."""
         raise NotImplementedError
 
+    @property
+    def busy(self) -> bool:
+        """Whether what a press began goes on, in its rests too."""
+        return self.speaking
+
+    def _forget(self) -> None:
+        """Forget what followed from states, for the clock has become another; forks remember."""
+        self._moments = {}
+
     def _start(self) -> None:
         raise NotImplementedError
 
     def _pressed(self, place: int) -> None:
         raise NotImplementedError
+
+    def _variant(self, place: int) -> int:
+        """Give the key whose sound a key brings now."""
+        raise NotImplementedError
+
+    def _speak(self) -> None:
+        """Begin what the toy says by itself."""
+        raise NotImplementedError
+
+    def _hush(self) -> None:
+        """Stop what plays."""
+        raise NotImplementedError
+
+    def _hold(self) -> None:
+        """Keep a key's sound going for as long as a person holds the key, who is gone."""
 
     def _sound(self, needed: float, settings: tuple) -> tuple[np.ndarray, np.ndarray] | None:
         """Give levels and lengths (samples) of steps that fill `needed` samples at least.
@@ -190,7 +226,7 @@ class Machine:
         wiring.state[self._osc] = OPEN
         level = self._level(self._osc)
         ohm = wiring.impedance_ohm(self._osc, self._osc)
-        hz = self._board.clock.hz(level, ohm, wiring.leads(self._osc))
+        hz = self._board.clock.hz(level, ohm, wiring.leads(self._osc)) * self._pace
         # while it runs, the node hangs between its thresholds whatever is joined to it
         wiring.state[self._osc] = BIAS if hz > 0 else OPEN
         return hz
@@ -199,7 +235,7 @@ class Machine:
         """Look at all inputs and make the sound up to the next look."""
         self._ahead_muted = self._high(self._mute)
         hz = self._hz()
-        if hz > self._nominal_hz * self._board.habits.crash_ratio:
+        if hz > self._crash_hz:
             self.mode = JAM
         self._still_looks = 0 if hz > 0 else self._still_looks + 1
         if self._still_looks > _LOST_LOOKS and self._board.habits.dynamic:
@@ -210,7 +246,8 @@ class Machine:
             self._run_logic()
             if self.mode == JAM:
                 return self._jammed(hz)
-            return self._noisy(self._moment(self._control()))
+            sound = self._moment(self._control())
+            return self._noisy(self._manners.sound(sound, LOOK, RATE_HZ))
         self._remains = 0.0
         return self._noisy(np.full(LOOK, self._level_now, np.float32))
 
@@ -242,7 +279,7 @@ class Machine:
         if self.mode == BOOT:
             self._boot_looks -= 1
             if self._boot_looks <= 0:
-                self.mode = ASLEEP if self._on else AWAKE
+                self._wake(ASLEEP if self._on else AWAKE)
             return
         if self._high(self._test):
             # a factory test that nothing but the loss of power ends
@@ -251,19 +288,47 @@ class Machine:
         down = self._scan()
         fresh = sorted(down - self._down)
         self._down = down
-        self._idle_looks = 0 if down else self._idle_looks + 1
+        self._unheard &= down
         if self.mode == ASLEEP:
-            if self._on.intersection(fresh):
-                self.mode = AWAKE
+            if self._on.intersection(fresh) or (fresh and not self._on):
+                self._unheard = frozenset() if self._on else down
+                self._wake(AWAKE)
             return
         for place in fresh:
             if place not in self._on:
-                self._pressed(place)
+                self._notice(place)
                 break
-        off_s = self._board.habits.auto_off_s
-        if off_s is not None and self._idle_looks * LOOK > off_s * RATE_HZ:
+        by_itself = self._manners.look(self.busy, bool(down))
+        if by_itself is Act.OFF:
             self.power_on()
             self.mode = ASLEEP
+        elif isinstance(by_itself, int):
+            self._begin(by_itself)
+            self._hold()
+
+    def _wake(self, mode: str) -> None:
+        self.mode = mode
+        if mode == AWAKE:
+            self._manners.comes_alive()
+
+    def _notice(self, place: int) -> None:
+        act = self._manners.pressed(place, self.busy)
+        if act is Act.BEGIN:
+            self._begin(place)
+            return
+        self._unheard |= {place}
+        if act in (Act.STOP, Act.WAIT):
+            self._looping = False
+        if act is Act.STOP:
+            self._hush()
+
+    def _begin(self, place: int) -> None:
+        if place == OWN:
+            self._speak()
+        else:
+            self._unheard -= {place}
+            self._pressed(self._variant(place))
+        self._manners.began(place)
 
     def _scan(self) -> frozenset[int]:
         """Drive each row low in turn and read the columns."""

@@ -11,6 +11,7 @@ import numpy as np
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import OPEN, Circuit, Drive
 from rig.bench.simulated.clock import RcClock
+from rig.bench.simulated.habits import Habits
 from rig.bench.simulated.supply import Power
 
 MIN_PADS, MAX_PADS = 8, 64
@@ -47,40 +48,6 @@ class Pad:
     note: str
     net: int
     rail: bool = False
-
-
-@dataclass(frozen=True)
-class Habits:
-    """What the chips of one board do where designs differ.
-
-    Parameters
-    ----------
-    crash_ratio : float
-        Clock over its nominal frequency at which the chips jam.
-    dynamic : bool
-        Whether the chips lose their state when the clock stands still.
-    jam_sounds : bool
-        Whether jammed chips go on sounding, or have stopped for good.
-    stall_sounds : bool
-        Whether the last sound goes on while a sequencer waits for its memory.
-    loop_latches : bool
-        Whether a loop asked for at the loop input goes on until a key is pressed.
-    auto_off_s : float or None
-        After so long without a key the toy turns itself off.
-    bounce_ms : float
-        For so long after a press or release a key's contact comes and goes.
-    hiss : float
-        Level of the noise that the toy makes at rest, RMS re full scale.
-    """
-
-    crash_ratio: float = 2.5
-    dynamic: bool = True
-    jam_sounds: bool = False
-    stall_sounds: bool = False
-    loop_latches: bool = False
-    auto_off_s: float | None = None
-    bounce_ms: float = 0.0
-    hiss: float = 0.0
 
 
 @dataclass(frozen=True)

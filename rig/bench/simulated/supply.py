@@ -15,6 +15,13 @@ FORGETS_BELOW_V = 0.5
 """Rail voltage below which chips lose their state."""
 
 IDLE_MA = 1.8
+
+SAGS_BY = 0.2
+"""Share of their voltage that cells lose at most, so that the toy still runs."""
+
+PITCH_SHARE = 0.3
+"""How much of a share of the voltage lost the RC clock loses (our choice, no source)."""
+
 _HYSTERESIS = 0.05
 _NEAR = 0.1
 _AVERAGE_S = 0.1
@@ -82,6 +89,10 @@ class Supply:
     power : Power
     load_ma : float
         What is drawn now.
+    sags_a_s : float
+        Share of their voltage that the cells lose in a second while they are on.
+    spent : float
+        What they have lost of it.
     """
 
     volts: float
@@ -89,17 +100,21 @@ class Supply:
     on: bool = False
     rail_v: float = 0.0
     load_ma: float = 0.0
+    sags_a_s: float = 0.0
+    spent: float = 0.0
 
     @property
     def aim_v(self) -> float:
         """Where the rail is going to."""
         if not self.on:
             return 0.0
-        return max(0.0, self.volts - self.load_ma / 1000 * self.power.source_ohm)
+        return max(0.0, self.volts * (1 - self.spent) - self.load_ma / 1000 * self.power.source_ohm)
 
     def advance(self, seconds: float) -> None:
         """Let the rail charge or bleed: v = aim + (v0 - aim) e^(-t/RC)."""
         ohm = self.power.source_ohm if self.on else BLEED_OHM
+        if self.on and self.sags_a_s:
+            self.spent = min(SAGS_BY, self.spent + self.sags_a_s * seconds)
         aim_v = self.aim_v
         self.rail_v = aim_v + (self.rail_v - aim_v) * math.exp(
             -seconds / (ohm * self.power.rail_farad)

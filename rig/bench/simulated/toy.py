@@ -7,11 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from rig.bench.simulated.beside import whine
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.contacts import Contacts
 from rig.bench.simulated.kinds import KINDS
 from rig.bench.simulated.parts import Board
 from rig.bench.simulated.sound import RATE_HZ, Amplifier
-from rig.bench.simulated.supply import IDLE_MA, Guard, Supply, speaker_ohm
+from rig.bench.simulated.supply import IDLE_MA, PITCH_SHARE, Guard, Supply, speaker_ohm
 from rig.bench.simulated.wiring import Wiring
 
 _CELL, _CELL_BUSY, _CELL_UNSTEADY = RATE_HZ // 10, RATE_HZ // 50, RATE_HZ // 200
@@ -47,11 +49,15 @@ class SimulatedToy:
         self._wiring = Wiring(board)
         self._chips = KINDS[board.kind].chips(board, self._wiring, seed)
         self._amplifier = Amplifier(board)
-        self._supply = Supply(board.volts, board.power)
+        self._supply = Supply(
+            board.volts, board.power, sags_a_s=board.habits.sag_percent_a_minute / 100 / 60
+        )
+        self._sagged = 0.0
+        self._turned_at = round(board.habits.turned_at_s * RATE_HZ)
+        self._gain = 1.0
         self._direct_ma = 1000 * board.volts / 2 / speaker_ohm(board.volts)
         self._cell = self._left = _CELL
-        self._bounces: tuple[tuple[int, frozenset[str]], ...] = ()
-        self._chance = seed & 0xFFFFFFFF
+        self._contacts = Contacts(board.habits, seed)
         self._driven = np.zeros(_CELL)
         self._swings = False
         self._powered = False
@@ -63,6 +69,7 @@ class SimulatedToy:
         other.__dict__.update(self.__dict__)
         other._wiring = self._wiring.fork()
         other._chips = self._chips.fork(other._wiring)
+        other._contacts = self._contacts.fork()
         other._amplifier = self._amplifier.fork()
         other._supply = replace(self._supply)
         other.guard = replace(self.guard) if self.guard else None
@@ -85,22 +92,17 @@ class SimulatedToy:
         for key in sorted(down):
             if key not in self.board.keys:
                 raise ValueError(f"{self.board.name} has no key {key!r}")
-        before = self._wiring.keys
-        self._wiring.press(down)
-        self._rewired()
-        self._bounces = self._bouncing(before, frozenset(down))
+        self._contacts.press(down, self.ran)
+        self._reach()
 
-    def _bouncing(
-        self, before: frozenset[str], after: frozenset[str]
-    ) -> tuple[tuple[int, frozenset[str]], ...]:
-        """Give when the contacts come and go until they rest, in samples that have passed."""
-        span = self.board.habits.bounce_ms * RATE_HZ / 1000
-        if before == after or span == 0:
-            return ()
-        self._chance, moments = self._chance * 1664525 + 1013904223 & 0xFFFFFFFF, []
-        for bits in range(0, 32, 8):
-            moments.append(self.ran + 1 + round((self._chance >> bits & 255) / 256 * span))
-        return tuple(zip(sorted(moments), (before, after) * 2, strict=True))
+    def notice_all(self) -> None:
+        """Miss no press from now on, for those who ask the toy how it really is."""
+        self._contacts.notice_all()
+
+    def _reach(self) -> None:
+        """Let the chips have the contacts as they are now."""
+        self._wiring.press(self._contacts.reached)
+        self._rewired()
 
     def supply(self, on: bool) -> None:
         """Switch the supply; off bleeds the rail."""
@@ -113,6 +115,11 @@ class SimulatedToy:
     def tripped(self) -> bool:
         """Whether a guard has opened everything and cut the supply."""
         return self.guard is not None and self.guard.tripped
+
+    @property
+    def sounding(self) -> bool:
+        """Whether what a press began goes on."""
+        return self._powered and self._chips.busy
 
     def rail_v(self) -> float:
         """Give the rail's voltage, volts."""
@@ -142,22 +149,28 @@ class SimulatedToy:
         parts = []
         while samples:
             count = min(samples, self._left)
-            if self._bounces:
-                count = min(count, self._bounces[0][0] - self.ran)
+            moves_at = self._contacts.next_at()
+            if moves_at is not None:
+                count = min(count, moves_at - self.ran)
+            if self.ran < self._turned_at:
+                count = min(count, self._turned_at - self.ran)
             parts.append(self._piece(count))
             samples -= count
             self.ran += count
             self._left -= count
-            while self._bounces and self._bounces[0][0] <= self.ran:
-                self._wiring.press(self._bounces[0][1])
-                self._rewired()
-                self._bounces = self._bounces[1:]
+            if moves_at is not None and moves_at <= self.ran:
+                self._contacts.move(self.ran)
+                self._reach()
+            if self.ran == self._turned_at:
+                self._gain = 10 ** (self.board.habits.turned_db / 20)
             if not self._left:
                 self._end_cell()
         return np.concatenate(parts) if parts else np.zeros(0, np.float32)
 
     def _piece(self, samples: int) -> np.ndarray:
         signal = self._chips.run(samples) if self._powered else None
+        if signal is not None and self._gain != 1.0:
+            signal = signal * np.float32(self._gain)
         if signal is None:
             sound = self._amplifier.sound(np.zeros(samples, np.float32), muted=True)
         else:
@@ -166,6 +179,10 @@ class SimulatedToy:
             at = self._cell - self._left
             self._driven[at : at + samples] = self._amplifier.driven
             self._swings = True
+        if self._sagged:
+            sound *= np.float32(1 - self._sagged)
+        if self._powered and self.board.habits.whine_hz is not None:
+            sound += whine(self.board.habits, self.ran, samples)
         return sound
 
     def _begin_cell(self) -> None:
@@ -185,15 +202,22 @@ class SimulatedToy:
         mean_ma, peak_ma = self._drawn_ma()
         self._supply.load_ma = mean_ma
         self._supply.advance(seconds)
+        self._sag()
         self._power()
         if self._supply.on and self.guard and self.guard.take(mean_ma, peak_ma, seconds):
             self._wiring.connect(())
-            self._wiring.press(())
-            self._bounces = ()
-            self._rewired()
+            self._contacts.let_go()
+            self._reach()
             self._supply.on = False
             self.tripped_at = self.ran
         self._begin_cell()
+
+    def _sag(self) -> None:
+        """Let clock and level follow the cells, in steps of 0.1 % so that little is solved anew."""
+        sagged = round(self._supply.spent, 3)
+        if sagged != self._sagged:
+            self._sagged = sagged
+            self._chips.set_pace(1 - PITCH_SHARE * sagged)
 
     def _drawn_ma(self) -> tuple[float, float]:
         if not self._powered:
@@ -201,6 +225,8 @@ class SimulatedToy:
         mean_ma = IDLE_MA
         if self._wiring.links:
             mean_ma += 1000 * self._wiring.draw_siemens() * self._supply.rail_v
+        if self.board.habits.motor_ma and self._chips.speaking:
+            mean_ma += self.board.habits.motor_ma
         peak_ma = mean_ma
         if self._swings:
             driven = self._driven[: self._cell]
@@ -221,10 +247,14 @@ class SimulatedToy:
             if self._forgot:
                 self._chips.power_on()
                 self._forgot = False
+                if self.board.habits.falls_back:
+                    self._gain = 1.0
             self._rewired()
         elif self._powered and not runs and self._supply.on:
             self.brown_outs += 1
             self._forgot = self._forgot or self.board.power.resets
+        if self._powered and not runs and self._contacts.lose_supply():
+            self._reach()
         self._powered = runs
 
     def _rewired(self) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rig.bench.simulated.circuit import BIAS, HIGH, LOW, OPEN
+from rig.bench.simulated.habits import IN_TURN
 from rig.bench.simulated.keyboard.board import (
     CHIP_HZ,
     COLUMNS,
@@ -57,6 +58,11 @@ class KeyboardChips(Machine):
         return self._env_level > _SILENT_BELOW and self._divider > 0
 
     @property
+    def busy(self) -> bool:
+        """Whether a note sounds, or a tune goes on."""
+        return self.speaking or self._tune_at is not None
+
+    @property
     def _env_level(self) -> float:
         return self._state[1]
 
@@ -68,6 +74,7 @@ class KeyboardChips(Machine):
         self._tune_at: int | None = None
         self._tune_left = 0
         self._looping = False
+        self._hold_looks = 0
         self._looks = 0
         self._settle()
 
@@ -106,6 +113,30 @@ class KeyboardChips(Machine):
         elif place < len(self._inside.semitones):
             self._note(place)
 
+    def _variant(self, place: int) -> int:
+        count = len(self._inside.semitones)
+        if place >= count:
+            return place
+        return (place + (self._manners.variant(place, IN_TURN) or 0)) % count
+
+    def _speak(self) -> None:
+        # the tune's second half, which every chip knows whether or not it has a key
+        self._pressed(TUNE_PLACE)
+        self._tune_at = len(self._inside.tune) // 2
+
+    def _hush(self) -> None:
+        self._tune_at = None
+        self._divider = 0.0
+        self._hold_looks = 0
+
+    def _hold(self) -> None:
+        if self._tune_at is None:
+            self._hold_looks = round(self._board.press_ms * RATE_HZ / 1000 / LOOK)
+
+    def _forget(self) -> None:
+        super()._forget()
+        self._cycles, self._levels = {}, {}
+
     def _play_tune(self, at: int) -> None:
         """Go on with the tune, whose next note is `at`.
 
@@ -130,7 +161,10 @@ class KeyboardChips(Machine):
         self._gate = not self._rest_now and self._tune_left > step_looks // 2
 
     def _control(self) -> tuple:
-        self._gate = bool(self._down - {TUNE_PLACE} - self._on)
+        self._gate = bool(self._down - {TUNE_PLACE} - self._on - self._unheard)
+        if self._hold_looks:
+            self._hold_looks -= 1
+            self._gate = True
         if self._tune_at is not None:
             self._play_tune(self._tune_at)
         self._looks += 1

@@ -22,7 +22,8 @@ import numpy as np
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import BIAS, LOW, OPEN, Circuit, Drive
 from rig.bench.simulated.clock import clock_of
-from rig.bench.simulated.parts import Board, Habits, Net, chosen_roles, matrix, place_pads
+from rig.bench.simulated.habits import Habits
+from rig.bench.simulated.parts import Board, Net, chosen_roles, matrix, place_pads
 from rig.bench.simulated.sampler.sounds import ADDRESS_BITS, SAMPLE_HZ, Sounds, make_sounds
 
 ROWS, COLUMNS = 2, 3

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from rig.bench.simulated.circuit import HIGH, LOW
+from rig.bench.simulated.habits import IN_TURN
 from rig.bench.simulated.machine import FOREVER, Machine
 from rig.bench.simulated.parts import Board
 from rig.bench.simulated.sampler.board import COLUMNS, CYCLES_PER_SAMPLE, ROWS, Inside
@@ -135,6 +136,23 @@ class SamplerChips(Machine):
             self._begun_at = starts[place]
             _, data, code, _, memory = self._state
             self._state = self._begun_at, data, code, True, memory
+
+    def _variant(self, place: int) -> int:
+        count = len(self._inside.sounds.starts)
+        if place >= count:
+            return place
+        return (place + (self._manners.variant(place, min(IN_TURN, count)) or 0)) % count
+
+    def _speak(self) -> None:
+        self._pressed(len(self._inside.sounds.starts) - 1)
+
+    def _hush(self) -> None:
+        address, data, *_ = self._state
+        self._state = address, data, self._middle, False, 0.0
+
+    def _forget(self) -> None:
+        super()._forget()
+        self._levels = {}
 
     def _control(self) -> tuple:
         over = not self._high(self._loop)

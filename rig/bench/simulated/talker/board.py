@@ -22,7 +22,8 @@ import numpy as np
 from rig.bench.simulated import names
 from rig.bench.simulated.circuit import BIAS, HIGH, LOW, OPEN, Circuit, Drive
 from rig.bench.simulated.clock import clock_of
-from rig.bench.simulated.parts import Board, Habits, Net, matrix, place_pads
+from rig.bench.simulated.habits import Habits
+from rig.bench.simulated.parts import Board, Net, matrix, place_pads
 from rig.bench.simulated.talker import memory
 
 ROWS, COLUMNS = 2, 3

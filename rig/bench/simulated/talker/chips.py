@@ -8,7 +8,7 @@ from rig.bench.simulated.circuit import BIAS, OPEN
 from rig.bench.simulated.parts import Board
 from rig.bench.simulated.sound import AMP_BIAS, RATE_HZ, rest_share
 from rig.bench.simulated.talker.sequencer import Sequencer
-from rig.bench.simulated.talker.voice import FRAME_SAMPLES, Voice
+from rig.bench.simulated.talker.voice import CHIP_RATE_HZ, FRAME_SAMPLES, Voice
 from rig.bench.simulated.wiring import Wiring
 
 _ONE = 1 << 32
@@ -48,6 +48,7 @@ class TalkerChips:
         self._last = 0.0
         self._stopped = 0
         self._step = -1
+        self._pace = 1.0
         self.rewired()
 
     def fork(self, wiring: Wiring) -> TalkerChips:
@@ -63,6 +64,16 @@ class TalkerChips:
     def speaking(self) -> bool:
         """Whether a phrase is being said."""
         return self._sequencer.speaking
+
+    @property
+    def busy(self) -> bool:
+        """Whether a phrase is being said."""
+        return self._sequencer.speaking
+
+    def set_pace(self, pace: float) -> None:
+        """Let the clock run at a share of its frequency, as its supply falls."""
+        self._pace = pace
+        self._set_clock()
 
     def power_on(self) -> None:
         """Start as after the supply has been away."""
@@ -115,6 +126,7 @@ class TalkerChips:
             aim = wiring.level(self._osc)
             r_ohm = wiring.impedance_ohm(self._osc, self._osc)
             hz = clock.hz(aim, r_ohm, wiring.leads(self._osc))
+        hz *= self._pace
         # while it runs, the node hangs between its thresholds whatever is joined to it
         wiring.state[self._osc] = BIAS if hz > 0 else OPEN
         if hz > clock.nominal_hz() * self._board.habits.crash_ratio:
@@ -160,7 +172,8 @@ class TalkerChips:
 
     def _tick(self) -> None:
         frame = self._sequencer.tick()
-        self._samples = self._voice.frame(frame, self._sequencer.transpose)
+        voice = self._voice.frame(frame, self._sequencer.transpose)
+        self._samples = self._sequencer.manners.sound(voice, FRAME_SAMPLES, CHIP_RATE_HZ)
         touched = self._wiring.touched
         if self._osc in touched or self._half in touched:
             self._set_clock()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rig.bench.simulated.circuit import LOW, OPEN
+from rig.bench.simulated.manners import OWN, Act, Manners
 from rig.bench.simulated.parts import Board, key_places
 from rig.bench.simulated.talker import memory
 from rig.bench.simulated.talker.board import COLUMNS, ROWS
@@ -38,6 +39,7 @@ class Sequencer:
         self._columns = [roles[f"col{i}"] for i in range(COLUMNS)]
         self._order = key_places(board, ROWS, COLUMNS)
         self._counter = counter & 0xFFFFFFFF
+        self.manners = Manners(board, self._order)
         self.power_on()
 
     def fork(self, wiring: Wiring) -> Sequencer:
@@ -46,6 +48,7 @@ class Sequencer:
         other.__dict__.update(self.__dict__)
         other._wiring = wiring
         other.bus = self.bus.fork(wiring)
+        other.manners = self.manners.fork()
         other._bytes = list(self._bytes)
         return other
 
@@ -62,6 +65,7 @@ class Sequencer:
         self._pending: tuple[str, int] = ("script", 0)
         self._bytes: list[int] = []
         self.stalled = False
+        self.manners.power_on()
         self.bus.reset()
 
     def jam(self) -> None:
@@ -86,20 +90,51 @@ class Sequencer:
         if self.mode == BOOT:
             self._boot_ticks -= 1
             if self._boot_ticks <= 0:
-                self.mode = ASLEEP if self._board.on else IDLE
+                self._wake(ASLEEP if self._board.on else IDLE)
             return None
         if self.stalled:
             # a sequencer that waits for the bus does nothing else
             return self._talk()
         fresh = self._scan()
         if fresh is not None:
-            if fresh in self._board.on:
-                self.mode = IDLE if self.mode == ASLEEP else self.mode
-            elif self.mode != ASLEEP:
-                self._begin(fresh)
+            self._notice(fresh)
+        if self.mode != ASLEEP:
+            self._go_on(self.manners.look(self.speaking, bool(self._pressed)))
         if self.mode == TALK:
             return self._talk()
         return None
+
+    def _wake(self, mode: str) -> None:
+        self.mode = mode
+        if mode == IDLE:
+            self.manners.comes_alive()
+
+    def _notice(self, key: str) -> None:
+        on = self._board.on
+        if self.mode == ASLEEP:
+            if key in on or not on:
+                self._wake(IDLE)
+            return
+        if key in on:
+            return
+        place = self._order.index(key)
+        act = self.manners.pressed(place, self.speaking)
+        if act is Act.BEGIN:
+            self._begin(place)
+            return
+        if act in (Act.STOP, Act.WAIT):
+            self._looping = False
+        if act is Act.STOP:
+            self.mode = IDLE
+            self.frame = None
+
+    def _go_on(self, by_itself: int | Act | None) -> None:
+        """Do what comes without a press: what was to come, or the end."""
+        if by_itself is Act.OFF:
+            self.power_on()
+            self.mode = ASLEEP
+        elif isinstance(by_itself, int):
+            self._begin(by_itself)
 
     def _scan(self) -> str | None:
         touched = self._wiring.touched
@@ -122,11 +157,14 @@ class Sequencer:
         self._pressed = frozenset(found)
         return fresh[0] if fresh else None
 
-    def _begin(self, key: str) -> None:
-        number = self._order.index(key)
-        self._counter = (self._counter * 1664525 + 1013904223) & 0xFFFFFFFF
-        count = self._board.inside.phrase_counts[number]
-        phrase = (self._counter >> 16) % count
+    def _begin(self, place: int) -> None:
+        counts = self._board.inside.phrase_counts
+        number = len(counts) - 1 if place == OWN else place
+        phrase = 0 if place == OWN else self.manners.variant(place, counts[number])
+        if phrase is None:
+            self._counter = (self._counter * 1664525 + 1013904223) & 0xFFFFFFFF
+            phrase = (self._counter >> 16) % counts[number]
+        self.manners.began(place)
         self._start = memory.PHRASE_TABLE + 2 * (memory.PHRASES_PER_KEY * number + phrase)
         self._looping = False
         self._restart()
