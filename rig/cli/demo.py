@@ -12,6 +12,7 @@ from rig.choose import finds
 from rig.cli.console import console, print_commands
 from rig.cli.player import cannot_play
 from rig.cli.progress import SweepView
+from rig.cli.project import HABITS_HELP
 from rig.cli.sweep import run_sweep
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
@@ -33,6 +34,7 @@ def demo(
     seed: int | None = typer.Option(None, "--seed", min=0, help="Another invented toy."),
     pads: int | None = typer.Option(None, "--pads", min=8, max=64, help="How many pads."),
     kind: str | None = typer.Option(None, "--kind", help=f"What it is: {', '.join(KINDS)}."),
+    habits: str | None = typer.Option(None, "--habits", help=HABITS_HELP),
 ) -> None:
     """Sweep an invented toy on the simulated bench and show what it found.
 
@@ -44,11 +46,11 @@ def demo(
     out = console()
     if folder.exists() and any(folder.iterdir()):
         loaded = load_project(folder)
-        _check_same(folder, loaded, seed=seed, pads=pads, kind=kind)
+        _check_same(folder, loaded, seed=seed, pads=pads, kind=kind, habits=habits)
     else:
         loaded = new_simulated_project(
             folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads,
-            kind or DEMO_KIND,
+            kind or DEMO_KIND, habits=habits,
         )
     toy = loaded.toy
     count = len(toy.pads)

@@ -34,6 +34,8 @@ from rig.project.places import load_places
 from rig.sweep.workload import touch_s, workload
 from rig.words import duration, ohms
 
+HABITS_HELP = "`real`: as late, deaf and talkative as toys are; or one habit by its name."
+
 LABEL = 9
 """Columns of a line's label in the report of `check`."""
 
@@ -62,6 +64,7 @@ def new(
     board: Annotated[
         Path | None, typer.Option(help="A board file; it says what the invented toy is.")
     ] = None,
+    habits: Annotated[str | None, typer.Option(help=HABITS_HELP)] = None,
     by_hand: Annotated[
         bool, typer.Option("--by-hand", help="You bridge the pads: no rig, only a microphone.")
     ] = False,
@@ -73,7 +76,7 @@ def new(
     out = console()
     if by_hand and simulated:
         raise ConfigError("--by-hand and --simulated are two benches: give one of them")
-    about_the_toy = {"--board": board, "--kind": kind, "--seed": seed}
+    about_the_toy = {"--board": board, "--kind": kind, "--seed": seed, "--habits": habits}
     given = [option for option, value in about_the_toy.items() if value is not None]
     if given and not simulated:
         raise ConfigError(
@@ -90,6 +93,7 @@ def new(
             DEMO_PADS if pads is None else pads,
             DEMO_KIND if kind is None else kind,
             board,
+            habits,
         )
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")
@@ -227,7 +231,11 @@ def _bench(project: Project) -> str:
         return f"by hand, sound from {rig.sound.device if rig.sound else 'none'}"
     leads = f"leads of {ohms(rig.lead_ohm)}, {rig.switch} switches"
     if rig.bench == "simulated" and rig.simulated:
-        return f"simulated {rig.simulated.kind}, seed {rig.simulated.seed}, {rig.simulated.pads} pads; {leads}"
+        habits = f", habits: {rig.simulated.habits}" if rig.simulated.habits else ""
+        return (
+            f"simulated {rig.simulated.kind}, seed {rig.simulated.seed}, {rig.simulated.pads} pads"
+            f"{habits}; {leads}"
+        )
     port = rig.controller.port if rig.controller else "no port"
     device = rig.sound.device if rig.sound else "none"
     return f"hardware on {port}, sound from {device}; {leads}"

@@ -149,7 +149,8 @@ class Simulated(_Model):
     """Which invented board the simulated bench makes, and the room it stands in.
 
     `board` names a board file in the project folder, without it `seed` makes the board;
-    `kind` and `pads` say what is in it.
+    `kind` and `pads` say what is in it. `habits: real` gives it habits at random, as toys have
+    them, or one of `rig.bench.simulated.habit_sets` by its name.
     """
 
     kind: Literal["talker", "keyboard", "sampler"] = "talker"
@@ -158,6 +159,7 @@ class Simulated(_Model):
     pads: int = Field(ge=2, le=MAX_PADS)
     room_db: float = Field(default=40.0, ge=0, le=120)
     room: Room = Room()
+    habits: Line | None = None
 
 
 class Timings(_Model):

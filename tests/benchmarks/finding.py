@@ -38,10 +38,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from seeds import add_seeds, taking_turns
 
 from rig.bench.base import Timeline, Touch
+from rig.bench.simulated.asking import is_frozen
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.difference import LIMIT_DB
 from rig.bench.simulated.folder import new_simulated_project
-from rig.bench.simulated.truth import SHARE, Truth, facts, is_frozen
+from rig.bench.simulated.truth import SHARE, Truth, facts
 from rig.errors import RigError
 from rig.listen.statistics import wilson_interval
 from rig.log import Record, SweepLog

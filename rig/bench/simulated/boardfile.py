@@ -6,7 +6,7 @@
     seed: 3                      # what the chips' memory holds
     bits: 6                      # of a sampler's codes, 4 to 8
     boot_ms: 200                 # from cells in to ready
-    habits: {crash_ratio: 2.4}   # where designs differ, see `parts.Habits`
+    habits: {crash_ratio: 2.4, answer_ms: [40, 240]}   # where designs differ, see `habits.Habits`
     supply: {source_ohm: 9, direct: true}   # cells and speaker, see `supply.Power`
     lead_farad: 4e-12            # what a lead adds at osc while it is closed onto a bus
     pins:                        # only pins that differ from the usual
@@ -38,15 +38,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Literal, NoReturn
+from typing import Annotated, Any, Literal, NoReturn
 
 import numpy as np
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from rig.bench.simulated.circuit import Circuit, Drive
 from rig.bench.simulated.clock import RcClock
+from rig.bench.simulated.habits import Habits, Phrases, WhileSounding
 from rig.bench.simulated.kinds import KINDS, Kind
-from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Habits, Net, Pad
+from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Net, Pad
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Power
 from rig.bench.simulated.toy import SimulatedToy, switch_on
@@ -92,6 +93,10 @@ class _Key(_Model):
     ohm: Ohm = KEY_CONTACT_OHM
 
 
+def _twice(value: Any) -> Any:
+    return [value, value] if type(value) in (int, float) else value
+
+
 class _Habits(_Model):
     crash_ratio: float = Field(default=2.5, gt=1)
     dynamic: bool = True
@@ -101,6 +106,29 @@ class _Habits(_Model):
     auto_off_s: float | None = Field(default=None, ge=1)
     bounce_ms: float = Field(default=0.0, ge=0, le=100)
     hiss: float = Field(default=0.0, ge=0, le=0.1)
+    answer_ms: Annotated[
+        list[Annotated[float, Field(ge=0, le=1000)]], BeforeValidator(_twice)
+    ] = Field(default=[0.0, 0.0], min_length=2, max_length=2)
+    misses: float = Field(default=0.0, ge=0, le=0.3)
+    phrases: Phrases = "random"
+    while_sounding: WhileSounding = "anew"
+    sleep_s: float | None = Field(default=None, ge=1, le=3600)
+    greets: bool = False
+    nag_s: float | None = Field(default=None, ge=1, le=3600)
+    goodbye: bool = False
+    thump_db: float | None = Field(default=None, ge=-40, le=18)
+    hiss_before_ms: float = Field(default=0.0, ge=0, le=300)
+    hiss_before_db: float = Field(default=-20.0, ge=-60, le=0)
+    whine_hz: float | None = Field(default=None, ge=2000, le=12_000)
+    whine_db: float = Field(default=-30.0, ge=-60, le=0)
+    hum_s: float = Field(default=0.0, ge=0, le=60)
+    hum_db: float = Field(default=-20.0, ge=-60, le=0)
+    sag_percent_a_minute: float = Field(default=0.0, ge=0, le=20)
+    turned_db: float = Field(default=0.0, ge=-20, le=20)
+    turned_at_s: float = Field(default=0.0, ge=0, le=36_000)
+    falls_back: bool = False
+    motor_ma: float = Field(default=0.0, ge=0, le=1000)
+    cycles: Literal["", "volume"] = ""
 
 
 class _Supply(_Model):
@@ -199,7 +227,7 @@ class _Reader:
             contacts=contacts,
             inside=inside,
             clock=clock,
-            habits=Habits(**written.habits.model_dump()),
+            habits=self._habits(),
             amplifier_gain=written.amplifier_gain,
             power=Power(**written.supply.model_dump()),
             press_ms=press_ms,
@@ -208,6 +236,20 @@ class _Reader:
         )  # fmt: skip
         self._check_keys(board)
         return board
+
+    def _habits(self) -> Habits:
+        written = self._written.habits
+        least_ms, most_ms = written.answer_ms
+        if least_ms > most_ms:
+            self._wrong(
+                ("habits", "answer_ms"), f"answer_ms goes from the least to the most: [{most_ms:g}, "
+                f"{least_ms:g}]"
+            )  # fmt: skip
+        if written.goodbye and written.auto_off_s is None:
+            self._wrong(("habits", "goodbye"), "a goodbye needs auto_off_s: after so long it comes")
+        if written.cycles and len(set(self._written.keys) - set(self._written.on)) < 2:
+            self._wrong(("habits", "cycles"), "the only key can't change the volume: it has to play")
+        return Habits(**written.model_dump() | {"answer_ms": (least_ms, most_ms)})
 
     def _wrong(self, path: tuple, message: str) -> NoReturn:
         raise ConfigError(f"{self._document.where(path)}: {message}")
@@ -296,7 +338,7 @@ class _Reader:
 
     def _check_keys(self, board: Board) -> None:
         """Refuse a toy whose first key makes no sound: a sweep presses that one."""
-        rest = SimulatedToy(board, board.seed)
+        rest = SimulatedToy(replace(board, habits=board.habits.plain), board.seed)
         switch_on(rest)
         before = _rms(rest.run(RATE_HZ // 10))
         for key in board.keys:

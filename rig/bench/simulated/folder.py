@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 
 from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, load_board, make_board
+from rig.bench.simulated.habit_sets import HABITS, REAL, with_habits
 from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
 from rig.project.electrical import FRESH_CELL
@@ -60,7 +61,7 @@ simulated:
 {board}  seed: {seed}
   pads: {pads}
   room_db: 40
-"""
+{habits}"""
 
 
 BOARD_FILE = "circuit.yaml"
@@ -73,19 +74,25 @@ def new_simulated_project(
     pads: int = DEMO_PADS,
     kind: str = DEMO_KIND,
     board: Path | None = None,
+    habits: str | None = None,
 ) -> Project:
     """Write the project folder of an invented toy: toy.yaml, rig.yaml, board.yaml, board.svg.
 
     The same seed, pads and kind give the same files byte for byte. A folder that holds exactly
     these files already is taken as it is. With `board`, a board file is copied into the
-    folder and says what the toy is.
+    folder and says what the toy is. With `habits` it has those of this name as well.
 
     Raises
     ------
     ConfigError
         The folder holds another project, can't be written, or a number is out of range.
     """
-    files = simulated_files(seed, pads, kind) if board is None else board_files(board)
+    if habits is not None:
+        _check_habits(habits, "--habits")
+    if board is None:
+        files = simulated_files(seed, pads, kind, habits)
+    else:
+        files = board_files(board, habits)
     for name, text in files.items():
         file = Path(folder) / name
         ours = name in ("toy.yaml", "rig.yaml", BOARD_FILE)
@@ -105,7 +112,9 @@ def simulated_setup(seed: int, pads: int, kind: str = DEMO_KIND) -> tuple[Toy, R
     return project.toy, project.rig
 
 
-def simulated_files(seed: int, pads: int, kind: str = DEMO_KIND) -> dict[str, str]:
+def simulated_files(
+    seed: int, pads: int, kind: str = DEMO_KIND, habits: str | None = None
+) -> dict[str, str]:
     """Give the texts of a simulated project's files, by name.
 
     Raises
@@ -119,10 +128,10 @@ def simulated_files(seed: int, pads: int, kind: str = DEMO_KIND) -> dict[str, st
         )
     if not 0 <= seed < 2**31:
         raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
-    return _files(make_board(seed, pads, kind), f"seed {seed}", "")
+    return _files(make_board(seed, pads, kind), f"seed {seed}", "", habits)
 
 
-def board_files(file: Path) -> dict[str, str]:
+def board_files(file: Path, habits: str | None = None) -> dict[str, str]:
     """Give the texts of the project files of a board file, by name.
 
     Raises
@@ -130,11 +139,11 @@ def board_files(file: Path) -> dict[str, str]:
     ConfigError
         The board file can't be used.
     """
-    files = _files(load_board(file), "from a board file", f"  board: {BOARD_FILE}\n")
+    files = _files(load_board(file), "from a board file", f"  board: {BOARD_FILE}\n", habits)
     return {**files, BOARD_FILE: Path(file).read_text("utf-8")}
 
 
-def _files(board: Board, source: str, extra: str) -> dict[str, str]:
+def _files(board: Board, source: str, extra: str, habits: str | None) -> dict[str, str]:
     names = [pad.letter for pad in board.pads]
     # The picture's contacts are plus, then minus.
     ground = board.roles["gnd"]
@@ -162,6 +171,7 @@ def _files(board: Board, source: str, extra: str) -> dict[str, str]:
         lead=lead_for(board.volts), kind=board.kind, seed=board.seed, pads=len(board.pads),
         board=extra,
         series=", ".join(map(str, SIMULATED_SERIES_OHM)),
+        habits="" if habits is None else f"  habits: {written(habits)}\n",
     )  # fmt: skip
     heading = f"Places of the pads on the drawn board of {board.name}, written by padsweep."
     return {
@@ -177,11 +187,29 @@ def simulated_part(project: Project) -> Simulated:
 
 
 def project_board(project: Project) -> Board:
-    """Give the board of a simulated project."""
+    """Give the board of a simulated project.
+
+    Raises
+    ------
+    ConfigError
+        Its board file can't be used, or there are no habits of that name.
+    """
     simulated = simulated_part(project)
     if simulated.board is not None:
-        return load_board(project.folder / simulated.board)
-    return make_board(simulated.seed, simulated.pads, simulated.kind)
+        board = load_board(project.folder / simulated.board)
+    else:
+        board = make_board(simulated.seed, simulated.pads, simulated.kind)
+    if simulated.habits is None:
+        return board
+    if simulated.habits not in (REAL, *HABITS):
+        where = read_yaml(project.folder / "rig.yaml").where(("simulated", "habits"))
+        _check_habits(simulated.habits, where)
+    return with_habits(board, simulated.habits)
+
+
+def _check_habits(name: str, where: str) -> None:
+    if name not in (REAL, *HABITS):
+        raise ConfigError(f"{where}: no habits {name!r}: {nearest(name, (REAL, *HABITS))}")
 
 
 def unlike_board(project: Project) -> list[str]:

@@ -13,7 +13,12 @@ two windows or more in a row do. A pair is listed when at least half of the stat
 one series value; `sometimes` lists those that fewer show, whose finding is a matter of luck.
 
 **The limit of frozen**: after the touch and the longest phrase the key is pressed again,
-and the toy gives, sample for sample, the sound it would have given without the press.
+and the toy gives, sample for sample, the sound it would have given without the press. A toy
+with habits is asked several times, each time from quiet where it comes to that, and misses none
+of these presses (`asking.py`).
+
+**The closing** comes `lead_in_ms` after the press where a toy answers at once. One with habits is
+pressed from quiet until it notices, and its pads close `lead_in_ms` after it begins to sound.
 
 **Trips**: the guard of the supply current cuts everything, or the rail falls so low that
 the chips stand still or start anew.
@@ -38,6 +43,13 @@ from pathlib import Path
 
 import numpy as np
 
+from rig.bench.simulated.asking import (
+    ANSWER_S,
+    answers,
+    begin_sounding,
+    press_or_not,
+    wait_for_quiet,
+)
 from rig.bench.simulated.board import KINDS, Board
 from rig.bench.simulated.circuit import Drive, Link
 from rig.bench.simulated.difference import (
@@ -58,7 +70,6 @@ from rig.project import Project, path_ohm, touchable
 
 STATES = 4
 SHARE = 0.5
-_ANSWER_S = 0.5
 _QUIET_RMS = 1e-3
 _PER_MS = RATE_HZ // 1000
 
@@ -91,9 +102,11 @@ class Shown:
 
 @dataclass(frozen=True)
 class _State:
-    """A toy at the closing of a touch, and what it gives untouched: sound, its levels, quiet after it."""
+    """A toy at the closing of a touch, for how long its key is held on, ms, and what it gives
+    untouched: sound, its levels, quiet after it."""
 
     toy: SimulatedToy
+    held_ms: int
     reference: np.ndarray
     levels: np.ndarray
     rest_rms: float
@@ -124,35 +137,47 @@ class Truth:
     def _make_states(self, key: str) -> list[_State]:
         rig = self._project.rig
         toy = SimulatedToy(self.board, simulated_part(self._project).seed, Guard.of(rig.guard))
+        toy.notice_all()
         switch_on(toy)
         found = []
         for _ in range(self._count):
-            self._press(toy, key)
+            held_ms = self._press(toy, key)
             start = toy.fork()
-            reference = self._touch(toy, key, [])
+            reference = self._touch(toy, held_ms, [])
             rest = toy.fork()
             rest.run(round(self.board.longest_phrase_s * RATE_HZ))
-            rest_rms = _rms(rest.run(round(_ANSWER_S * RATE_HZ)))
-            found.append(_State(start, reference, band_levels_db(reference), rest_rms))
+            rest_rms = _rms(rest.run(round(ANSWER_S * RATE_HZ)))
+            found.append(_State(start, held_ms, reference, band_levels_db(reference), rest_rms))
             toy.run(round((self.board.longest_phrase_s + 0.137) * RATE_HZ))
         return found
 
-    def _press(self, toy: SimulatedToy, key: str) -> None:
-        """Begin a touch on the toy, up to its closing."""
+    def _press(self, toy: SimulatedToy, key: str) -> int:
+        """Begin a touch on the toy, up to its closing; gives how long the key is held on, ms."""
         t = self._timings
         press_ms = self._project.toy.keys[key].press_ms
         toy.run(t.before_ms * _PER_MS)
+        if not self.board.habits.is_plain:
+            wait_for_quiet(toy, self.board.longest_phrase_s)
+            past_ms = begin_sounding(toy, key, press_ms, self.board.longest_phrase_s)
+            if 0 <= press_ms - past_ms < t.lead_in_ms:
+                toy.run((press_ms - past_ms) * _PER_MS)
+                toy.keys(set())
+                toy.run((t.lead_in_ms - press_ms + past_ms) * _PER_MS)
+            else:
+                toy.run(t.lead_in_ms * _PER_MS)
+            return max(0, press_ms - past_ms - t.lead_in_ms)
         toy.keys({key})
         toy.run(min(press_ms, t.lead_in_ms) * _PER_MS)
         if press_ms <= t.lead_in_ms:
             toy.keys(set())
             toy.run((t.lead_in_ms - press_ms) * _PER_MS)
+        return max(0, press_ms - t.lead_in_ms)
 
-    def _touch(self, toy: SimulatedToy, key: str, links: list[Link]) -> np.ndarray:
+    def _touch(self, toy: SimulatedToy, held_ms: int, links: list[Link]) -> np.ndarray:
         """Close, open and wait out the tail; gives the sound from the closing on."""
         t = self._timings
         end_ms = t.dwell_ms + t.tail_ms
-        release_ms = min(self._project.toy.keys[key].press_ms - t.lead_in_ms, end_ms)
+        release_ms = min(held_ms, end_ms)
         steps = [(t.dwell_ms, lambda: toy.connect([])), (end_ms, lambda: None)]
         if release_ms > 0:
             steps.append((release_ms, lambda: toy.keys(set())))
@@ -169,9 +194,14 @@ class Truth:
         toy.run(round(self.board.longest_phrase_s * RATE_HZ))
         if toy.tripped:
             return "guarded"
-        pressed, still = _press_or_not(toy, key)
-        if np.array_equal(pressed, still):
-            return "freeze"
+        if not self.board.habits.is_plain:
+            if not answers(toy, key, self.board.longest_phrase_s):
+                return "freeze"
+            still = toy.run(round(ANSWER_S * RATE_HZ))
+        else:
+            pressed, still = press_or_not(toy, key)
+            if np.array_equal(pressed, still):
+                return "freeze"
         return "runs on" if _rms(still) > 2 * rest_rms + _QUIET_RMS else "answers"
 
     def shown(self, pad_1: str, pad_2: str) -> Iterator[Shown]:
@@ -196,7 +226,7 @@ class Truth:
                 for state in self._states[key]:
                     toy = state.toy.fork()
                     toy.brown_outs = 0
-                    sound = self._touch(toy, key, [link])
+                    sound = self._touch(toy, state.held_ms, [link])
                     if np.array_equal(sound, state.reference):
                         worst_db.append(0.0)
                         continue
@@ -235,7 +265,7 @@ class Truth:
         link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
         return [
             np.maximum(
-                band_levels_db(self._touch(state.toy.fork(), key, [link])),
+                band_levels_db(self._touch(state.toy.fork(), state.held_ms, [link])),
                 np.max(state.levels) - RANGE_DB,
             )
             for key in self._keys
@@ -252,7 +282,7 @@ class Truth:
         for key in self._keys:
             for state in self._states[key]:
                 toy = state.toy.fork()
-                if not np.array_equal(self._touch(toy, key, [link]), state.reference):
+                if not np.array_equal(self._touch(toy, state.held_ms, [link]), state.reference):
                     return False
                 if toy.tripped:
                     return False
@@ -293,26 +323,6 @@ class Truth:
                 known[ends] = list(self.shown(pad_1, pad_2))
             found[pad_1, pad_2] = known[ends]
         return found
-
-
-def _press_or_not(toy: SimulatedToy, key: str) -> tuple[np.ndarray, np.ndarray]:
-    """Give what a toy sounds like from a press on, and what without it."""
-    other = toy.fork()
-    other.keys({key})
-    samples = round(_ANSWER_S * RATE_HZ)
-    return other.run(samples), toy.run(samples)
-
-
-def is_frozen(toy: SimulatedToy, key: str, longest_phrase_s: float) -> bool:
-    """Say whether a toy as it is now is frozen; what is asked are copies of it.
-
-    It answers neither a press at once (some jam only if nothing is pressed) nor one later.
-    """
-    at_once, later = toy.fork(), toy.fork()
-    later.run(round(longest_phrase_s * RATE_HZ))
-    return not later.tripped and all(
-        np.array_equal(*_press_or_not(one, key)) for one in (at_once, later)
-    )
 
 
 def _rms(sound: np.ndarray) -> float:
