@@ -52,6 +52,19 @@ def test_a_board_file_makes_a_project_that_stands_by_itself(tmp_path, file):
     assert [pad.kind for pad in project.toy.pads.values()].count("rail") == 3
 
 
+def test_a_project_has_the_habits_that_were_asked_for(tmp_path):
+    for number, habits in enumerate(("real", "late 300", "play/stop")):
+        folder = tmp_path / str(number)
+        made = padsweep("new", folder, "--simulated", "--pads", 8, "--habits", habits)
+        assert made.exit_code == 0, made.output
+        assert load_project(folder).rig.simulated.habits == habits
+        assert f"8 pads, habits: {habits};" in padsweep("check", "--project", folder).output
+    with pytest.raises(ConfigError, match="holds a demo with habits play/stop, not real"):
+        padsweep("demo", "--habits", "real", "--folder", tmp_path / "2")
+    with pytest.raises(ConfigError, match="give --simulated as well"):
+        padsweep("new", tmp_path / "a", "--habits", "real")
+
+
 def test_what_cannot_be_made_is_said(tmp_path):
     board = BOARDS / "talker.yaml"
     with pytest.raises(ConfigError, match="give --simulated as well"):

@@ -16,7 +16,8 @@ ANSWER_S = 0.5
 ASKED = 3
 """So often a toy with habits is pressed: the first press may wake or stop it."""
 
-_STEP = RATE_HZ // 1000
+_STEP, _LOOK = RATE_HZ // 1000, RATE_HZ // 50
+_QUIET_LOOKS = 5
 _PHRASES = 4
 """For so many of its longest phrases a toy is waited for that sounds."""
 
@@ -31,10 +32,12 @@ def press_or_not(toy: SimulatedToy, key: str) -> tuple[np.ndarray, np.ndarray]:
 
 def wait_for_quiet(toy: SimulatedToy, longest_phrase_s: float) -> None:
     """Let a toy end what it says, for a few of its longest phrases at most."""
-    left = round(_PHRASES * longest_phrase_s * RATE_HZ)
-    while toy.sounding and left > 0:
-        toy.run(RATE_HZ // 50)
-        left -= RATE_HZ // 50
+    left, quiet = round(_PHRASES * longest_phrase_s * RATE_HZ), 0
+    # between two phrases that were asked for it is quiet for a moment
+    while quiet < _QUIET_LOOKS and left > 0:
+        quiet = 0 if toy.sounding else quiet + 1
+        toy.run(_LOOK)
+        left -= _LOOK
 
 
 def begin_sounding(
@@ -76,24 +79,23 @@ def answers(toy: SimulatedToy, key: str, longest_phrase_s: float) -> bool:
     pressed, still = toy.fork(), toy.fork()
     pressed.notice_all()
     still.notice_all()
-    span_s = ANSWER_S + toy.board.habits.latest_answer_s
+    span = round((ANSWER_S + toy.board.habits.latest_answer_s) * RATE_HZ)
     for _ in range(ASKED):
         waited = round(_PHRASES * longest_phrase_s * RATE_HZ)
         while pressed.sounding and waited > 0:
-            waited -= RATE_HZ // 50
-            if not _alike(pressed, still, 0.02):
+            waited -= _LOOK
+            if not _alike(pressed, still, _LOOK):
                 return True
         pressed.keys({key})
-        if not _alike(pressed, still, ANSWER_S):
+        if not _alike(pressed, still, round(ANSWER_S * RATE_HZ)):
             return True
         pressed.keys(set())
-        if not _alike(pressed, still, span_s):
+        if not _alike(pressed, still, span):
             return True
     return False
 
 
-def _alike(one: SimulatedToy, other: SimulatedToy, seconds: float) -> bool:
-    samples = round(seconds * RATE_HZ)
+def _alike(one: SimulatedToy, other: SimulatedToy, samples: int) -> bool:
     return np.array_equal(one.run(samples), other.run(samples))
 
 

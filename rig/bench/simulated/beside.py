@@ -17,8 +17,11 @@ _HUM_HZ = 400.0
 _HUM_RMS = math.sqrt(0.5 - (2 / math.pi) ** 2)
 """Of a rectified sine of amplitude 1, without its mean."""
 
-_SPEAKER_LOSS = 0.75
+_SPEAKER_LOSS = 0.7
 """What speaker and amplifier leave of what is in their band, by amplitude."""
+
+_NOISE_HZ = 8000.0
+"""Values of the hiss in a second, so that it is in the speaker's band."""
 
 _NOISE = np.random.Generator(np.random.PCG64(0xBE51)).standard_normal(1 << 14).astype(np.float32)
 
@@ -55,8 +58,9 @@ class Beside:
             # rectified, so that it has overtones; 20 ms hold whole periods
             hum = np.abs(np.sin(math.pi * _HUM_HZ * times)) - 2 / math.pi
             return (hum * (self._hum / _HUM_RMS)).astype(np.float32)
-        first = at * 7919 % (len(_NOISE) - count)
-        sound: np.ndarray = self._hiss * _NOISE[first : first + count]
+        places = (times * _NOISE_HZ).astype(int)
+        first = at * 7919 % (len(_NOISE) - int(places[-1]))
+        sound: np.ndarray = self._hiss * _NOISE[first + places]
         if which == "thump" and self._thump:
             click = np.sin(2 * math.pi * _THUMP_HZ * times) * np.exp(-times / _THUMP_S)
             sound = sound + self._thump * click / np.abs(click).max()
