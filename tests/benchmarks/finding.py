@@ -97,27 +97,50 @@ class WitnessBench(SimulatedBench):
         return super().timeline()
 
 
-def sweep(board: Board, pads: int, level: float) -> Board:
-    with tempfile.TemporaryDirectory() as folder:
-        toy = Path(folder) / "toy"
-        new_simulated_project(toy, board.seed, pads, board.kind)
-        rig = toy / "rig.yaml"
-        text = rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}")
-        rig.write_text(f"{text}\nsweep:\n  false_discovery: {level}\n", "utf-8")
-        project = load_project(toy)
-        bench = WitnessBench(project)
-        try:
-            with closing(SweepLog.create(toy / "sweeps" / "main", setup_facts(project),
-                                         setup_hash(project), {})) as log:
-                Sweep(project, bench, log).run()
-        except RigError as refusal:
-            return replace(board, refused=str(refusal))
-        finds = list(csv.DictReader(io.StringIO(
-            padsweep("export", "--project", str(toy), "--finds", "--format", "csv"))))
-        shown = Truth(project).pairs()
-        with SweepLog.open(toy / "sweeps" / "main", read_only=True) as log:
-            records = log.records()
-        touching_us = sum(one.timeline.end_us for one in records)
+def write_project(folder: Path, board: Board, pads: int, level: float,
+                  habits: str | None = None) -> Project:
+    """Write a board's project folder: its room, its level of false discoveries, its habits."""
+    new_simulated_project(folder, board.seed, pads, board.kind, habits=habits)
+    rig = folder / "rig.yaml"
+    text = rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}")
+    rig.write_text(f"{text}\nsweep:\n  false_discovery: {level}\n", "utf-8")
+    return load_project(folder)
+
+
+def run(project: Project, bench: SimulatedBench) -> str:
+    """Sweep a project; gives why it was refused, or nothing."""
+    try:
+        with closing(SweepLog.create(project.folder / "sweeps" / "main", setup_facts(project),
+                                     setup_hash(project), {})) as log:
+            Sweep(project, bench, log).run()
+    except RigError as refusal:
+        return str(refusal)
+    return ""
+
+
+def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[str, str]]:
+    """Hold what a sweep found against the truth.
+
+    Parameters
+    ----------
+    project : Project
+        After its sweep.
+    frozen : list of bool
+        What the toy itself said after each touch of pads.
+
+    Returns
+    -------
+    count : dict of str to int
+        By `COLUMNS`.
+    names : dict of str to str
+        The pairs that differ, by what is wrong with them.
+    """
+    finds = list(csv.DictReader(io.StringIO(
+        padsweep("export", "--project", str(project.folder), "--finds", "--format", "csv"))))
+    shown = Truth(project).pairs()
+    with SweepLog.open(project.folder / "sweeps" / "main", read_only=True) as log:
+        records = log.records()
+    touching_us = sum(one.timeline.end_us for one in records)
     truth = {frozenset(pair): (facts(one), one) for pair, one in shown.items()}
     words = {frozenset((f["pads_1"], f["pads_2"])): f["sound"] for f in finds}
     found = {pair for pair, word in words.items() if word != "none"}
@@ -145,8 +168,8 @@ def sweep(board: Board, pads: int, level: float) -> Board:
     named = {pair for pair in bends & found if words[pair] in changes(pair)}
     wrong = {pair for pair in called if share(pair, "freezes") == 0}
     count = (len(bends), len(bends & found), len(named), len(luck), len(small), len(false),
-             len(freezes), len(freezes & called), len(wrong), *afterwards(records, bench.frozen),
-             len(records), round(3.6e9 * len(records) / touching_us))
+             len(freezes), len(freezes & called), len(wrong), *afterwards(records, frozen),
+             len(records), round(3.6e9 * len(records) / max(1, touching_us)))
     listed = {"missed": bends - found, "small": small, "false": false, "wrong": wrong,
              "freezes missed": freezes - called}
     lines = {word: " ".join(sorted(map(name, pairs))) for word, pairs in listed.items() if pairs}
@@ -154,14 +177,25 @@ def sweep(board: Board, pads: int, level: float) -> Board:
         f"{name(pair)}:{'/'.join(sorted(changes(pair)))}>{words[pair]}"
         for pair in sorted(bends & found - named, key=name)
     )
-    return replace(board, count=dict(zip(COLUMNS, count, strict=True)), names=lines)
+    return dict(zip(COLUMNS, count, strict=True)), lines
+
+
+def sweep(board: Board, pads: int, level: float) -> Board:
+    with tempfile.TemporaryDirectory() as folder:
+        project = write_project(Path(folder) / "toy", board, pads, level)
+        bench = WitnessBench(project)
+        if refused := run(project, bench):
+            return replace(board, refused=refused)
+        count, names = compare(project, bench.frozen)
+    return replace(board, count=count, names=names)
 
 
 def afterwards(records: list[Record], frozen: list[bool]) -> tuple[int, int]:
     """Count touches after which a living toy was reset, and those after which a frozen one wasn't."""
     bridged = [one for one in records if one.touch.connections]
+    # a run that was cut short may have made a touch without writing it down
     told = [
-        (one.after == "freeze", was) for one, was in zip(bridged, frozen, strict=True)
+        (one.after == "freeze", was) for one, was in zip(bridged, frozen, strict=False)
         if one.complete and not one.fault
     ]
     return (sum(called and not was for called, was in told),

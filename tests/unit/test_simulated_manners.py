@@ -18,7 +18,7 @@ from rig.bench.simulated.habits import STEP_DB, Habits
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
-from rig.bench.simulated.truth import Truth, facts
+from rig.bench.simulated.truth import SHARE, Truth
 from rig.errors import ConfigError
 from rig.project import load_project
 
@@ -519,9 +519,10 @@ def test_the_truth_of_a_board_is_the_same_with_habits_that_change_no_sound(kind,
     for name in (None, "play/stop", "boots late and misses"):
         project = new_simulated_project(tmp_path / str(name).replace("/", ""), 4, 8, kind, habits=name)
         shown = Truth(project, states=2).pairs()
-        found[name] = {
-            pair for pair, one in shown.items() if (facts(one) or {"bends": 0})["bends"] == 1
-        }, {pair for pair, one in shown.items() if (facts(one) or {"freezes": 0})["freezes"] == 1}
+        found[name] = [
+            {pair for pair, one in shown.items() if one and max(vars(s)[word] for s in one) >= SHARE}
+            for word in ("differs", "freezes")
+        ]
     bends, freezes = found.pop(None)
     assert len(bends) > 3
     for name, (others, frozen) in found.items():

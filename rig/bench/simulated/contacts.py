@@ -5,6 +5,8 @@ from __future__ import annotations
 import copy
 from collections.abc import Collection
 
+import numpy as np
+
 from rig.bench.simulated.habits import Habits
 from rig.bench.simulated.sound import RATE_HZ
 
@@ -29,7 +31,9 @@ class Contacts:
     def __init__(self, habits: Habits, seed: int):
         self._habits = habits
         self._bounce_chance = seed & 0xFFFFFFFF
-        self._chance = (seed ^ 0x5BD1E995) & 0xFFFFFFFF
+        # neighbouring seeds miss other presses
+        rng = np.random.Generator(np.random.PCG64([seed, 0xF1A6]))
+        self._chance = int(rng.integers(1 << 32))
         self._misses = habits.misses
         self._fingers: frozenset[str] = frozenset()
         self._missed: frozenset[str] = frozenset()

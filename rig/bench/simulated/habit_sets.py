@@ -37,7 +37,7 @@ HABITS: Mapping[str, Mapping[str, Any]] = {
     "hum": {"hum_s": 2.5, "hum_db": -18.0},
     "sag": {"sag_percent_a_minute": 1.0},
     "turned up 4 dB": {"turned_db": 4.0, "turned_at_s": 240.0},
-    "turned down, falls back": {"turned_db": -6.0, "turned_at_s": 1.0, "falls_back": True},
+    "turned down and back": {"turned_db": -6.0, "turned_at_s": 1.0, "falls_back": True},
     "motor": {"motor_ma": 80.0},
     "boots late and misses": {"answer_ms": (250.0, 600.0), "misses": 0.05, "thump_db": 0.0},
     "shelf": {"greets": True, "nag_s": 45.0, "sleep_s": 90.0, "while_sounding": "ignored"},
