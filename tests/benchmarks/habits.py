@@ -3,7 +3,7 @@
     python tests/benchmarks/habits.py [--seeds 500-501] [--kinds talker,keyboard,sampler]
         [--pads 12] [--habits "late 300,misses"] [--room 25] [--jobs 2] [--each]
 
-Sweeps boards that nothing was tuned on as they are, then with each of the habits that
+Sweeps a board of each kind and seed as it is, then with each of the habits that
 `rig/bench/simulated/habit_sets.py` names (and `real`, which draws them), and holds what was found
 against the truth of the very toy, as `finding.py` does. Prints a row a habit, summed over the
 boards: how many of the bends were found without it and with it, finds that are false whatever
@@ -31,7 +31,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from finding import COLUMNS, Board, WitnessBench, compare, run, write_project
-from seeds import add_seeds, taking_turns
+from seeds import add_seeds
 
 from rig.bench.base import Touch
 from rig.bench.simulated.habit_sets import HABITS, REAL
@@ -146,8 +146,8 @@ def main() -> None:
     names = given.habits.split(",")
     if unknown := [name for name in names if name not in (*HABITS, REAL)]:
         parser.error(f"no habits {unknown[0]!r}; there are {', '.join((*HABITS, REAL))}")
-    of = taking_turns(given.seeds, given.kinds.split(","))
-    boards = [Board(kind, seed, given.room) for kind, seed in of]
+    kinds = given.kinds.split(",")
+    boards = [Board(kind, seed, given.room) for seed in given.seeds for kind in kinds]
     print(f"{'habit':<24}" + "".join(f"{word:>9}" for word in HEAD), flush=True)
     with ProcessPoolExecutor(given.jobs) as pool:
         plain = list(pool.map(sweep, boards, [None] * len(boards), [given.pads] * len(boards),

@@ -174,6 +174,8 @@ def _setting(chance, board):
         ("habits", {"crash_ratio": 1 + 10 ** chance.uniform(-6, 3)}),
         ("habits", {"bounce_ms": 100, "hiss": 0.1, "auto_off_s": 1}),
         ("habits", {"jam_sounds": True, "stall_sounds": True, "dynamic": False}),
+        ("habits", {"answer_ms": [0, 1000], "misses": 0.3, "while_sounding": "queued", "nag_s": 1}),
+        ("habits", {"hiss_before_ms": 300, "sleep_s": 1, "hum_s": 60, "cycles": "volume"}),
         ("supply", {"source_ohm": 100, "direct": True}), ("supply", {"runs_above": 0.9}),
         ("supply", {"rail_farad": 0.01, "resets": True}), ("supply", {"rail_farad": 1e-6}),
     ])  # fmt: skip
