@@ -14,6 +14,9 @@ Order of one touch, every step stamped by the controller:
     release `press_ms` after the press: the keys go up (may come before or after close)
     open    `dwell_ms` after the close, or sooner after `end_early()`
     end     `tail_ms` after the opening: second marker pulse
+
+An armed touch closes when it is told to (`close_at`), once the toy has been heard to begin;
+where nobody tells it, it ends with the lead-in and nothing was closed.
 """
 
 from __future__ import annotations
@@ -76,7 +79,9 @@ class Touch:
     stimulus : Stimulus
     before_ms, lead_in_ms, dwell_ms, tail_ms : int
         Lengths of the steps, ms; see the module's text. `dwell_ms` is the most: the
-        engine may end it early.
+        engine may end it early. Of an armed touch `lead_in_ms` is the most as well.
+    armed : bool
+        Whether it closes only where it is told to.
     """
 
     connections: tuple[Connection, ...] = ()
@@ -86,6 +91,7 @@ class Touch:
     lead_in_ms: int = 300
     dwell_ms: int = 1200
     tail_ms: int = 500
+    armed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,6 +163,12 @@ class Bench(Protocol):
 
     def end_early(self) -> None:
         """End the dwell now (during the lead-in: close nothing and go to the end)."""
+
+    def close_at(self, after_start_s: float) -> None:
+        """Close an armed touch's connections so long after its start, s; at once where that has passed.
+
+        Nothing happens where its lead-in is over.
+        """
 
     def timeline(self) -> Timeline:
         """Give the finished touch's timeline; call after the stream has ended."""

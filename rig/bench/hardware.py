@@ -144,7 +144,7 @@ class HardwareBench:
         controller.command("TOUCh:TIMing " + ",".join(str(value) for value in timing))
         # From here on every sample belongs to the touch: the start marker is still to come.
         self.capture.skip()
-        controller.command("TOUCh:INITiate")
+        controller.command("TOUCh:ARM" if touch.armed else "TOUCh:INITiate")
         self._fed_s = self._clock()
 
     def stream(self) -> Iterator[Chunk]:
@@ -191,6 +191,15 @@ class HardwareBench:
         # Too late is no error: the dwell may have ended by itself just before.
         self.controller.send("TOUCh:END")
         self._look_for_trip("after 'TOUCh:END'")
+
+    def close_at(self, after_start_s: float) -> None:
+        """Close an armed touch's pads so long after its start, s; at once where that has passed."""
+        for message in (f"TOUCh:CLOSe {round(after_start_s * 1e6)}", "TOUCh:CLOSe"):
+            self.controller.send(message)
+            # -221: the lead-in is over, nothing closes any more; -222: that moment has passed.
+            told = self._look_for_trip(f"after '{message}'", forgiven=(-221, -222))
+            if -222 not in told:
+                return
 
     def timeline(self) -> Timeline:
         """Give the finished touch's timeline, microseconds since the start marker.
@@ -297,12 +306,13 @@ class HardwareBench:
             self._bring_into_force()
             raise
 
-    def _look_for_trip(self, after: str) -> None:
+    def _look_for_trip(self, after: str, forgiven: tuple[int, ...] = ()) -> list[int]:
         """Read the error queue; a trip of the current guard is kept for the timeline."""
         errors = self.controller.errors()
         self._guarded = self._guarded or any(number in GUARD_TRIPS for number, _ in errors)
-        rest = [error for error in errors if error[0] not in GUARD_TRIPS]
+        rest = [error for error in errors if error[0] not in (*GUARD_TRIPS, *forgiven)]
         self.controller.complain(rest, after)
+        return [number for number, _ in errors]
 
     def _state(self) -> str:
         """Ask for the touch's state; short and long forms mean the same."""

@@ -1,7 +1,8 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
 from rig.listen.judgement import Judgement
-from rig.listen.judging.baseline import Baseline
+from rig.listen.judging.anchor import first_begins
+from rig.listen.judging.baseline import Baseline, Beginning
 from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud
 from rig.listen.measures.clipping import is_clipped, over_db
 from rig.listen.measures.features import HOP_S, Frames, frames
@@ -23,6 +24,7 @@ __all__ = [
     "LEAST_TAKES",
     "THRESHOLDS",
     "Baseline",
+    "Beginning",
     "Ear",
     "Frames",
     "Judged",
@@ -32,6 +34,7 @@ __all__ = [
     "Unlike",
     "clean",
     "common_rate_hz",
+    "first_begins",
     "frames",
     "is_clipped",
     "is_silent",

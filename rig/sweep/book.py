@@ -19,12 +19,14 @@ from rig.events import (
     Unsettled,
 )
 from rig.listen import (
+    HOP_S,
     LEAST_TAKES,
     Ear,
     Judgement,
     Span,
     clean,
     is_clipped,
+    is_silent,
     lost,
     too_loud,
 )
@@ -271,6 +273,26 @@ class Book:
         except CaptureLost:
             rise_db = judgement.measures["over_db"] - self.ear.peak_dbfs(step.key)
             raise sounding.grown_loud(step.key, rise_db, self.patience.count("lost")) from None
+
+    def unheard(self, number: int, step: Step, heard: Heard) -> None:
+        """Take in one of a key's first presses that brought no sound; a toy may miss a few.
+
+        Raises
+        ------
+        BadSound
+            Something covers the toy, or it wasn't heard too often.
+        """
+        self.log.completed(number, "answers", {})
+        if not len(heard.samples):
+            return
+        press = round(heard.offsets["press"] / self.rate_hz / HOP_S)
+        quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
+        covers = quiet_db >= sounding.COVERS_DBFS or is_silent(heard.samples)
+        if self.patience.lose("unheard") or covers:
+            self._refuse(sounding.hidden(
+                step.key, quiet_db=quiet_db, stands_db=stands_db,
+                sound=heard.samples, rate_hz=self.rate_hz, by_hand=self._by_hand,
+            ))
 
     def _check_sounding(self, number: int, key: str, heard: Heard) -> None:
         press = self.span(heard.offsets, len(heard.samples)).press

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from dataclasses import replace
+from math import ceil
 from statistics import median
 
 from rig.bench import Bench, BenchState, Touch
-from rig.listen import LEAST_TAKES, Ear
+from rig.listen import HOP_S, LEAST_TAKES, Baseline, Ear
 from rig.log import SweepLog
 from rig.project import Project
 from rig.sweep.hand import Made, Revival, Sequel
-from rig.sweep.hearing import LeadIn, hear
+from rig.sweep.hearing import SPARE_FRAMES, Heard, LeadIn, hear
 from rig.sweep.known import Knowledge
 from rig.sweep.order import next_pair
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
@@ -25,6 +27,8 @@ from rig.sweep.steps import Step
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
+FIRST_WAIT_MS = 2500
+"""A toy of which nothing is known may begin so long after its press."""
 
 
 class Sweep(Run):
@@ -58,6 +62,7 @@ class RigHand:
         self.bench = bench
         self.rate_hz = bench.rate_hz
         self.recovery = Recovery(project, bench, log.tell)
+        self._is_quiet = False
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def meet(self, ear: Ear, known: Knowledge) -> None:
@@ -86,18 +91,37 @@ class RigHand:
 
     def touch(self, step: Step) -> Touch:
         """Give a step's touch."""
-        return step.touch(self.project)
+        touch = step.touch(self.project)
+        if not step.target.keys:
+            return touch
+        baseline = self._baseline(step)
+        wait_ms = FIRST_WAIT_MS
+        if baseline is not None:
+            wait_ms = ceil(1000 * HOP_S * (baseline.answer_frames + SPARE_FRAMES))
+        return replace(touch, armed=True, lead_in_ms=wait_ms + touch.lead_in_ms)
+
+    def _baseline(self, step: Step) -> Baseline | None:
+        """Give what a press is held against; None while the first ones show how the toy answers."""
+        learnt = self.ear.takes_learnt(step.key)
+        is_first = step.kind == "baseline" and learnt < self.project.rig.sweep.baseline_takes
+        return None if is_first or learnt < LEAST_TAKES else self.ear.baseline(step.key)
 
     def ready(self, step: Step) -> bool:
         """Let the last phrase end where a take must have a quiet beginning: a clean or unpressed one."""
         longest_s = self.project.toy.longest_phrase_s
         if step.kind != "baseline" and step.target.keys:
-            pass
+            if not self._is_quiet and self._needs_quiet(step):
+                self.recovery.listen(longest_s, self.ear.baseline(step.key))
         elif self.ear.takes_learnt(step.key) >= LEAST_TAKES:
             self.recovery.listen(longest_s, self.ear.baseline(step.key))
         else:
             self.bench.wait(longest_s)
         return True
+
+    def _needs_quiet(self, step: Step) -> bool:
+        """Say whether a press while it sounds tells too little: of a toy that begins now sooner, now later."""
+        baseline = self._baseline(step)
+        return baseline is not None and baseline.anchor.after_press is None
 
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Make a touch; it is ended before it closes where its lead-in shows a dead toy."""
@@ -109,19 +133,26 @@ class RigHand:
             raise
         if heard.clock_ratio is not None:
             self._ratios.append(heard.clock_ratio)
+        self._is_quiet = self._ends_quiet(step, heard)
         answer = lead_in.answer if lead_in else None
+        if lead_in and not answer and not heard.fault and "close" not in heard.offsets:
+            answer = None if heard.timeline.guarded else "none"
         return Made(step, heard, answer, {"rail_v": round(self.bench.rail_v(), 3)})
 
+    def _ends_quiet(self, step: Step, heard: Heard) -> bool:
+        if self.ear.takes_learnt(step.key) < LEAST_TAKES or not len(heard.samples):
+            return False
+        tail = heard.samples[-int(TAIL_CHECK_S * self.rate_hz) :]
+        return self.recovery.is_quiet(tail, self.ear.baseline(step.key))
+
     def _lead_in(self, step: Step) -> LeadIn | None:
-        """Give what watches a step's lead-in; None while too little of the toy is known."""
-        is_clean = step.kind == "baseline"
+        """Give what watches a step's lead-in; None where nothing is pressed."""
         if not step.target.keys:
             return None
-        if is_clean and self.ear.takes_learnt(step.key) < LEAST_TAKES:
-            return None
+        timings = self.project.rig.timings
         return LeadIn(
-            lambda: self.ear.baseline(step.key), self.project.rig.timings.before_ms / 1000,
-            self.rate_hz, strange_is_known=is_clean,
+            lambda: self._baseline(step), timings.before_ms / 1000, timings.lead_in_ms / 1000,
+            self.rate_hz, strange_is_known=step.kind == "baseline",
         )
 
     def _known_ratio(self) -> float | None:

@@ -12,7 +12,7 @@ import numpy as np
 from rig.bench import Bench, Chunk, Timeline, Touch
 from rig.bench.marker import TiedTimeline, find_pulses, tie
 from rig.errors import CaptureLost
-from rig.listen import HOP_S, Baseline, is_silent
+from rig.listen import HOP_S, Baseline, Beginning, first_begins, is_silent
 from rig.sweep.outcome import Answer
 
 MUTED = "the sound input gives nothing at all, not even noise: is it muted?"
@@ -25,7 +25,17 @@ SPARE_FRAMES = 5
 SAME_PULSE, PULSE_AROUND = 2, 20
 """Samples between two channels' views of one pulse, at most, and that are looked at before it."""
 
-Watcher = Callable[[np.ndarray], bool]
+
+@dataclass(frozen=True)
+class Cue:
+    """What a watcher wants done: the touch ended, or its pads closed so long after its start, s."""
+
+    close_at_s: float | None = None
+
+
+END = Cue()
+Watcher = Callable[[np.ndarray], Cue | None]
+"""Is given all sound since the start marker whenever more has come, up to its first cue."""
 
 
 @dataclass(frozen=True)
@@ -62,14 +72,17 @@ class Heard:
 
 
 class LeadIn:
-    """Watches a touch's lead-in: ends the touch as soon as the toy is known not to answer.
+    """Watches a touch's lead-in: has the pads closed once the toy is heard to begin.
+
+    Where it's known not to answer the touch is ended.
 
     Parameters
     ----------
     baseline : callable
-        Gives that of the key which is pressed; called when there is something to hear.
-    press_s : float
-        Time of the press since the start marker.
+        Gives that of the key which is pressed, or None while too little of it is known; called when
+        there is something to hear.
+    press_s, lead_in_s : float
+        Time of the press since the start marker, and from the toy's beginning to the closing.
     rate_hz : int
     strange_is_known : bool
         What was never heard before is what a clean take is made for.
@@ -82,31 +95,38 @@ class LeadIn:
 
     def __init__(
         self,
-        baseline: Callable[[], Baseline],
+        baseline: Callable[[], Baseline | None],
         press_s: float,
+        lead_in_s: float,
         rate_hz: int,
         *,
         strange_is_known: bool,
     ) -> None:
         self.answer: Answer | None = None
         self._baseline = baseline
+        self._lead_in_s = lead_in_s
         self._rate_hz = rate_hz
         self._press = round(press_s / HOP_S)
         self._strange_is_known = strange_is_known
 
-    def __call__(self, sound: np.ndarray) -> bool:
-        """Take in all sound since the start marker; True ends the touch."""
-        if self.answer:
-            return False
-        baseline = self._baseline()
-        frames = self._press + baseline.answer_frames + SPARE_FRAMES
-        needed = round(frames * HOP_S * self._rate_hz)
-        if len(sound) < needed:
-            return False
-        self.answer = cast(Answer, baseline.answer(sound[:needed], self._press))
+    def __call__(self, sound: np.ndarray) -> Cue | None:
+        """Take in all sound since the start marker."""
+        found = self._begins(sound)
+        if found is None:
+            return None
+        self.answer = cast(Answer, found.answer)
         if self.answer == "strange" and self._strange_is_known:
             self.answer = "known"
-        return self.answer != "known"
+        if self.answer != "known":
+            return END
+        return Cue(found.frame * HOP_S + self._lead_in_s)
+
+    def _begins(self, sound: np.ndarray) -> Beginning | None:
+        baseline = self._baseline()
+        if baseline is not None:
+            return baseline.begins(sound, self._press, SPARE_FRAMES)
+        frame = first_begins(sound, self._press, self._rate_hz)
+        return None if frame is None else Beginning("known", frame)
 
 
 def hear(
@@ -123,8 +143,7 @@ def hear(
     bench : Bench
     touch : Touch
     watch : callable, optional
-        Is given all sound since the start marker whenever more has come; once it returns
-        True the touch is ended early.
+        See `Watcher`.
     meanwhile : callable, optional
         Work done right after the touch has begun, while the bench is busy with it.
     known_ratio : float, optional
@@ -140,17 +159,20 @@ def hear(
         meanwhile()
     tape = _Tape(bench.rate_hz)
     start: int | None = None
-    ended = False
+    cue: Cue | None = None
     for chunk in bench.stream():
         tape.add(chunk)
-        if watch is None or ended:
+        if watch is None or cue is not None:
             continue
         if start is None:
             start = next(iter(tape.pulses()), None)
         if start is not None:
-            ended = watch(tape.sound[start : tape.length])
-            if ended:
+            cue = watch(tape.sound[start : tape.length])
+            if cue is END:
                 bench.end_early()
+            elif cue is not None and cue.close_at_s is not None:
+                bench.close_at(cue.close_at_s)
+    ended = cue is END
     timeline = bench.timeline()
     fault, tied = tape.tie(timeline, known_ratio)
     if fault:

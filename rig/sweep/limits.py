@@ -47,6 +47,8 @@ LIMITS = {
     "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=3),
     # The toy answers when it is asked alone, but not at the beginning of a touch.
     "unanswered": Limit("the toy did not answer before it", of_step=4, in_a_row=6),
+    # Of a key of which nothing was heard yet: toys miss a press now and then.
+    "unheard": Limit("a first press brought no sound", in_a_row=5),
     # Made, but the next press, which shows how it left the toy, was lost.
     "unsettled": Limit("how it left the toy was lost", of_step=4),
     "killed": Limit("the rig or this program ended during it", of_step=2),

@@ -55,19 +55,14 @@ class TouchBefore:
         if pending and pending.judgement is None:
             pending.judgement = self.book.judge(pending.number, pending.step, pending.heard)
 
-    def complete(self, key: str, answered: bool, closed_meanwhile: bool = False) -> None:
+    def complete(self, key: str, answered: bool) -> None:
         """Settle how it left the toy, now that a key was pressed again.
-
-        Where the host was too slow to keep the next touch from closing, that is kept as
-        evidence: the toy's state may be that one's doing.
 
         Raises
         ------
         ToyLost, BadSound
         """
         evidence: dict = {"answered": answered}
-        if closed_meanwhile:
-            evidence["closed_meanwhile"] = True
         if not answered:
             self.revive(key, evidence)
         elif pending := self.take():

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
 from rig.sweep.hand import Revival
-from rig.sweep.hearing import Heard, Watcher, hear
+from rig.sweep.hearing import END, SPARE_FRAMES, Cue, Heard, Watcher, hear
 
 RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
@@ -68,7 +69,7 @@ class Recovery:
         """
         silent, self._last = 0, None
         for _ in range(PRESSES):
-            heard = self._press(key)
+            heard = self._press(key, baseline.answer_frames + SPARE_FRAMES)
             if heard.fault:
                 continue
             if "press" not in heard.offsets:
@@ -195,8 +196,8 @@ class Recovery:
         """
         tail = int(TAIL_CHECK_S * self.bench.rate_hz)
 
-        def is_over(sound: np.ndarray) -> bool:
-            return len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline)
+        def is_over(sound: np.ndarray) -> Cue | None:
+            return END if len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline) else None
 
         remaining_ms = int(seconds * 1000)
         while remaining_ms > 0:
@@ -215,11 +216,13 @@ class Recovery:
         """Say whether a stretch of sound holds nothing but the room."""
         return baseline.is_quiet(frames(sound, self.bench.rate_hz).level_db)
 
-    def _press(self, key: str):
+    def _press(self, key: str, answer_frames: int = 0) -> Heard:
+        """Press a key with nothing closed, and hear at least so many frames after it."""
         timings = self.project.rig.timings
         touch = Touch(
-            (), Stimulus((key,), self.project.toy.keys[key].press_ms),
-            before_ms=timings.before_ms, lead_in_ms=timings.lead_in_ms, dwell_ms=20, tail_ms=60,
+            (), Stimulus((key,), self.project.toy.keys[key].press_ms), before_ms=timings.before_ms,
+            lead_in_ms=max(timings.lead_in_ms, ceil(1000 * HOP_S * answer_frames)),
+            dwell_ms=20, tail_ms=60,
         )
         return hear(self.bench, touch)
 

@@ -162,9 +162,10 @@ class Run:
         if unanswered and heard.fault is None:
             heard = replace(heard, fault=NO_ANSWER)
         number = self._write(made, heard, touch, began)
-        if unanswered:
-            closed = not step.is_clean and heard.timeline.close_us is not None
-            self._before.complete(step.key, False, closed)
+        if unanswered and self.book.ear.takes_learnt(step.key) < LEAST_TAKES:
+            self.book.unheard(number, step, made.heard)
+        elif unanswered:
+            self._before.complete(step.key, False)
             # The completion stands behind this touch's take, which the next intent may overtake.
             self.log.flush()
         elif not made.answer and (pending := self._before.take()):

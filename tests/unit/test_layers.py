@@ -38,7 +38,7 @@ ROOMS = {
     "measures": {"thresholds"},
     "watch": {"thresholds", "measures"},
     "describing": {"thresholds", "measures"},
-    "judging": {"judgement", "thresholds", "measures", "describing"},
+    "judging": {"judgement", "thresholds", "measures", "describing", "watch"},
     "recordings": {"judgement", "thresholds", "measures", "describing", "judging"},
 }
 

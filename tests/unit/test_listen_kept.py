@@ -30,7 +30,7 @@ def learnt(count, which=lambda i: i % 3, seed=31):
 
 def test_no_more_takes_are_kept_than_stated_and_those_are_spread_over_the_time():
     kept = learnt(MANY)
-    numbers = [one.number for one in kept.takes]
+    numbers = [one.unlaid.number for one in kept.takes]
     assert len(numbers) == T.kept_takes
     assert kept.learnt == MANY
     assert numbers == sorted(numbers)
@@ -42,7 +42,7 @@ def test_no_more_takes_are_kept_than_stated_and_those_are_spread_over_the_time()
 
 def test_a_phrase_that_is_seldom_heard_stays():
     kept = learnt(MANY, which=lambda i: 7 if i in (12, 18) else 1)
-    assert {12, 18} <= {one.number for one in kept.takes}
+    assert {12, 18} <= {one.unlaid.number for one in kept.takes}
     assert Baseline(kept).heard_once == []
 
 

@@ -107,10 +107,10 @@ class SimulatedBench:
         self._steps = {
             "start": self._zero,
             "press": self._at(press) if pressed else None,
-            "close": self._at(close),
+            "close": None if touch.armed else self._at(close),
             "release": self._at(press + touch.stimulus.press_ms) if pressed else None,
-            "open": self._at(opened),
-            "end": self._at(opened + touch.tail_ms),
+            "open": None if touch.armed else self._at(opened),
+            "end": self._at(close if touch.armed else opened + touch.tail_ms),
         }
         self._limit_release()
         self._done: set[str] = set()
@@ -214,9 +214,10 @@ class SimulatedBench:
             return
         now = self._sample + _LINK_DELAY_SAMPLES
         steps = self._steps
-        if steps["open"] is None or steps["open"] <= now:
+        close, opened = steps["close"], steps["open"]
+        if self._moment("end") <= now or (opened is not None and opened <= now):
             return
-        if self._moment("close") <= now:
+        if close is not None and close <= now:
             steps["open"] = now
             steps["end"] = now + self._at(self._touch.tail_ms) - self._zero
         else:
@@ -224,6 +225,22 @@ class SimulatedBench:
             steps["end"] = now
             if steps["press"] is not None and steps["press"] > now:
                 steps["press"] = steps["release"] = None
+        self._limit_release()
+
+    def close_at(self, after_start_s: float) -> None:
+        """Close an armed touch's pads so long after its start; see `rig.bench.base`."""
+        now = self._sample + _LINK_DELAY_SAMPLES
+        touch, steps = self._touch, self._steps
+        if touch is None or not touch.armed or steps["close"] is not None:
+            return
+        if self._moment("end") <= now:
+            return
+        close = max(now, self._at(1000 * after_start_s))
+        steps["close"] = close
+        steps["open"] = close + self._at(touch.dwell_ms) - self._zero
+        steps["end"] = close + self._at(touch.dwell_ms + touch.tail_ms) - self._zero
+        press = touch.before_ms + touch.stimulus.press_ms
+        steps["release"] = self._at(press) if steps["press"] is not None else None
         self._limit_release()
 
     def _finish(self) -> None:

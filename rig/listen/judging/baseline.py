@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,6 +25,19 @@ class Aligned:
     frames: Frames
     span: Span
     lag_frames: int
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """What a press brought forth, and from which frame on it is compared.
+
+    `answer` is "known" when one of the toy's own phrases begins; "strange" when it was quiet and
+    begins to sound, but like none of them; "none" when it stays silent or merely goes on with what
+    it did before, even where that is like a phrase.
+    """
+
+    answer: str
+    frame: int
 
 
 class Baseline:
@@ -63,6 +76,7 @@ class Baseline:
         self._aligner, self._sample = kept.aligner, kept.sample
         self.rate_hz = kept.rate_hz
         self.takes = list(kept.takes)
+        self.anchor = kept.anchor
         self.lead_in_frames = kept.lead_in_frames
         self.floor_db = kept.floor_db
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (kept.noise_db / 10))))
@@ -73,6 +87,30 @@ class Baseline:
         )
         self._calibrate(kept)
 
+    def anchored(self, samples: np.ndarray, span: Span) -> Span:
+        """Give where a take's steps lie, with its `press` where comparing begins."""
+        if self.anchor.after_press is not None:
+            return replace(span, press=span.press + self.anchor.after_press)
+        level_db = frames(samples, self.rate_hz).level_db
+        if self.is_quiet(level_db[: max(1, span.press - LAG_FRAMES)]):
+            return replace(span, press=self.anchor.frame(level_db, span))
+        return replace(span, press=self._likeliest_frame(samples, span.press)[0])
+
+    def _likeliest_frame(self, samples: np.ndarray, press: int) -> tuple[int, str]:
+        """Give from where on a take whose beginning other sound hides is most like a clean one.
+
+        Returns
+        -------
+        frame : int
+        answer : str
+            What a press brought forth if it begins there.
+        """
+        first = press + max(0, self.anchor.earliest - T.skip_frames)
+        among = range(first, max(first, press + self.anchor.cap_frames) + 1)
+        found = [self._answer_from(samples, press, frame) for frame in among]
+        best = min(range(len(found)), key=lambda i: found[i][1])
+        return among[best], found[best][0]
+
     def align(self, samples: np.ndarray, span: Span) -> Aligned:
         """Measure a take's frames with its sound laid over the clean take it begins like.
 
@@ -80,6 +118,7 @@ class Baseline:
         ----------
         samples : ndarray of float, shape (n,)
         span : Span
+            As `anchored` gives it.
         """
         shift, likeness = self._aligner.shift(samples, self._sample(span.press))
         lag = T.aligned_lag_frames if likeness >= T.same_beginning else LAG_FRAMES
@@ -143,11 +182,11 @@ class Baseline:
 
     @property
     def answer_frames(self) -> int:
-        """Frames after the press that `answers` needs."""
-        return T.skip_frames + self.lead_in_frames
+        """Frames after the press that `answer` needs."""
+        return self.anchor.cap_frames + T.skip_frames + self.lead_in_frames
 
     def answer(self, samples: np.ndarray, press: int) -> str:
-        """Say what a press brought forth.
+        """Say what a press brought forth; see `Beginning`.
 
         Parameters
         ----------
@@ -155,37 +194,75 @@ class Baseline:
         press : int
             Frame of the press; `answer_frames` must follow it.
 
-        Returns
-        -------
-        str
-            "known" when one of the toy's own phrases begins; "strange" when it was quiet
-            and begins to sound, but like none of them; "none" when it stays silent or
-            merely goes on with what it did before, even where that is like a phrase.
-
         Raises
         ------
         ValueError
             When the sound is too short to say.
         """
-        aligned = self.align(samples, Span(press, press, press, press))
+        found = self.begins(samples, press)
+        if found is None:
+            raise ValueError(f"{len(samples)} samples are too few to hear an answer")
+        return found.answer
+
+    def begins(self, samples: np.ndarray, press: int, spare_frames: int = 0) -> Beginning | None:
+        """Say what a press has brought forth so far.
+
+        Parameters
+        ----------
+        samples : ndarray of float, shape (n,)
+            As much as was heard.
+        press : int
+            Frame of the press.
+        spare_frames : int
+            That must follow beyond those that are compared.
+
+        Returns
+        -------
+        Beginning or None
+            None while it can't be told.
+        """
+        heard = frames(samples, self.rate_hz)
+        needed = T.skip_frames + self.lead_in_frames + spare_frames
+        said = "none"
+        candidates = self.anchor.of_samples(heard.level_db, press)
+        for frame in candidates:
+            if len(heard) < frame + needed:
+                return None
+            answer, _ = self._answer_from(samples, press, frame)
+            if answer == "known":
+                return Beginning(answer, frame)
+            said = "strange" if answer == "strange" else said
+        last = press + self.anchor.cap_frames
+        if len(heard) < last + needed:
+            return None
+        if self.anchor.after_press is None and said == "none":
+            # It may have been pressed while it sounded, which hides where it begins.
+            frame, answer = self._likeliest_frame(samples, press)
+            if answer == "known":
+                return Beginning(answer, frame)
+        return Beginning(said, candidates[0] if candidates else last)
+
+    def _answer_from(self, samples: np.ndarray, press: int, begins: int) -> tuple[str, float]:
+        """Say what a press brought forth if it begins at a certain frame, and how far from clean, dB."""
+        aligned = self.align(samples, Span(begins, begins, begins, begins))
         take = aligned.frames
-        if len(take) < press + self.answer_frames:
-            raise ValueError(f"{len(take)} frames are too few to hear an answer")
         mine = from_press(take, aligned.span, self.lead_in_frames, self.floor_db)
         before = slice(max(1, press - LAG_FRAMES))
         was_quiet = self.is_quiet(take.level_db[before])
         errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
+        nearest_db = float(errors_db.min())
         alike = errors_db <= self._lead_in_limits_db
         if alike.any():
             error_db = errors_db[alike].min()
             if was_quiet or error_db <= self._usual_lead_in_db:
-                return "known"
+                return "known", nearest_db
             went_on = np.maximum(mean_db(take.mel_db[before]), self.floor_db)
             goes_on_db = float(np.abs(mine - went_on).mean())
-            return "none" if goes_on_db < error_db else "known"
-        after = take.level_db[press + T.skip_frames : press + self.answer_frames]
+            return "none" if goes_on_db < error_db else "known", nearest_db
+        after = take.level_db[begins + T.skip_frames : begins + T.skip_frames + self.lead_in_frames]
         loud = np.count_nonzero(after >= self.noise_level_db + T.floor_over_noise_db)
-        return "strange" if was_quiet and loud >= T.starts_frames else "none"
+        begun = was_quiet and loud >= T.starts_frames
+        return "strange" if begun else "none", nearest_db
 
     def louder_db(self, samples: np.ndarray, press: int) -> float:
         """Say how much louder a press is answered than the clean takes are, dB.

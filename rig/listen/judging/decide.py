@@ -83,6 +83,7 @@ class Ear:
         if is_clipped(samples):
             return too_loud(samples)
         baseline = self.baseline(key)
+        span = baseline.anchored(samples, span)
         aligned = baseline.align(samples, span)
         distance = baseline.distance(aligned)
         p_value = baseline.p_value(distance)

@@ -9,19 +9,20 @@ goes while others have more.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.cluster.hierarchy import fcluster, linkage
 from scipy.spatial.distance import squareform
 
 from rig.listen.judging.align import Aligner, shifted
+from rig.listen.judging.anchor import Anchor, Unlaid, choose
 from rig.listen.judging.distance import compare, mean_apart_db
 from rig.listen.measures.features import BANDS, HOP_S, Frames, frames
 from rig.listen.measures.levels import mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
 from rig.listen.thresholds import THRESHOLDS
-from rig.pcm import packed, unpacked
+from rig.pcm import packed
 
 T = THRESHOLDS.judging
 
@@ -32,30 +33,28 @@ class CleanTake:
 
     Parameters
     ----------
-    held : ndarray of int16 or float32, shape (n,)
-        As it was recorded; see `packed`.
+    unlaid : Unlaid
+        As it was recorded.
     frames : Frames
         Of the take shifted so that its sound starts where its phrase's others do.
     span : Span
+        With its `press` where comparing begins.
     quiet_db : ndarray, shape (BANDS,)
         What was there before its press.
-    number : int
-        How many had come before it.
     head : int
         The aligner's number of how it begins.
     """
 
-    held: np.ndarray
+    unlaid: Unlaid
     frames: Frames
     span: Span
     quiet_db: np.ndarray
-    number: int
     head: int
 
     @property
     def samples(self) -> np.ndarray:
         """Give it as it was recorded: float32, shape (n,), full scale 1.0."""
-        return unpacked(self.held)
+        return self.unlaid.samples
 
     @property
     def compared(self) -> int:
@@ -71,6 +70,8 @@ class Kept:
     takes : list of CleanTake
     learnt : int
         How many have come, with those that are no longer kept.
+    anchor : Anchor
+        From where on they are compared; chosen by the first ones.
     lead_in_frames : int
         Frames after the press by which it is told whether the toy answers.
     aligner : Aligner
@@ -91,6 +92,7 @@ class Kept:
     def __init__(self, rate_hz: int):
         self.rate_hz = rate_hz
         self.takes: list[CleanTake] = []
+        self.anchor = Anchor()
         self.lead_in_frames = T.answer_frames
         self.aligner = self._new_aligner()
         self.length = 1
@@ -112,17 +114,16 @@ class Kept:
 
     def add(self, samples: np.ndarray, span: Span) -> None:
         """Take one more in."""
-        room = span.close - span.press - T.lead_in_margin_frames - T.skip_frames
-        if max(1, room) < self.lead_in_frames:
-            # Less of each take may be listened to: all are laid over each other anew.
-            self.lead_in_frames = max(1, room)
-            self.aligner = self._new_aligner()
-            self.takes = [self._laid(one.samples, one.span, one.number) for one in self.takes]
-            self._forget()
+        samples = np.asarray(samples, dtype=np.float32)
+        one = Unlaid(
+            held=packed(samples), span=span, number=self.learnt,
+            level_db=frames(samples, self.rate_hz).level_db,
+        )
+        self._see(one)
         held = len(self.takes) >= T.first_takes
         if held:
             self.compare_all()
-        self.takes.append(self._laid(np.asarray(samples, dtype=np.float32), span, self.learnt))
+        self.takes.append(self._laid(one))
         self.learnt += 1
         self.length = max(self.length, self.takes[-1].compared)
         # The middle one: into some takes the toy still sounds from before their press.
@@ -135,6 +136,28 @@ class Kept:
             self.compare_all()
         if len(self.takes) > T.kept_takes:
             self._drop(self._dispensable())
+
+    def _see(self, one: Unlaid) -> None:
+        """Lay all takes anew where one more shows that they must be compared otherwise."""
+        earlier = [take.unlaid for take in self.takes]
+        anchor = self.anchor
+        if len(earlier) < T.first_takes:
+            anchor = choose([*earlier, one], self.rate_hz)
+        changed = anchor != self.anchor
+        rooms = [self._room(take, anchor) for take in ([*earlier, one] if changed else [one])]
+        least = min([T.answer_frames if changed else self.lead_in_frames, *rooms])
+        self.anchor = anchor
+        if changed or least < self.lead_in_frames:
+            # Less of each take may be listened to, or from elsewhere on.
+            self.lead_in_frames = least
+            self.aligner = self._new_aligner()
+            self.takes = [self._laid(take) for take in earlier]
+            self._forget()
+
+    def _room(self, one: Unlaid, anchor: Anchor) -> int:
+        """Give the frames that there are to hear how the toy answers."""
+        begins = anchor.frame(one.level_db, one.span)
+        return max(1, one.span.close - begins - T.lead_in_margin_frames - T.skip_frames)
 
     def compare_all(self) -> None:
         """Measure how far the takes are from each other, where that isn't known."""
@@ -182,7 +205,7 @@ class Kept:
         between = np.arange(T.first_takes, len(self.takes) - T.latest_takes)
         often = np.bincount(phrases[between])
         alike = np.flatnonzero(phrases == phrases[between[np.argmax(often[phrases[between]])]])
-        number = np.array([self.takes[i].number for i in alike])
+        number = np.array([self.takes[i].unlaid.number for i in alike])
         gap = np.full(len(alike), np.inf)
         gap[1:-1] = number[2:] - number[:-2]
         gap[~np.isin(alike, between)] = np.inf
@@ -219,14 +242,13 @@ class Kept:
     def _new_aligner(self) -> Aligner:
         return Aligner(self.rate_hz, (self.lead_in_frames + T.skip_frames) * HOP_S)
 
-    def _laid(self, samples: np.ndarray, span: Span, number: int) -> CleanTake:
+    def _laid(self, one: Unlaid) -> CleanTake:
+        span = replace(one.span, press=self.anchor.frame(one.level_db, one.span))
+        samples = one.samples
         shift, head = self.aligner.learn(samples, self.sample(span.press))
         heard = frames(shifted(samples, shift), self.rate_hz)
-        quiet_db = mean_db(heard.mel_db[: max(1, span.press - T.skip_frames)])
-        return CleanTake(
-            held=packed(samples), frames=heard, span=span, quiet_db=quiet_db,
-            number=number, head=head,
-        )
+        quiet_db = mean_db(heard.mel_db[: max(1, one.span.press - T.skip_frames)])
+        return CleanTake(unlaid=one, frames=heard, span=span, quiet_db=quiet_db, head=head)
 
 
 def from_press(

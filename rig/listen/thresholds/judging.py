@@ -72,6 +72,28 @@ class Judging:
         15, "frames", "left before the closing, at least: the time in which the host hears the "
         "answer and, where the toy is dead, says that nothing is to be closed", LEAD_INS,
     )
+    prompt_frames: int = threshold(
+        6, "frames", "a toy that sounds so soon after its press sounds with it"
+    )
+    late_step_frames: int = threshold(
+        5, "frames", "steps in which a later one is compared later"
+    )
+    steady_frames: int = threshold(
+        4, "frames", "beginnings so close to each other are as soon as the toy's keys are scanned"
+    )
+    unsteady_frames: int = threshold(
+        10, "frames", "from here on they differ more than the beginnings of phrases do"
+    )
+    nothing_alike: float = threshold(
+        0.75, "1", "where more than this share begin like no other, alikeness tells nothing of when"
+    )
+    over_frames: int = threshold(
+        20, "frames", "quiet for so long after a short sound: nothing more is coming"
+    )
+    later_part: float = threshold(
+        0.25, "1", "of the time between soonest and latest: so much later than the latest it may be"
+    )
+    later_frames: int = threshold(3, "frames", "and so much on top")
     starts_frames: int = threshold(
         3, "frames", "a sound above the room for so many begins: a drum is over soon"
     )
