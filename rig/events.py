@@ -88,6 +88,52 @@ class Progress(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class HabitsLearnt(Event):
+    """What presses with nothing bridged have shown of how the toy answers a key.
+
+    Parameters
+    ----------
+    key : str
+    presses, unnoticed : int
+        So many, and those of them that brought nothing.
+    soonest_s, latest_s : float
+        It begins to sound between these after its press.
+    steady : bool
+        Whether that is always about the same time.
+    phrases, heard_once : int
+        Told apart, and those that came but once: their share of the presses is about the chance that
+        the next one is new (Good and Turing).
+    order : str
+        Of the phrases: "in turn", "at random" or "".
+    while_sounding : str
+        What a press does then: "anew", "next", "ignored", "stops", "queued", "varies", "unclear"; ""
+        where it is over too soon to tell.
+    shortest_s, longest_s : float
+        For so long it sounds.
+    idle_ma, sounding_ma : float or None
+        Drawn from the supply.
+    first_wakes : bool
+        Whether the first press after the supply came on brought nothing.
+    """
+
+    key: str
+    presses: int
+    unnoticed: int
+    soonest_s: float
+    latest_s: float
+    steady: bool
+    phrases: int
+    heard_once: int
+    order: str
+    while_sounding: str
+    shortest_s: float
+    longest_s: float
+    idle_ma: float | None = None
+    sounding_ma: float | None = None
+    first_wakes: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class Told(Event):
     """What was heard of a touch, for somebody who waits for it; without a name: of an own poke.
 
@@ -226,6 +272,7 @@ KINDS: dict[str, type[Event]] = {
     "done": SweepDone,
     "not off": StillSupplied,
     "progress": Progress,
+    "habits": HabitsLearnt,
     "told": Told,
     "bend": BendSeen,
     "freeze": FreezeSeen,

@@ -185,6 +185,9 @@ class Bench(Protocol):
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
 
+    def supply_ma(self) -> float:
+        """Measure what the toy draws from its supply, mean over about 0.1 s, mA."""
+
     def wait(self, seconds: float) -> None:
         """Let time pass on the bench's clock (keeps the controller's dead-man fed)."""
 

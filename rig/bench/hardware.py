@@ -254,6 +254,10 @@ class HardwareBench:
         """Measure the toy's supply rail, volts."""
         return self._toy_supply.rail_v()
 
+    def supply_ma(self) -> float:
+        """Measure what the toy draws from its supply, mean over about 0.1 s, mA."""
+        return 1000 * self.controller.decimal("MEASure:CURRent?")
+
     def pulse_reset(self) -> bool:
         """Pull the toy's reset line low for a moment; False where none is wired."""
         if not self._has_reset_line:

@@ -15,6 +15,7 @@ from rig.events import (
     BendSeen,
     Event,
     FreezeSeen,
+    HabitsLearnt,
     Noticed,
     Recovered,
     SetAside,
@@ -25,6 +26,7 @@ from rig.events import Progress as Made
 from rig.outcomes import sound_words
 from rig.pads import letters_of
 from rig.project import Toy
+from rig.sweep.habits import paragraph
 from rig.words import duration, ohms
 
 PIPE_LINE_EVERY_S = 10.0
@@ -184,6 +186,8 @@ class SweepView:
             say(f"touch {event.touch}: take lost ({event.why}), making it again")
         elif self.quiet:
             return
+        elif isinstance(event, HabitsLearnt):
+            say(f"habits: {paragraph(event)}")
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
             say(f"bend    {event.name} over {ohms(event.path_ohm)}{_pressed(event, self.toy)}: {told}"

@@ -24,6 +24,9 @@ from rig.bench.simulated.folder import (
 from rig.cli.console import console
 from rig.cli.player import quietly
 from rig.errors import BenchError, ConfigError
+from rig.events import HabitsLearnt
+from rig.log import read_events
+from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.pads import name_of
 from rig.project import Project, load_project, new_project
 from rig.project.asked import asked
@@ -31,6 +34,7 @@ from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, worst_current_ma
 from rig.project.load import KEY_SOCKETS
 from rig.project.places import load_places
+from rig.sweep.habits import paragraph
 from rig.sweep.workload import touch_s, workload
 from rig.words import duration, ohms
 
@@ -119,6 +123,8 @@ def check(
     out = console()
     for line in report(loaded, None if places is None else len(places.pads), unlike):
         out.print(folded(line, out.width) if out.is_terminal else line)
+    for line in habits(loaded):
+        out.print(folded(line, out.width) if out.is_terminal else line)
     for line in check_controller(loaded):
         out.print(folded(line, out.width) if out.is_terminal else line)
     check_sound(loaded)
@@ -195,6 +201,15 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
         lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place in board.yaml yet")
     lines += [f"caution  {text}" for text in [*more_cautions, *cautions(project)]]
     return lines
+
+
+def habits(project: Project) -> list[str]:
+    """Give a line for each key of which a sweep has learnt what the toy does with it."""
+    folder = sweep_folder(project, DEFAULT_NAME)
+    if not (folder / "log.db").exists():
+        return []
+    learnt = {one.key: one for one in read_events(folder) if isinstance(one, HabitsLearnt)}
+    return [f"{'habits':<{LABEL}}{paragraph(one)}" for one in learnt.values()]
 
 
 def check_controller(project: Project) -> list[str]:

@@ -11,6 +11,7 @@ from rig.errors import BadSound, CaptureLost, RigError, ToyLost
 from rig.events import (
     BaselineDoubted,
     BendSeen,
+    HabitsLearnt,
     Noticed,
     Retried,
     SetAside,
@@ -64,10 +65,12 @@ class Book:
         self.known = Knowledge(project)
         self.ear = Ear(rate_hz)
         self.patience = Patience()
+        self.habits: dict[str, HabitsLearnt] = {}
 
     def remember(self) -> None:
         """Take in what the log holds already."""
         events = self.log.events()
+        self.habits = {event.key: event for event in events if isinstance(event, HabitsLearnt)}
         retried = {event.touch for event in events if isinstance(event, Retried)}
         unsettled = {e.touch for e in events if isinstance(e, Unsettled) and e.lost}
         for record in self.log.records():

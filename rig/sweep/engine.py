@@ -10,20 +10,24 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from math import ceil
 from statistics import median
 
 from rig.bench import Bench, BenchState, Touch
+from rig.events import HabitsLearnt
 from rig.listen import HOP_S, LEAST_TAKES, Baseline, Ear
 from rig.log import SweepLog
 from rig.project import Project
+from rig.sweep import habits
+from rig.sweep.doubles import PressingTwice
 from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import SPARE_FRAMES, Heard, LeadIn, hear
 from rig.sweep.known import Knowledge
 from rig.sweep.order import next_pair
 from rig.sweep.recovery import TAIL_CHECK_S, Recovery
 from rig.sweep.run import Run
-from rig.sweep.steps import Step
+from rig.sweep.steps import Step, clean
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
@@ -63,11 +67,15 @@ class RigHand:
         self.rate_hz = bench.rate_hz
         self.recovery = Recovery(project, bench, log.tell)
         self._is_quiet = False
+        self._habits: dict[str, HabitsLearnt] = {}
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def meet(self, ear: Ear, known: Knowledge) -> None:
         """Take hold of what the sweep knows."""
         self.ear, self.known = ear, known
+        self.recovery.silent_presses = lambda key: habits.silent_presses(
+            known.presses[key], known.unnoticed[key]
+        )
 
     def state(self) -> BenchState:
         """Say which bench this is."""
@@ -119,9 +127,25 @@ class RigHand:
         return True
 
     def _needs_quiet(self, step: Step) -> bool:
-        """Say whether a press while it sounds tells too little: of a toy that begins now sooner, now later."""
+        """Say whether a press while it sounds would tell too little, or do something else."""
         baseline = self._baseline(step)
-        return baseline is not None and baseline.anchor.after_press is None
+        unsteady = baseline is not None and baseline.anchor.after_press is None
+        return unsteady or habits.needs_quiet(self._habits.get(step.key))
+
+    def know(self, learnt: HabitsLearnt) -> None:
+        """Take in a key's habits."""
+        self._habits[learnt.key] = learnt
+        if learnt.idle_ma is not None:
+            self.recovery.idle_ma = learnt.idle_ma
+
+    def get_to_know(self, key: str) -> HabitsLearnt:
+        """Press a key while it sounds, a few times, and measure what the toy draws."""
+        lead_in = partial(self._lead_in, clean("check", key))
+        twice = PressingTwice(self.bench, self.recovery, self.touch(clean("check", key)), lead_in)
+        self._is_quiet = True
+        return twice.get_to_know(
+            key, self.ear.baseline(key), self.project.toy.longest_phrase_s, self.known
+        )
 
     def make(self, step: Step, touch: Touch, why: str, meanwhile: Callable[[], None]) -> Made:
         """Make a touch; it is ended before it closes where its lead-in shows a dead toy."""

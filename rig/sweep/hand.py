@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from rig.bench import BenchState, Touch
+from rig.events import HabitsLearnt
 from rig.listen import Ear
 from rig.sweep.hearing import Heard
 from rig.sweep.known import Knowledge
@@ -126,6 +127,15 @@ class Hand(Protocol):
         ------
         ToyLost, BadSound
         """
+
+    def get_to_know(self, key: str) -> HabitsLearnt | None:
+        """Press a key whose baseline is made a few times more, to learn what the toy does with it.
+
+        Gives None where a person looks after that.
+        """
+
+    def know(self, habits: HabitsLearnt) -> None:
+        """Take in what was learnt so, now or in an earlier run."""
 
     def note(self, text: str) -> None:
         """Tell a person who is there a line that asks for nothing."""

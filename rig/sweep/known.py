@@ -56,6 +56,10 @@ class Knowledge:
         Touches that count and freezes seen.
     doubts : int
         Clean presses in a row that didn't sound like their baseline.
+    presses, unnoticed : dict of str to int
+        Of each key: presses of a living toy with nothing closed yet, and those that it missed.
+    first_wakes : dict of str to bool
+        Of each key, whether it missed the very first.
     """
 
     project: Project
@@ -70,6 +74,10 @@ class Knowledge:
     doubts: int = 0
     touches: int = 0
     freezes: int = 0
+    presses: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    unnoticed: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    first_wakes: dict[str, bool] = field(default_factory=dict)
+    _left_alive: bool = True
 
     def __post_init__(self) -> None:
         self.steps = list(dict.fromkeys([*pair_steps(self.project), *asked_steps(self.project)]))
@@ -93,6 +101,7 @@ class Knowledge:
         self.drop(step)
         if outcome.answer == "strange":
             self.hear_more(step.key)
+        self._apply_press(outcome)
         self.touches += outcome.counts
         self.freezes += outcome.after == "freeze"
         if outcome.trouble:
@@ -103,6 +112,21 @@ class Knowledge:
             self._apply_pair(outcome)
         else:
             self._apply_clean(outcome)
+
+    def _apply_press(self, outcome: Outcome) -> None:
+        """Count how its key was answered: silence is a miss, unless the touch before froze the toy."""
+        if not outcome.step.target.keys:
+            return
+        key, missed = outcome.step.key, outcome.answer == "none"
+        if outcome.counts or missed:
+            self.first_wakes.setdefault(key, missed)
+            if self._left_alive:
+                self.presses[key] += 1
+                self.unnoticed[key] += missed
+        if outcome.counts:
+            self._left_alive = not outcome.stopped
+        elif missed:
+            self._left_alive = True  # it was brought back
 
     def _apply_fault(self, step: Step, fault: str) -> None:
         if step.is_clean:

@@ -46,7 +46,7 @@ LIMITS = {
     "clipped baseline": Limit("too loud with nothing bridged", in_a_run=2),
     "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=3),
     # The toy answers when it is asked alone, but not at the beginning of a touch.
-    "unanswered": Limit("the toy did not answer before it", of_step=4, in_a_row=6),
+    "unanswered": Limit("the toy did not answer before it", of_step=8, in_a_row=10),
     # Of a key of which nothing was heard yet: toys miss a press now and then.
     "unheard": Limit("a first press brought no sound", in_a_row=5),
     # Made, but the next press, which shows how it left the toy, was lost.

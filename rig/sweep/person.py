@@ -15,7 +15,7 @@ from typing import cast
 from rig.bench import BenchState, Touch
 from rig.bench.byhand import Ask, ListeningBench, Prompt
 from rig.errors import ToyLost
-from rig.events import RungTried, ToyGone
+from rig.events import HabitsLearnt, RungTried, ToyGone
 from rig.listen import HOP_S, LEAST_TAKES, Ear, is_clipped, over_db
 from rig.log import SweepLog
 from rig.project import Project
@@ -66,6 +66,12 @@ class PersonHand:
 
     def idle(self) -> None:
         """There is no controller to be fed."""
+
+    def get_to_know(self, key: str) -> None:
+        """The person knows the toy, and presses it when it is quiet."""
+
+    def know(self, habits: HabitsLearnt) -> None:
+        """The person knows."""
 
     def note(self, text: str) -> None:
         """Show the person a line that asks for nothing."""

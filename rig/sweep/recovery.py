@@ -14,7 +14,7 @@ import numpy as np
 from rig.bench import Bench, Stimulus, Touch
 from rig.bench.base import RAIL_DOWN_V
 from rig.errors import BenchError, ToyLost
-from rig.events import Event, RungTried, ToyGone
+from rig.events import Event, Noticed, RungTried, ToyGone
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
@@ -29,6 +29,10 @@ TAIL_CHECK_S = 0.15
 LONGEST_LISTEN_MS = 5000
 """The controller ends any touch by itself; longer listening is done in pieces."""
 ROOM_MS = 1000
+LATCHED_TIMES, LATCHED_MA, LATCHED_LISTEN_MS = 2.0, 3.0, 150
+"""A silent toy that draws more than so many times what it does at rest, and so much on top (what a
+converter of 10 bits is sure of), is latched up; so long it is listened to first."""
+SUPPLY = "supply"
 
 Tell = Callable[[Event], object]
 
@@ -48,6 +52,8 @@ class Recovery:
         self.project = project
         self.bench = bench
         self.tell = tell
+        self.silent_presses: Callable[[str], int] = lambda key: SILENT_PRESSES
+        self.idle_ma: float | None = None
         self._said = ""
         self._last: Heard | None = None
 
@@ -68,7 +74,7 @@ class Recovery:
         sooner.
         """
         silent, self._last = 0, None
-        for _ in range(PRESSES):
+        for _ in range(PRESSES + self.silent_presses(key)):
             heard = self._press(key, baseline.answer_frames + SPARE_FRAMES)
             if heard.fault:
                 continue
@@ -80,7 +86,7 @@ class Recovery:
             if self._said == "known":
                 return True
             silent += self._said == "none"
-            if silent >= SILENT_PRESSES:
+            if silent >= self.silent_presses(key):
                 return False
             self.listen(self.project.toy.longest_phrase_s, baseline)
         return False
@@ -96,7 +102,10 @@ class Recovery:
             The same, but it isn't the toy that fails: it sounds at another level, or no sound
             comes in.
         """
+        at_once = self._is_latched_up(baseline)
         for rung in RUNGS:
+            if at_once and rung.name != SUPPLY:
+                continue
             for tries in range(1, rung.tries + 1):
                 detail = rung.climb(self, baseline, tries)
                 if detail is None:
@@ -114,6 +123,26 @@ class Recovery:
             f"{'it is off and ' if is_off else ''}all pads are open: look at it and its sound lead, "
             "then run `padsweep sweep` to continue"
         )
+
+    def _is_latched_up(self, baseline: Baseline) -> bool:
+        """Say whether a silent toy draws so much that its supply must go at once, and tell it.
+
+        A chip whose input was pulled beyond its rails may conduct from rail to rail until it is
+        without supply, silent and warm, far below what the guard allows.
+        """
+        if self.idle_ma is None:
+            return False
+        drawn_ma = self.bench.supply_ma()
+        if drawn_ma <= LATCHED_TIMES * self.idle_ma + LATCHED_MA:
+            return False
+        heard = self._listen_once(LATCHED_LISTEN_MS)
+        if heard.fault or not self.is_quiet(heard.samples, baseline):
+            return False
+        self.tell(Noticed(
+            text=f"the toy is silent and draws {drawn_ma:.0f} mA, {self.idle_ma:.0f} mA at rest: its "
+            "supply is cut at once"
+        ))
+        return True
 
     def _check_sound(self, key: str, baseline: Baseline) -> None:
         """Tell a dead toy, which is off now, from an input that is no longer as it was."""
@@ -195,10 +224,7 @@ class Recovery:
             The longest to listen, s.
         """
         tail = int(TAIL_CHECK_S * self.bench.rate_hz)
-
-        def is_over(sound: np.ndarray) -> Cue | None:
-            return END if len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline) else None
-
+        is_over = self.until_quiet(TAIL_CHECK_S, baseline)
         remaining_ms = int(seconds * 1000)
         while remaining_ms > 0:
             dwell_ms = min(remaining_ms, LONGEST_LISTEN_MS)
@@ -207,6 +233,15 @@ class Recovery:
                 return False
             remaining_ms -= dwell_ms
         return not self.is_quiet(heard.samples[-tail:], baseline)
+
+    def until_quiet(self, seconds: float, baseline: Baseline) -> Watcher:
+        """Give a watcher that ends a listening once it has been quiet for so long."""
+        tail = int(seconds * self.bench.rate_hz)
+
+        def is_over(sound: np.ndarray) -> Cue | None:
+            return END if len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline) else None
+
+        return is_over
 
     def _listen_once(self, dwell_ms: int, watch: Watcher | None = None) -> Heard:
         touch = Touch((), Stimulus(()), before_ms=20, lead_in_ms=0, dwell_ms=dwell_ms, tail_ms=20)
@@ -240,5 +275,5 @@ RUNGS = (
     Rung("wait", 1, Recovery.wait),
     Rung("turn on", 1, Recovery.press_on),
     Rung("reset line", 1, Recovery.reset),
-    Rung("supply", 3, Recovery.cut_supply),
+    Rung(SUPPLY, 3, Recovery.cut_supply),
 )

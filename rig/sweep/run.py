@@ -98,6 +98,8 @@ class Run:
 
     def _begin(self) -> None:
         self.book.remember()
+        for habits in self.book.habits.values():
+            self.hand.know(habits)
         if self.retry:
             self.book.retry()
         state = self.hand.state()
@@ -138,6 +140,8 @@ class Run:
             return
         if self._before.pending and not step.target.keys:  # without a press nothing shows how it was left
             self.make(clean("check", *self.known.stimuli[0]))
+        if not step.is_clean:
+            self._get_to_know(step.key)
         if not self.hand.ready(step):
             self._before.complete(step.key, False)
         touch = self.hand.touch(step)
@@ -152,6 +156,19 @@ class Run:
             self._obey(step, made)
             return
         self.take_in(made, touch, began)
+
+    def _get_to_know(self, key: str) -> None:
+        """Learn the habits of a key before the first of its touches."""
+        if key in self.book.habits or self.book.ear.takes_learnt(key) < LEAST_TAKES:
+            return
+        if key not in self.project.toy.keys:
+            return  # a chord's keys are pressed at once: what each does alone is enough
+        if self._before.pending:
+            self.make(clean("check", key))
+        learnt = self.hand.get_to_know(key)
+        if learnt is not None:
+            self.hand.know(learnt)
+            self.book.habits[key] = self.log.tell(learnt)
 
     def take_in(self, made: Made, touch: Touch, began: datetime) -> None:
         """Write a made touch down, settle the one before it, and see what came of it."""

@@ -281,6 +281,10 @@ class SimulatedBench:
         """Measure the rail as the controller's converter does: in steps of 15 mV."""
         return round(self.toy.rail_v() / _ADC_STEP_V) * _ADC_STEP_V
 
+    def supply_ma(self) -> float:
+        """Measure the toy's current, mA."""
+        return self.toy.supply_ma()
+
     def wait(self, seconds: float) -> None:
         """Let time pass on the virtual clock."""
         self._room.silence()
