@@ -85,11 +85,21 @@ class Recovery:
             self._last, self._said = heard, baseline.answer(heard.samples, press)
             if self._said == "known":
                 return True
+            if self._said == "strange" and self._is_moved(key, heard, press, baseline):
+                return True
             silent += self._said == "none"
             if silent >= self.silent_presses(key):
                 return False
             self.listen(self.project.toy.longest_phrase_s, baseline)
         return False
+
+    def _is_moved(self, key: str, heard: Heard, press: int, baseline: Baseline) -> bool:
+        """Say whether the toy answers as it does, but at another level, and tell it."""
+        moved_db = baseline.moved_db(heard.samples, press)
+        if moved_db is None:
+            return False
+        self.tell(Noticed(text=sounding.moved_words(key, moved_db)))
+        return True
 
     def revive(self, key: str, baseline: Baseline) -> Revival:
         """Climb the ladder until the toy answers.

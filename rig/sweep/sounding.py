@@ -76,6 +76,15 @@ def changed(key: str, louder_db: float) -> BadSound:
     )
 
 
+def moved_words(key: str, louder_db: float) -> str:
+    """Tell of a toy that sounds as before at another level; its baseline follows."""
+    than = "louder" if louder_db > 0 else "softer"
+    return (
+        f"key {key!r} sounds {abs(louder_db):.0f} dB {than} than before (was the toy, the input or the "
+        "microphone moved?): its baseline is heard again at this level"
+    )
+
+
 def covered(key: str, louder_db: float, room: np.ndarray, rate_hz: int) -> BadSound:
     """Tell of a room that has become loud, heard with the toy off."""
     what, do = _steady(0.0, room, rate_hz, False)

@@ -264,6 +264,41 @@ class Baseline:
         begun = was_quiet and loud >= T.starts_frames
         return "strange" if begun else "none", nearest_db
 
+    def moved_db(self, samples: np.ndarray, press: int) -> float | None:
+        """Say by how much louder a press is answered with one of the toy's own phrases, dB.
+
+        Somebody has turned the toy or the input up or down.
+
+        Parameters
+        ----------
+        samples : ndarray of float, shape (n,)
+        press : int
+            Frame of the press; `answer_frames` must follow it.
+
+        Returns
+        -------
+        float or None
+            None where it begins like none of them at any level, or at the level of one.
+        """
+        found = self.begins(samples, press)
+        if found is None or found.answer != "strange":
+            return None
+        aligned = self.align(samples, Span(found.frame, found.frame, found.frame, found.frame))
+        mine = from_press(aligned.frames, aligned.span, self.lead_in_frames, self.floor_db)
+        theirs = self._stack[:, LAG_FRAMES : LAG_FRAMES + self.lead_in_frames]
+        apart_db = mine - theirs
+        heard = (mine > self.floor_db) & (theirs > self.floor_db)
+        best: tuple[float, float] | None = None
+        for one, limit_db in zip(range(len(theirs)), self._lead_in_limits_db, strict=True):
+            if np.count_nonzero(heard[one]) < T.moved_part * heard[one].size:
+                continue
+            moved_db = float(np.median(apart_db[one][heard[one]]))
+            at_level = np.where(heard[one], mine - moved_db, mine)
+            left_db = float(mean_apart_db(self._stack[one : one + 1], at_level, aligned.lag_frames)[0])
+            if left_db <= limit_db and (best is None or left_db < best[0]):
+                best = left_db, moved_db
+        return None if best is None or abs(best[1]) < T.moved_db else best[1]
+
     def louder_db(self, samples: np.ndarray, press: int) -> float:
         """Say how much louder a press is answered than the clean takes are, dB.
 

@@ -105,6 +105,13 @@ class Judging:
         0.7, "1", "never one beyond this part of the distance from a clean one to silence"
     )
 
+    moved_db: float = threshold(
+        1.5, "dB", "a phrase that is louder or softer by less is at its own level"
+    )
+    moved_part: float = threshold(
+        0.2, "1", "of a lead-in's bands and frames so many must be heard to tell its level"
+    )
+
     audible_db: float = threshold(
         2.4, "dB", "a change below this, averaged over the bands in the worst window, isn't worth "
         "a control", "a root mean square of 3 dB where the bands' differences are normal",
