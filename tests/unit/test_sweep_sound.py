@@ -85,7 +85,10 @@ COVERED = (
     "key 'boat' can't be heard any more: the noise that is always there, 30 dB louder than it was "
     "for the baseline, the toy being off: look at the sound lead, or set the input back as it was"
 )
-CHANGED = f"key 'boat' is answered, but about [345] dB louder than in its baseline: {BACK}"
+MOVED = (
+    r"key 'boat' sounds [345] dB (louder|softer) than before \(was the toy, the input or the microphone "
+    r"moved\?\): its baseline is heard again at this level"
+)
 GROWN = (
     "the toy has become too loud for the sound input: [56] takes in a row were lost, with nothing "
     "bridged as well, and key 'boat' is about 1[3-8] dB louder than its baseline: set volume, input "
@@ -188,7 +191,7 @@ def test_a_toy_that_clips_in_mid_sweep_pauses_it(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("change", "said"), [(louder(4), CHANGED), (louder(30), COVERED), (silent, MUTED)]
+    ("change", "said"), [(louder(30), COVERED), (silent, MUTED)]
 )
 def test_a_level_that_is_turned_in_mid_sweep_is_no_dead_toy_and_no_freeze(
     project, monkeypatch, change, said
@@ -199,6 +202,19 @@ def test_a_level_that_is_turned_in_mid_sweep_is_no_dead_toy_and_no_freeze(
         _, why = run(log, project, Altered(project, change, after=2), BadSound)
         assert re.fullmatch(f"{said}, {ON}", why)
         assert not any(one.stops for one in log.records())
+
+
+@pytest.mark.parametrize("db", [4, -4])
+def test_a_toy_that_is_turned_up_or_down_is_listened_to_at_its_new_level(project, db):
+    with new_log(project) as log:
+        events, _ = run(log, project, Altered(project, louder(db), after=2))
+        records = log.records()
+    assert told(events, SweepDone)
+    assert any(re.fullmatch(MOVED, one.text) for one in told(events, Noticed))
+    assert not any(one.stops for one in records)
+    assert sum(one.kind == "baseline" for one in records) >= TAKES + 6
+    # Nothing that was touched since is found for the level alone.
+    assert not any(one.kind == "confirm" and one.sound == "level" for one in records)
 
 
 def test_a_lost_check_is_made_again_before_the_next_pair(project):
