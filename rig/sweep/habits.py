@@ -24,7 +24,7 @@ DOUBLES, MORE_DOUBLES = 3, 2
 """Double presses that must agree, and so many more where they don't: then all but one."""
 ANY_TIME = ("anew", "next")
 """What a press does while it sounds, where it may as well be pressed then."""
-STOPS_WITHIN_S, APART_S = 0.35, 0.3
+STOPS_WITHIN_S, APART_S = 0.35, 0.15
 """A toy that is stopped is silent so soon; lengths of phrases closer than this are the same."""
 OVER_ROOM_DB = 9.0
 """What is so far above the room is sound."""
