@@ -48,7 +48,7 @@ simulated:
   seed: {seed}
   pads: {pads}
   room_db: {room_db}
-"""
+{habits}"""
 
 HARDWARE = """\
 controller:
@@ -78,6 +78,7 @@ class Board:
     baseline_takes: int = 8
     room_db: float = 40.0
     known_bend: tuple[str, str] = ("B", "C")
+    habits: str = ""
 
     @property
     def volts(self) -> float:
@@ -93,7 +94,10 @@ class Board:
         kept = [line for line in lines if not line.startswith(tuple(gone))]
         (folder / "toy.yaml").write_text("\n".join(kept))
         if port is None:
-            more = SIMULATED.format(seed=self.seed, pads=self.pads, room_db=self.room_db)
+            habits = f"  habits: {self.habits}\n" if self.habits else ""
+            more = SIMULATED.format(
+                seed=self.seed, pads=self.pads, room_db=self.room_db, habits=habits
+            )
         else:
             more = HARDWARE.format(port=port)
         (folder / "rig.yaml").write_text(
@@ -155,6 +159,7 @@ class EmulatedRig:
                 str(Path(__file__).with_name("toy_process.py")),
                 f"--socket={self.emulator.socket_path}",
                 f"--seed={board.seed}",
+                f"--habits={board.habits}",
                 f"--pads={board.pads}",
                 f"--series={','.join(map(str, board.series_ohm))}",
                 f"--lead={board.lead_ohm}",

@@ -22,7 +22,7 @@ from rig.bench.hardware import HardwareBench
 from rig.listen import Ear, Span
 from rig.log import SweepLog
 from rig.project import load_project, path_ohm, setup_facts, setup_hash
-from rig.sweep.hearing import hear
+from rig.sweep.hearing import END, hear
 
 project = load_project(sys.argv[1])
 key = next(iter(project.toy.keys))
@@ -73,7 +73,7 @@ try:
             break
     # The engine may end any touch early, also before anything closes.
     early = Touch((pair,), Stimulus((key,)), dwell_ms=900, tail_ms=300)
-    heard = hear(bench, early, watch=lambda sound: len(sound) > 0.10 * bench.rate_hz)
+    heard = hear(bench, early, watch=lambda sound: END if len(sound) > 0.10 * bench.rate_hz else None)
     print("early", heard.timeline.close_us, heard.timeline.open_us, heard.timeline.end_us)
 finally:
     bench.close()

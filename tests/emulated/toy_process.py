@@ -27,6 +27,7 @@ from emulator import Decoder, State, Tick
 from sound_server import Player
 
 from rig.bench.simulated.board import make_board
+from rig.bench.simulated.habit_sets import with_habits
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.toy import SimulatedToy
 
@@ -53,6 +54,8 @@ class Room:
         Of each lead and each relay contact.
     cut : set of str
         Pads whose lead is cut: their relays work, but reach nothing.
+    habits : str
+        Their name, see `habit_sets`; empty for a toy without.
     room_db : float
         Room noise below the toy's usual level, dB.
 
@@ -72,8 +75,11 @@ class Room:
         switch_ohm: float,
         cut: set[str],
         room_db: float,
+        habits: str = "",
     ) -> None:
         board = make_board(seed, pads)
+        if habits:
+            board = with_habits(board, habits)
         self.toy = SimulatedToy(board, seed)
         self.volts = board.volts
         self._letters = board.letters
@@ -188,6 +194,7 @@ def main() -> None:
     """Read the options and follow the emulator."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--socket", required=True)
+    parser.add_argument("--habits", default="")
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--pads", type=int, required=True)
     parser.add_argument("--series", required=True)
@@ -205,6 +212,7 @@ def main() -> None:
         switch_ohm=options.switch,
         cut=set(filter(None, options.cut.split(","))),
         room_db=options.room_db,
+        habits=options.habits,
     )
     link = socket.socket(socket.AF_UNIX)
     link.connect(options.socket)

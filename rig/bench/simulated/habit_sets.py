@@ -20,6 +20,7 @@ HABITS: Mapping[str, Mapping[str, Any]] = {
     "late 300": {"answer_ms": (300.0, 300.0)},
     "late 700": {"answer_ms": (700.0, 700.0)},
     "late 40-240": {"answer_ms": (40.0, 240.0)},
+    "late 500-700": {"answer_ms": (500.0, 700.0)},
     "misses": {"misses": 0.1},
     "play/stop": {"while_sounding": "stops"},
     "ignored": {"while_sounding": "ignored"},
