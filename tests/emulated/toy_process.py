@@ -27,8 +27,8 @@ from emulator import Decoder, State, Tick
 from sound_server import Player
 
 from rig.bench.simulated.board import make_board
-from rig.bench.simulated.habit_sets import with_habits
 from rig.bench.simulated.circuit import Link
+from rig.bench.simulated.habit_sets import with_habits
 from rig.bench.simulated.toy import SimulatedToy
 
 RATE_HZ = 48_000

@@ -152,6 +152,7 @@ class Kept:
             self.lead_in_frames = least
             self.aligner = self._new_aligner()
             self.takes = [self._laid(take) for take in earlier]
+            self.length = max([1, *(take.compared for take in self.takes)])
             self._forget()
 
     def _room(self, one: Unlaid, anchor: Anchor) -> int:
