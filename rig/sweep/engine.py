@@ -184,12 +184,12 @@ class RigHand:
         return median(self._ratios) if len(self._ratios) >= RATIOS_NEEDED else None
 
     def settle(self, made: Made) -> Sequel:
-        """Listen on where a take ends in sound and the toy itself is quiet by then."""
-        baseline = self.ear.baseline(made.step.key)
-        tail = made.heard.samples[-int(TAIL_CHECK_S * self.rate_hz) :]
-        if not baseline.ends_quiet or self.recovery.is_quiet(tail, baseline):
+        """Listen on where a take ends in sound, until the toy's longest phrase is over."""
+        if self._is_quiet:
             return "quiet"
+        baseline = self.ear.baseline(made.step.key)
         sounds = self.recovery.listen(self.project.toy.longest_phrase_s, baseline)
+        self._is_quiet = not sounds
         return "runs on" if sounds else "quiet"
 
     def revive(self, key: str) -> Revival:

@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pytest
 from listening import told_during
-from small_sweeps import few_leads, new_log
+from small_sweeps import TAKES, few_leads, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.errors import ToyLost
-from rig.events import FreezeSeen, Recovered, RungTried, SweepDone
+from rig.events import FreezeSeen, Noticed, Recovered, RungTried, SweepDone
 from rig.sweep import Sweep
+from rig.sweep.habits import silent_presses
 from rig.sweep.outcome import NO_ANSWER
 from rig.sweep.recovery import RAIL_LIMIT_S
 
@@ -101,12 +102,14 @@ def swept(project, bench):
 
 @pytest.mark.parametrize(
     ("misses", "after", "rungs"),
-    [(2, "answers", ["wait"]), (3, "freeze", ["wait", "supply"])],
+    [(6, "answers", ["wait"]), (7, "freeze", ["wait", "supply"])],
 )
-def test_two_silent_presses_after_waiting_make_a_freeze_and_one_does_not(
+def test_more_silent_presses_than_a_living_toy_ever_misses_make_a_freeze_and_fewer_do_not(
     project, misses, after, rungs
 ):
-    # The first press that is missed is the one in the next touch's lead-in.
+    # The first press that is missed is the one in the next touch's lead-in. Before it the toy has
+    # noticed nine: it misses three in ten at most, and six in a row in one case of a thousand.
+    assert silent_presses(TAKES + 1, 0) == 6
     bench = Missing(project)
     bench.misses = misses
     touch, climbed, events = swept(project, bench)
@@ -116,6 +119,24 @@ def test_two_silent_presses_after_waiting_make_a_freeze_and_one_does_not(
     recovered = [one for one in events if isinstance(one, Recovered)]
     assert len(freezes) == (after == "freeze")
     assert [one.rung for one in recovered] == rungs[-1:]
+
+
+@pytest.mark.parametrize(("drawn_ma", "rungs"), [(80.0, ["supply"]), (6.9, ["wait", "supply"])])
+def test_a_silent_toy_that_draws_far_more_than_at_rest_loses_its_supply_at_once(
+    project, drawn_ma, rungs
+):
+    class LatchedUp(Missing):
+        misses = 99
+
+        def supply_ma(self):
+            return drawn_ma if self.dead else 2.0
+
+    touch, climbed, events = swept(project, LatchedUp(project))
+    assert touch.after == "freeze"
+    assert climbed == rungs
+    told = [one.text for one in events if isinstance(one, Noticed)]
+    latched = f"the toy is silent and draws {drawn_ma:.0f} mA, 2 mA at rest: its supply is cut at once"
+    assert told == [latched] * (drawn_ma > 7)
 
 
 def test_the_keys_that_turn_the_toy_on_are_pressed_before_anything_is_reset(project):
