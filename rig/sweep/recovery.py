@@ -18,13 +18,13 @@ from rig.events import Event, Noticed, RungTried, ToyGone
 from rig.listen import HOP_S, Baseline, frames, is_silent
 from rig.project import Project
 from rig.sweep import sounding
+from rig.sweep.habits import LEAST_SILENT
 from rig.sweep.hand import Revival
 from rig.sweep.hearing import END, SPARE_FRAMES, Cue, Heard, Watcher, hear
 
 RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
 PRESSES = 5
-SILENT_PRESSES = 2
 TAIL_CHECK_S = 0.15
 LONGEST_LISTEN_MS = 5000
 """The controller ends any touch by itself; longer listening is done in pieces."""
@@ -52,7 +52,7 @@ class Recovery:
         self.project = project
         self.bench = bench
         self.tell = tell
-        self.silent_presses: Callable[[str], int] = lambda key: SILENT_PRESSES
+        self.silent_presses: Callable[[str], int] = lambda key: LEAST_SILENT
         self.idle_ma: float | None = None
         self._said = ""
         self._last: Heard | None = None
