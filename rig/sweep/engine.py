@@ -13,6 +13,7 @@ from dataclasses import replace
 from functools import partial
 from math import ceil
 from statistics import median
+from typing import Literal
 
 from rig.bench import Bench, BenchState, Touch
 from rig.events import HabitsLearnt
@@ -66,8 +67,7 @@ class RigHand:
         self.bench = bench
         self.rate_hz = bench.rate_hz
         self.recovery = Recovery(project, bench, log.tell)
-        self._is_quiet = False
-        self._habits: dict[str, HabitsLearnt] = {}
+        self._left: Literal["quiet", "runs on", "unknown"] = "unknown"
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
 
     def meet(self, ear: Ear, known: Knowledge) -> None:
@@ -115,26 +115,18 @@ class RigHand:
         return None if is_first or learnt < LEAST_TAKES else self.ear.baseline(step.key)
 
     def ready(self, step: Step) -> bool:
-        """Let the last phrase end where a take must have a quiet beginning: a clean or unpressed one."""
+        """Wait until the toy is quiet: what a press does while it sounds, it needn't do from quiet."""
         longest_s = self.project.toy.longest_phrase_s
-        if step.kind != "baseline" and step.target.keys:
-            if not self._is_quiet and self._needs_quiet(step):
-                self.recovery.listen(longest_s, self.ear.baseline(step.key))
+        if self._left == "quiet" or self._left == "runs on":
+            pass  # waiting on for what never stops is of no use
         elif self.ear.takes_learnt(step.key) >= LEAST_TAKES:
             self.recovery.listen(longest_s, self.ear.baseline(step.key))
         else:
             self.bench.wait(longest_s)
         return True
 
-    def _needs_quiet(self, step: Step) -> bool:
-        """Say whether a press while it sounds would tell too little, or do something else."""
-        baseline = self._baseline(step)
-        unsteady = baseline is not None and baseline.anchor.after_press is None
-        return unsteady or habits.needs_quiet(self._habits.get(step.key))
-
     def know(self, learnt: HabitsLearnt) -> None:
         """Take in a key's habits."""
-        self._habits[learnt.key] = learnt
         if learnt.idle_ma is not None:
             self.recovery.idle_ma = learnt.idle_ma
 
@@ -142,7 +134,7 @@ class RigHand:
         """Press a key while it sounds, a few times, and measure what the toy draws."""
         lead_in = partial(self._lead_in, clean("check", key))
         twice = PressingTwice(self.bench, self.recovery, self.touch(clean("check", key)), lead_in)
-        self._is_quiet = True
+        self._left = "quiet"
         return twice.get_to_know(
             key, self.ear.baseline(key), self.project.toy.longest_phrase_s, self.known
         )
@@ -157,7 +149,7 @@ class RigHand:
             raise
         if heard.clock_ratio is not None:
             self._ratios.append(heard.clock_ratio)
-        self._is_quiet = self._ends_quiet(step, heard)
+        self._left = "quiet" if self._ends_quiet(step, heard) else "unknown"
         answer = lead_in.answer if lead_in else None
         if lead_in and not answer and not heard.fault and "close" not in heard.offsets:
             answer = None if heard.timeline.guarded else "none"
@@ -185,16 +177,18 @@ class RigHand:
 
     def settle(self, made: Made) -> Sequel:
         """Listen on where a take ends in sound, until the toy's longest phrase is over."""
-        if self._is_quiet:
+        if self._left == "quiet":
             return "quiet"
         baseline = self.ear.baseline(made.step.key)
         sounds = self.recovery.listen(self.project.toy.longest_phrase_s, baseline)
-        self._is_quiet = not sounds
-        return "runs on" if sounds else "quiet"
+        self._left = "runs on" if sounds else "quiet"
+        return self._left
 
     def revive(self, key: str) -> Revival:
         """Climb the recovery ladder; see `Recovery.revive`."""
-        return self.recovery.revive(key, self.ear.baseline(key))
+        revival = self.recovery.revive(key, self.ear.baseline(key))
+        self._left = "quiet"
+        return revival
 
     def note(self, text: str) -> None:
         """Nobody is asked for anything."""

@@ -22,8 +22,6 @@ LEAST_SILENT, MOST_SILENT = 2, 8
 """Silent presses in a row before a toy counts as frozen, whatever is known of it."""
 DOUBLES, MORE_DOUBLES = 3, 2
 """Double presses that must agree, and so many more where they don't: then all but one."""
-ANY_TIME = ("anew", "next")
-"""What a press does while it sounds, where it may as well be pressed then."""
 STOPS_WITHIN_S, APART_S = 0.35, 0.15
 """A toy that is stopped is silent so soon; lengths of phrases closer than this are the same."""
 OVER_ROOM_DB = 9.0
@@ -146,11 +144,6 @@ def order_of(phrases: Sequence[int]) -> str:
     return "in turn" if all(len(found) == 1 for found in after.values()) else "at random"
 
 
-def needs_quiet(learnt: HabitsLearnt | None) -> bool:
-    """Say whether a toy may be pressed only into silence."""
-    return learnt is not None and learnt.while_sounding not in ("", *ANY_TIME)
-
-
 def habits(
     key: str, baseline: Baseline, *, presses: int, unnoticed: int, while_sounding: str,
     lasting_s: tuple[float, float], idle_ma: float | None, sounding_ma: float | None,
@@ -208,6 +201,4 @@ def paragraph(one: HabitsLearnt) -> str:
         told.append("its first press only wakes it")
     if one.idle_ma is not None and one.sounding_ma is not None:
         told.append(f"it draws {one.idle_ma:.0f} mA at rest and {one.sounding_ma:.0f} mA sounding")
-    if needs_quiet(one) or not one.steady:
-        told.append("so it is pressed only when it is quiet")
     return "; ".join(told)

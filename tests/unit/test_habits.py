@@ -14,7 +14,6 @@ from rig.sweep.habits import (
     Double,
     agreed,
     did,
-    needs_quiet,
     order_of,
     paragraph,
     silent_presses,
@@ -103,13 +102,5 @@ def test_the_paragraph_says_what_a_person_would_recognise():
     )) == (
         "key 'moo': it sounds 0.02 to 0.40 s after its press, for 1.0 to 2.5 s, has 5 phrases, at "
         "random (one press in 8 brings a new one), missed 2 of 16 presses; pressed while it sounds it "
-        "stops; its first press only wakes it; it draws 12 mA at rest and 55 mA sounding; so it is "
-        "pressed only when it is quiet"
+        "stops; its first press only wakes it; it draws 12 mA at rest and 55 mA sounding"
     )
-
-
-def test_only_a_toy_that_begins_anew_is_pressed_while_it_sounds():
-    assert not needs_quiet(None)
-    asked = {one: needs_quiet(learnt(while_sounding=one))
-             for one in ("anew", "next", "", "ignored", "stops", "queued", "varies", "unclear")}  # fmt: skip
-    assert [one for one, quiet in asked.items() if not quiet] == ["anew", "next", ""]

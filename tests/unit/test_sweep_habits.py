@@ -8,22 +8,24 @@ from small_sweeps import few_leads, new_log
 
 from rig.bench.simulated.bench import SimulatedBench
 from rig.choose import finds
-from rig.events import HabitsLearnt, SweepDone
+from rig.events import HabitsLearnt, RungTried, SweepDone
 from rig.log import verify
 from rig.sweep import Sweep
+from rig.sweep.outcome import LEAD_IN
 
 LEADS, TAKES, LEAD_IN_S = "ACDF", 16, 0.3
 PLAIN_LIMIT_S = 1.6
 """Times the plain toy's time on the bench, at most."""
 
 
-def swept(folder, habits=None, bench=SimulatedBench):
+def swept(folder, habits=None, bench=SimulatedBench, **timings):
     """Sweep a toy; gives what was found, events, records, and the time on its bench, s."""
     project = few_leads(folder, LEADS)
     sweep = project.rig.sweep.model_copy(update={"baseline_takes": TAKES})
     simulated = project.rig.simulated.model_copy(update={"habits": habits})
     rig = project.rig.model_copy(update={
-        "sweep": sweep, "simulated": simulated, "series_ohm": [150_000.0, 0.0]
+        "sweep": sweep, "simulated": simulated, "series_ohm": [150_000.0, 0.0],
+        "timings": project.rig.timings.model_copy(update=timings),
     })
     project = replace(project, rig=rig)
     used = bench(project)
@@ -60,6 +62,14 @@ def test_a_toy_with_a_habit_gives_what_it_gives_without(
     assert toy_s < PLAIN_LIMIT_S * plain[3]
     assert soonest_s - 0.011 <= learnt.soonest_s <= learnt.latest_s <= latest_s
     assert while_sounding is None or learnt.while_sounding in while_sounding
+
+
+@pytest.mark.parametrize("habits", ["play/stop", "ignored"])
+def test_touches_shorter_than_a_phrase_wait_until_it_is_over(tmp_path, habits):
+    _, events, records, _ = swept(tmp_path / "toy", habits, dwell_ms=200, tail_ms=60)
+    assert not any(LEAD_IN in one.facts for one in records)
+    tried = sum(isinstance(one, RungTried) for one in events)
+    assert tried <= 2 * sum(one.after == "freeze" for one in records)
 
 
 def test_pads_close_a_constant_time_after_the_toy_began_and_never_without_it(tmp_path):
