@@ -203,10 +203,10 @@ class SweepOptions(_Model):
 
 
 LEAST_LEAD_IN_MS = {"simulated": 300, "hardware": 350}
-"""Before anything is closed: 150 ms of the answer to a press, without which the ear takes dead
-toys for living ones; 50 ms for a window and its shift; and the time in which the host ends the
-touch of a dead toy, which is 100 ms simulated. On hardware it was 103 to 162 ms in emulation, most
-of it the sound device's buffer; where it is late the pair is closed for a moment."""
+"""From the toy's first sound to the closing: 150 ms of its answer, without which the ear takes dead
+toys for living ones; 50 ms for a window and its shift; and the time in which the host has the touch
+closed, which is 100 ms simulated. On hardware it was 103 to 162 ms in emulation, most of it the sound
+device's buffer; where it is late the pair closes so much later."""
 
 HARDWARE_LEAD_IN_MS = 400
 """Where rig.yaml doesn't say."""

@@ -26,7 +26,7 @@ from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import SPARE_FRAMES, Heard, LeadIn, hear
 from rig.sweep.known import Knowledge
 from rig.sweep.order import next_pair
-from rig.sweep.recovery import TAIL_CHECK_S, Recovery
+from rig.sweep.recovery import Recovery
 from rig.sweep.run import Run
 from rig.sweep.steps import Step, clean
 
@@ -158,8 +158,8 @@ class RigHand:
     def _ends_quiet(self, step: Step, heard: Heard) -> bool:
         if self.ear.takes_learnt(step.key) < LEAST_TAKES or not len(heard.samples):
             return False
-        tail = heard.samples[-int(TAIL_CHECK_S * self.rate_hz) :]
-        return self.recovery.is_quiet(tail, self.ear.baseline(step.key))
+        baseline = self.ear.baseline(step.key)
+        return self.recovery.is_quiet(heard.samples[-self.recovery.tail(baseline) :], baseline)
 
     def _lead_in(self, step: Step) -> LeadIn | None:
         """Give what watches a step's lead-in; None where nothing is pressed."""

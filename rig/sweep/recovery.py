@@ -26,6 +26,7 @@ RAIL_POLL_S = 0.1
 RAIL_LIMIT_S = 60.0
 PRESSES = 5
 TAIL_CHECK_S = 0.15
+PAUSE_MARGIN_S = 0.1
 LONGEST_LISTEN_MS = 5000
 """The controller ends any touch by itself; longer listening is done in pieces."""
 ROOM_MS = 1000
@@ -233,8 +234,8 @@ class Recovery:
         seconds : float
             The longest to listen, s.
         """
-        tail = int(TAIL_CHECK_S * self.bench.rate_hz)
-        is_over = self.until_quiet(TAIL_CHECK_S, baseline)
+        tail = self.tail(baseline)
+        is_over = self.until_quiet(tail / self.bench.rate_hz, baseline)
         remaining_ms = int(seconds * 1000)
         while remaining_ms > 0:
             dwell_ms = min(remaining_ms, LONGEST_LISTEN_MS)
@@ -244,12 +245,18 @@ class Recovery:
             remaining_ms -= dwell_ms
         return not self.is_quiet(heard.samples[-tail:], baseline)
 
+    def tail(self, baseline: Baseline) -> int:
+        """Give for how many samples a toy must be silent to be done: longer than it ever pauses."""
+        pause_s = baseline.longest_pause_s
+        return int(max(TAIL_CHECK_S, pause_s + PAUSE_MARGIN_S) * self.bench.rate_hz)
+
     def until_quiet(self, seconds: float, baseline: Baseline) -> Watcher:
         """Give a watcher that ends a listening once it has been quiet for so long."""
         tail = int(seconds * self.bench.rate_hz)
 
         def is_over(sound: np.ndarray) -> Cue | None:
-            return END if len(sound) > 2 * tail and self.is_quiet(sound[-tail:], baseline) else None
+            enough = len(sound) > tail + int(TAIL_CHECK_S * self.bench.rate_hz)
+            return END if enough and self.is_quiet(sound[-tail:], baseline) else None
 
         return is_over
 
@@ -259,7 +266,7 @@ class Recovery:
 
     def is_quiet(self, sound: np.ndarray, baseline: Baseline) -> bool:
         """Say whether a stretch of sound holds nothing but the room."""
-        return baseline.is_quiet(frames(sound, self.bench.rate_hz).level_db)
+        return baseline.is_silent_throughout(frames(sound, self.bench.rate_hz).level_db)
 
     def _press(self, key: str, answer_frames: int = 0) -> Heard:
         """Press a key with nothing closed, and hear at least so many frames after it."""

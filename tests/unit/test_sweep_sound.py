@@ -12,8 +12,7 @@ from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.errors import BadSound, CaptureLost, ConfigError, RigError
 from rig.events import Noticed, SetAside, SweepDone, TakeLost
-from rig.listen import HOP_S, THRESHOLDS, Baseline, Span
-from rig.listen.judging.kept import Kept
+from rig.listen import HOP_S, THRESHOLDS
 from rig.log import SweepLog, verify
 from rig.project import load_project, setup_facts, setup_hash
 from rig.project.models import LEAST_LEAD_IN_MS
@@ -262,11 +261,6 @@ def test_a_lead_in_too_short_to_hear_a_dead_toy_is_refused(tmp_path):
 
 def test_the_least_lead_in_is_what_ear_and_host_need():
     least, ear = LEAST_LEAD_IN_MS["simulated"] / 1000, THRESHOLDS.judging
-    rng = np.random.default_rng(1)
-    for lead_in_s, whole in ((least, True), (least - HOP_S, False)):
-        span = Span.from_seconds(0.06, 0.06 + lead_in_s, 1.0, 1.2)
-        takes = [(rng.normal(0, 0.1, 57_600), span) for _ in range(3)]
-        assert (Baseline(Kept.of(takes, 48_000)).lead_in_frames == ear.answer_frames) == whole
     heard_s = (ear.skip_frames + ear.answer_frames + SPARE_FRAMES) * HOP_S
     assert least - heard_s == pytest.approx(0.1)  # for the host
     assert LEAST_LEAD_IN_MS["hardware"] / 1000 - heard_s == pytest.approx(0.15)

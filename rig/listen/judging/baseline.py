@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
 from rig.listen.judging.kept import Kept, from_press
 from rig.listen.judging.tail import Tail
-from rig.listen.measures.features import Frames, frames
+from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
 from rig.listen.thresholds import THRESHOLDS
@@ -77,7 +78,6 @@ class Baseline:
         self.rate_hz = kept.rate_hz
         self.takes = list(kept.takes)
         self.anchor = kept.anchor
-        self.lead_in_frames = kept.lead_in_frames
         self.floor_db = kept.floor_db
         self.noise_level_db = float(10 * np.log10(np.sum(10 ** (kept.noise_db / 10))))
         self._stack, self._length = kept.stack, kept.length
@@ -172,18 +172,18 @@ class Baseline:
         own = among.min(axis=1)
         kept = np.delete(own, self.heard_once) if len(self.heard_once) < len(own) else own
         self._usual_lead_in_db = float(kept.max())
-        silence = np.tile(self.floor_db, (self.lead_in_frames, 1))
+        silence = np.tile(self.floor_db, (T.answer_frames, 1))
         # Silence must never pass for an answer, not even for one that begins softly.
         self._lead_in_limits_db = np.minimum(
             max(T.lead_in_db, T.lead_in_times * self._usual_lead_in_db),
             T.silence_part * mean_apart_db(self._stack, silence, LAG_FRAMES)
         )
-        return np.logical_not(np.any(among <= self._lead_in_limits_db, axis=1))
+        return np.logical_not(np.any(among < self._lead_in_limits_db, axis=1))
 
     @property
     def answer_frames(self) -> int:
         """Frames after the press that `answer` needs."""
-        return self.anchor.cap_frames + T.skip_frames + self.lead_in_frames
+        return self.anchor.cap_frames + T.skip_frames + T.answer_frames
 
     def answer(self, samples: np.ndarray, press: int) -> str:
         """Say what a press brought forth; see `Beginning`.
@@ -222,7 +222,7 @@ class Baseline:
             None while it can't be told.
         """
         heard = frames(samples, self.rate_hz)
-        needed = T.skip_frames + self.lead_in_frames + spare_frames
+        needed = T.skip_frames + T.answer_frames + spare_frames
         said = "none"
         candidates = self.anchor.of_samples(heard.level_db, press)
         for frame in candidates:
@@ -246,12 +246,13 @@ class Baseline:
         """Say what a press brought forth if it begins at a certain frame, and how far from clean, dB."""
         aligned = self.align(samples, Span(begins, begins, begins, begins))
         take = aligned.frames
-        mine = from_press(take, aligned.span, self.lead_in_frames, self.floor_db)
+        mine = from_press(take, aligned.span, T.answer_frames, self.floor_db)
         before = slice(max(1, press - LAG_FRAMES))
         was_quiet = self.is_quiet(take.level_db[before])
         errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
         nearest_db = float(errors_db.min())
-        alike = errors_db <= self._lead_in_limits_db
+        # Below, not at: to a take that begins with silence all silence is alike, and no answer.
+        alike = errors_db < self._lead_in_limits_db
         if alike.any():
             error_db = errors_db[alike].min()
             if was_quiet or error_db <= self._usual_lead_in_db:
@@ -259,7 +260,7 @@ class Baseline:
             went_on = np.maximum(mean_db(take.mel_db[before]), self.floor_db)
             goes_on_db = float(np.abs(mine - went_on).mean())
             return "none" if goes_on_db < error_db else "known", nearest_db
-        after = take.level_db[begins + T.skip_frames : begins + T.skip_frames + self.lead_in_frames]
+        after = take.level_db[begins + T.skip_frames : begins + T.skip_frames + T.answer_frames]
         loud = np.count_nonzero(after >= self.noise_level_db + T.floor_over_noise_db)
         begun = was_quiet and loud >= T.starts_frames
         return "strange" if begun else "none", nearest_db
@@ -284,8 +285,8 @@ class Baseline:
         if found is None or found.answer != "strange":
             return None
         aligned = self.align(samples, Span(found.frame, found.frame, found.frame, found.frame))
-        mine = from_press(aligned.frames, aligned.span, self.lead_in_frames, self.floor_db)
-        theirs = self._stack[:, LAG_FRAMES : LAG_FRAMES + self.lead_in_frames]
+        mine = from_press(aligned.frames, aligned.span, T.answer_frames, self.floor_db)
+        theirs = self._stack[:, LAG_FRAMES : LAG_FRAMES + T.answer_frames]
         apart_db = mine - theirs
         heard = (mine > self.floor_db) & (theirs > self.floor_db)
         best: tuple[float, float] | None = None
@@ -321,9 +322,23 @@ class Baseline:
             return 0.0
         return loud_db - float(np.median(usual_db))
 
+    @cached_property
+    def longest_pause_s(self) -> float:
+        """The longest silence between two sounds of a clean take, s: so long it may only pause."""
+        limit_db = self.noise_level_db + T.floor_over_noise_db
+        longest = 0
+        for one in self.takes:
+            loud = np.flatnonzero(one.frames.level_db[one.span.press :] > limit_db)
+            longest = max(longest, *np.diff(loud), 1) if len(loud) > 1 else longest
+        return max(0, longest - 1) * HOP_S
+
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""
         return bool(np.median(level_db) < self.noise_level_db + T.floor_over_noise_db)
+
+    def is_silent_throughout(self, level_db: np.ndarray) -> bool:
+        """Say whether nearly all of a stretch of frames holds nothing but the room."""
+        return loud_level_db(level_db) < self.noise_level_db + T.floor_over_noise_db
 
     def likeliest(self, aligned: Aligned) -> int:
         """Give the clean take that this one began as: the nearest up to the closing.

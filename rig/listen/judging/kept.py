@@ -72,8 +72,6 @@ class Kept:
         How many have come, with those that are no longer kept.
     anchor : Anchor
         From where on they are compared; chosen by the first ones.
-    lead_in_frames : int
-        Frames after the press by which it is told whether the toy answers.
     aligner : Aligner
     noise_db, floor_db : ndarray, shape (BANDS,)
         The room's, and below what nothing is compared.
@@ -93,7 +91,6 @@ class Kept:
         self.rate_hz = rate_hz
         self.takes: list[CleanTake] = []
         self.anchor = Anchor()
-        self.lead_in_frames = T.answer_frames
         self.aligner = self._new_aligner()
         self.length = 1
         self.learnt = 0
@@ -138,27 +135,16 @@ class Kept:
             self._drop(self._dispensable())
 
     def _see(self, one: Unlaid) -> None:
-        """Lay all takes anew where one more shows that they must be compared otherwise."""
+        """Lay all takes anew where one more shows that they must be compared from elsewhere on."""
+        if len(self.takes) >= T.first_takes:
+            return
         earlier = [take.unlaid for take in self.takes]
-        anchor = self.anchor
-        if len(earlier) < T.first_takes:
-            anchor = choose([*earlier, one], self.rate_hz)
-        changed = anchor != self.anchor
-        rooms = [self._room(take, anchor) for take in ([*earlier, one] if changed else [one])]
-        least = min([T.answer_frames if changed else self.lead_in_frames, *rooms])
-        self.anchor = anchor
-        if changed or least < self.lead_in_frames:
-            # Less of each take may be listened to, or from elsewhere on.
-            self.lead_in_frames = least
+        before, self.anchor = self.anchor, choose([*earlier, one], self.rate_hz)
+        if self.anchor != before:
             self.aligner = self._new_aligner()
             self.takes = [self._laid(take) for take in earlier]
             self.length = max([1, *(take.compared for take in self.takes)])
             self._forget()
-
-    def _room(self, one: Unlaid, anchor: Anchor) -> int:
-        """Give the frames that there are to hear how the toy answers."""
-        begins = anchor.frame(one.level_db, one.span)
-        return max(1, one.span.close - begins - T.lead_in_margin_frames - T.skip_frames)
 
     def compare_all(self) -> None:
         """Measure how far the takes are from each other, where that isn't known."""
@@ -176,7 +162,7 @@ class Kept:
             _grown(table, count) for table in (self.local_db, self.mean_db, self.lead_in_db)
         )
         lag = T.aligned_lag_frames
-        lead_in = self.stack[:, LAG_FRAMES : LAG_FRAMES + self.lead_in_frames]
+        lead_in = self.stack[:, LAG_FRAMES : LAG_FRAMES + T.answer_frames]
         for i in range(count):
             # Of those that are known the new ones alone are looked at.
             others = slice(known if i < known else 0, count)
@@ -241,7 +227,7 @@ class Kept:
         return round(frame * HOP_S * self.rate_hz)
 
     def _new_aligner(self) -> Aligner:
-        return Aligner(self.rate_hz, (self.lead_in_frames + T.skip_frames) * HOP_S)
+        return Aligner(self.rate_hz, (T.answer_frames + T.skip_frames) * HOP_S)
 
     def _laid(self, one: Unlaid) -> CleanTake:
         span = replace(one.span, press=self.anchor.frame(one.level_db, one.span))

@@ -66,11 +66,8 @@ class Judging:
     )
 
     answer_frames: int = threshold(
-        12, "frames", "after the press, in which the toy must begin to answer", LEAD_INS
-    )
-    lead_in_margin_frames: int = threshold(
-        15, "frames", "left before the closing, at least: the time in which the host hears the "
-        "answer and, where the toy is dead, says that nothing is to be closed", LEAD_INS,
+        12, "frames", "from where a take is compared on, by which it's told whether the toy answers; "
+        "before a touch closes as many and more have passed", LEAD_INS
     )
     prompt_frames: int = threshold(
         6, "frames", "a toy that sounds so soon after its press sounds with it"
