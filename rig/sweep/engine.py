@@ -141,6 +141,10 @@ class RigHand:
         """Climb the recovery ladder; see `Recovery.revive`."""
         return self.recovery.revive(key, self.ear.baseline(key))
 
+    def restore(self, key: str) -> Revival:
+        """Cut the toy's supply; see `Recovery.restore`."""
+        return self.recovery.restore(self.ear.baseline(key))
+
     def note(self, text: str) -> None:
         """Nobody is asked for anything."""
 

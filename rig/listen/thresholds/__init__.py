@@ -33,7 +33,7 @@ class Thresholds:
     measuring, judging, describing, watching, recordings : dataclass
     """
 
-    version: str = "6"
+    version: str = "7"
     measuring: Measuring = field(default_factory=Measuring)
     judging: Judging = field(default_factory=Judging)
     describing: Describing = field(default_factory=Describing)
