@@ -210,3 +210,11 @@ def sound_words(sound: str | None, amount: float | None, unit: str | None) -> st
 def after_words(after: str | None) -> str:
     """Say how the toy is afterwards, as the end of a sentence; "" where it answers."""
     return "" if after is None else AFTERS[after].phrase
+
+
+def left_words(presses: int) -> str:
+    """Say in how many clean presses in a row the toy was still changed; "" for fewer than two.
+
+    One odd press may be the toy's own doing.
+    """
+    return f"still changed after {presses} presses" if presses > 1 else ""

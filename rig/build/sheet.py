@@ -17,7 +17,7 @@ from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.log import Record
-from rig.outcomes import after_words, sound_words
+from rig.outcomes import after_words, left_words, sound_words
 from rig.project import Project, path_ohm
 from rig.project.asked import asked
 from rig.project.electrical import highest_v
@@ -206,7 +206,8 @@ def _does(seen: Evidence) -> str:
     if find is None:
         return "nothing was found" if seen.trials else "not touched"
     said = [] if find.sound == "none" else [sound_words(find.sound, find.amount, find.unit)]
-    return "; ".join([*said, after_words(find.after)] if after_words(find.after) else said)
+    said += filter(None, (after_words(find.after), left_words(find.changed_presses)))
+    return "; ".join(said)
 
 
 def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evidence) -> str:

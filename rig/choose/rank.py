@@ -9,13 +9,14 @@ from dataclasses import dataclass, replace
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
 from rig.log import Record
+from rig.log.between import Parts, parts
 from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
 from rig.pads import letter_order, letters_of, name_of_sides
 from rig.touches import Target
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
-                "family")
+                "family", "changed_presses")
 """What of a find is exported, one row per pair."""
 
 SAME_SOUND = 0.82
@@ -65,6 +66,8 @@ class Find:
         The key that was pressed in the best touch.
     best_path_ohm : float or None
         The path of the best touch, ohms.
+    changed_presses : int
+        In so many clean presses in a row behind a touch of it the toy wasn't itself.
     """
 
     pads_1: str
@@ -86,6 +89,7 @@ class Find:
     family: str = ""
     key: str = ""
     best_path_ohm: float | None = None
+    changed_presses: int = 0
 
     @property
     def after_at_worst(self) -> str:
@@ -135,25 +139,44 @@ def finds(
         word. Pairs that only freeze come last. Touches with a fault, lost takes and touches
         that aren't complete never count, but that a lost take's touch stopped the toy does.
     """
-    usable = [one for one in records if one.counts]
+    records = list(records)
+    told = parts(records)
+    usable = _usable(records, told)
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
     pairs = _by_pair(usable)
-    p_values = _p_values(pairs)
+    p_values = _p_values(pairs, told)
+    adjusted = q_values(p_values)
     found = []
-    for pair, q_value in q_values(p_values).items():
-        surely = q_value <= false_discovery
-        touches = [one for one in pairs[pair] if key in (None, one.key)]
+    for pair, made_of_it in pairs.items():
+        q_value = adjusted.get(pair)
+        surely = q_value is not None and q_value <= false_discovery
+        touches = [one for one in made_of_it if key in (None, one.key)]
         one = _find(touches, baselines, surely)
         if one and one.sound != "none":
             one = replace(one, p_value=p_values[pair], q_value=q_value)
-        found.append(one)
+        if one:
+            presses = [told.left.get(touch.number, 0) for touch in records
+                       if touch.number in told.left and touch.target.in_order().name == pair]
+            found.append(replace(one, changed_presses=max(presses, default=0)))
     made = {one.number: one for one in usable}
-    return _ranked(_named([one for one in found if one is not None], made))
+    return _ranked(_named(found, made))
 
 
 def pair_p_values(records: Iterable[Record]) -> dict[str, float]:
-    """Give the p value of every pair, or group of pads, that was touched, by its name."""
-    return _p_values(_by_pair([one for one in records if one.counts]))
+    """Give the p value of every pair, or group of pads, that went to confirming, by its name."""
+    records = list(records)
+    told = parts(records)
+    return _p_values(_by_pair(_usable(records, told)), told)
+
+
+def touched(records: Iterable[Record]) -> list[str]:
+    """Name every pair, and group of pads, that was touched."""
+    return list(_by_pair([one for one in records if one.counts]))
+
+
+def _usable(records: Iterable[Record], told: Parts) -> list[Record]:
+    """Leave out what shows nothing, or may not have been the pair's doing."""
+    return [one for one in records if one.counts and (one.stops or one.number not in told.void)]
 
 
 def _by_pair(usable: Iterable[Record]) -> dict[str, list[Record]]:
@@ -164,11 +187,12 @@ def _by_pair(usable: Iterable[Record]) -> dict[str, list[Record]]:
     return pairs
 
 
-def _p_values(pairs: dict[str, list[Record]]) -> dict[str, float]:
-    return {
-        pair: pair_p_value(one for one in touches if one.kind == "confirm")
+def _p_values(pairs: dict[str, list[Record]], told: Parts) -> dict[str, float]:
+    p_values = {
+        pair: pair_p_value([one for one in touches if one.kind == "confirm"], told.counting)
         for pair, touches in pairs.items()
     }
+    return {pair: p for pair, p in p_values.items() if p is not None}
 
 
 def find_rows(found: Iterable[Find]) -> list[dict]:

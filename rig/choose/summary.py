@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rig.choose.discovery import FALSE_DISCOVERY, doubtful, takes_needed
+from rig.choose.discovery import FALSE_DISCOVERY, doubtful
 from rig.choose.rank import finds, pair_p_values
 from rig.choose.tally import Tally, tally
 from rig.events import Recovered
@@ -14,7 +14,7 @@ def summary(log: SweepLog, false_discovery: float = FALSE_DISCOVERY) -> str:
     records = log.records()
     back = {e.touch for e in log.events() if isinstance(e, Recovered) and e.touch is not None}
     told = tally(records, finds(records, false_discovery), back)
-    unsure = unsure_words(records, told.bends + told.silences, false_discovery)
+    unsure = unsure_words(records, false_discovery)
     return tally_words(told, false_discovery) + (f"\n{unsure}" if unsure else "")
 
 
@@ -34,16 +34,9 @@ def tally_words(told: Tally, false_discovery: float) -> str:
     return said
 
 
-def unsure_words(records: list[Record], heard: int, false_discovery: float) -> str:
-    """Say what the clean takes can't resolve; empty where every change that came back is sure."""
-    p_values = pair_p_values(records)
-    unsure = doubtful(p_values, false_discovery)
+def unsure_words(records: list[Record], false_discovery: float) -> str:
+    """Say of how many changes nothing can be said; empty where every one that came back is sure."""
+    unsure = doubtful(pair_p_values(records), false_discovery)
     if not unsure:
         return ""
-    keys = {one.key for one in records if one.kind == "confirm"}
-    takes = min(sum(r.kind == "baseline" and r.counts and r.key == k for r in records)
-                for k in keys)
-    needed = takes_needed(len(p_values), heard, false_discovery)
-    more = (f"; with {len(p_values)} pairs take {needed} clean presses, not {takes} "
-            "(sweep: baseline_takes in rig.yaml)") if needed > takes else ""  # fmt: skip
-    return f"{len(unsure)} more came back, not surely enough to be told from chance{more}"
+    return f"{len(unsure)} more came back, not surely enough to be told from chance"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from rig.choose.rank import Find, pair_p_values
+from rig.choose.rank import Find, touched
 from rig.log import Record
 from rig.pads import is_pair
 
@@ -57,12 +57,12 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
     found = list(found)
     bends = [one for one in found if one.is_bend]
     silences = [one for one in found if not one.is_bend and not one.stops_only]
-    touched = pair_p_values(records)
-    groups = sum(not is_pair(name) for name in touched)
+    names = touched(records)
+    groups = sum(not is_pair(name) for name in names)
     froze = {one.number for one in records if one.after == "freeze"}
     return Tally(
         touches=sum(one.complete and not one.fault for one in records),
-        pairs=len(touched) - groups,
+        pairs=len(names) - groups,
         groups=groups,
         bends=len(bends),
         silences=len(silences),

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from rig.choose import Find
 from rig.cli.readable import holdable
-from rig.outcomes import AFTERS, is_stop, sound_words
+from rig.outcomes import AFTERS, is_stop, left_words, sound_words
 from rig.project import Toy
 from rig.words import ohms
 
@@ -170,9 +170,10 @@ def span(low_ohm: float, high_ohm: float) -> str:
 
 def afterwards(find: Find) -> str:
     """Say how the toy is after a find's touches, and over which path it's too much for it."""
+    told = AFTERS[find.after].told
     if find.stop and find.after != find.stop:
-        return f"{AFTERS[find.stop].told} at {ohms(find.stops_at_ohm)}"
-    return AFTERS[find.after].told
+        told = f"{AFTERS[find.stop].told} at {ohms(find.stops_at_ohm)}"
+    return ", ".join(filter(None, (told, left_words(find.changed_presses))))
 
 
 def _alike(find: Find, alike: Mapping[str, int]) -> str:

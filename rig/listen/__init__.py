@@ -1,9 +1,10 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
-from rig.listen.judgement import Judgement
+from rig.listen.judgement import AS_FAR, CALIBRATING, Judgement
 from rig.listen.judging.anchor import first_begins
 from rig.listen.judging.baseline import Baseline, Beginning
 from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud
+from rig.listen.judging.tail import allowed_beyond
 from rig.listen.measures.clipping import is_clipped, over_db
 from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.levels import loud_level_db
@@ -18,6 +19,8 @@ LEAST_TAKES = THRESHOLDS.judging.least_takes
 LEAST_RATE_HZ = THRESHOLDS.recordings.least_rate_hz
 
 __all__ = [
+    "AS_FAR",
+    "CALIBRATING",
     "HOP_S",
     "JUDGE",
     "LEAST_RATE_HZ",
@@ -32,6 +35,7 @@ __all__ = [
     "Recordings",
     "Span",
     "Unlike",
+    "allowed_beyond",
     "clean",
     "common_rate_hz",
     "first_begins",

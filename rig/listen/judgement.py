@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import KW_ONLY, dataclass, field
 
+CALIBRATING, AS_FAR = "calibrating", "as_far"
+"""Measures: how many clean takes calibrate, and how many of them lie at least as far."""
+
 
 @dataclass(frozen=True)
 class Judgement:
@@ -19,7 +22,7 @@ class Judgement:
     score : float
         How far from the baseline, in units of the baseline's own threshold: 1 is just a hit.
     p_value : float or None
-        Chance of such a take from an unbridged toy; None where the take can't be judged.
+        Its rank among the clean takes, as a chance; None where the take can't be judged.
     measures : dict
         Every amount measured, by name with unit, kept beside the one word.
     judge : str

@@ -32,6 +32,7 @@ from rig.listen import (
     too_loud,
 )
 from rig.log import SweepLog
+from rig.log.between import ITSELF
 from rig.log.takes import as_stored
 from rig.project import Project
 from rig.project.closing import refusal
@@ -66,6 +67,7 @@ class Book:
         self.ear = Ear(rate_hz)
         self.patience = Patience()
         self.habits: dict[str, HabitsLearnt] = {}
+        self._calibrating: tuple[str, np.ndarray, Span] | None = None
 
     def remember(self) -> None:
         """Take in what the log holds already."""
@@ -92,11 +94,21 @@ class Book:
     def _apply(
         self, outcome: Outcome, samples: np.ndarray | None, offsets: dict[str, int]
     ) -> None:
-        """Take in what came of a touch: its take into the ear where it is clean."""
-        self.known.apply(outcome)
-        if outcome.is_clean and samples is not None:
-            key, samples = outcome.step.key, as_stored(samples)
-            self.ear.learn(key, samples, self.span(offsets, len(samples)))
+        """Take in what came of a touch: its take into the ear where it is clean.
+
+        One that may calibrate is held until the press behind it shows that it does.
+        """
+        seen = self.known.apply(outcome)
+        if seen.counts is not None and seen.counts.is_clean and self._calibrating:
+            self.ear.calibrate(*self._calibrating)
+        if not outcome.is_clean or samples is None:
+            return
+        key, samples = outcome.step.key, as_stored(samples)
+        span = self.span(offsets, len(samples))
+        if self.known.between.waiting is outcome:
+            self._calibrating = key, samples, span
+        elif seen.joins or outcome.step.kind == "baseline":
+            self.ear.learn(key, samples, span)
             if self.ear.takes_learnt(key) >= LEAST_TAKES:
                 self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
 
@@ -130,9 +142,10 @@ class Book:
             self._again(number, step, sounding.lost_words(judgement.measures))
             return
         dull = judgement.sound == "none" and after == "answers"
-        if self.project.rig.keep == "finds" and dull and number % SAMPLE_EVERY:
+        kept = step.kind == "confirm" or number % SAMPLE_EVERY == 0
+        if self.project.rig.keep == "finds" and dull and not kept:
             self.log.drop_take(number)
-        if outcome.is_hit and step.kind == "confirm":
+        if outcome.is_hit and step.kind == "confirm" and not self.known.was_heard_again(step):
             self.log.tell(BendSeen(
                 touch=number, name=step.target.name, key=step.key,
                 path_ohm=step.path_ohm(self.project),
@@ -234,12 +247,13 @@ class Book:
         RigError
             It no longer sounds like its baseline.
         """
-        self.log.completed(number, "answers", {})
         if is_clipped(as_stored(heard.samples)):
+            self.log.completed(number, "answers", {})
             self._take_in_loud(number, step, heard)
             return
         self.patience.regain("lost")
         if step.kind == "baseline":
+            self.log.completed(number, "answers", {})
             if step.target.keys:
                 self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
@@ -252,11 +266,13 @@ class Book:
                     self.log.tell(Noticed(text=text))
             return
         judgement = self.judge(number, step, heard)
-        outcome = Outcome(step, sound=judgement.sound, after="answers")
+        itself = judgement.sound == "none"
+        self.log.completed(number, "answers", {ITSELF: itself})
+        outcome = Outcome(step, sound=judgement.sound, after="answers", itself=itself)
         self._apply(outcome, heard.samples, heard.offsets)
-        if outcome.is_hit:
+        if not itself:
             self.log.tell(BaselineDoubted(touch=number, p_value=judgement.p_value))
-        if self.known.doubts >= LIMITS["doubt"].in_a_row:
+        if self.known.doubts.is_lost:
             raise RigError(
                 f"the toy no longer sounds like its baseline (touch {number}): check battery, "
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from rig.errors import LogError, RigError
 from rig.listen import JUDGE
-from rig.sweep.rejudge import AHEAD, Clean, Job, Judged, Run, Stored, judged, sha256
+from rig.sweep.rejudge import AHEAD, Clean, Job, Judged, Run, Stored, judged
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -79,7 +79,7 @@ def _all_see(client: Client, clean: Clean) -> bool:
 def _asked(clean: Clean) -> tuple[str, bool]:
     """Give the version of the judge here, and whether the clean takes can be seen from here."""
     try:
-        return JUDGE, sha256(one.path for one in clean.takes) == clean.sha256
+        return JUDGE, clean.files() == clean.sha256
     except LogError:
         return JUDGE, False
 
@@ -96,7 +96,9 @@ def _submitting(
         if clean not in sent:
             sent.clear()
             (sent[clean],) = client.scatter(
-                [replace(clean, takes=_carried(clean.takes))], broadcast=True, hash=False
+                [replace(clean, takes=_carried(clean.takes),
+                         calibrating=_carried(clean.calibrating))],
+                broadcast=True, hash=False,
             )
         (takes_there,) = client.scatter([_carried(takes)], hash=False)
         return client.submit(judged, sent[clean], takes_there, pure=False)

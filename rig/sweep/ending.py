@@ -1,4 +1,4 @@
-"""The end of a sweep: every hit is judged once more, and what was left out is told."""
+"""The end of a sweep: what counts is judged once more, and what was left out is told."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def finish(book: Book, recoveries: int) -> SweepDone:
         How often the toy was brought back in this run.
     """
     known, log = book.known, book.log
-    _judge_hits_again(book)
+    judge_again(book)
     loud_db = _too_loud_db(log)
     if loud_db:
         log.tell(Noticed(text=_left_out(loud_db)))
@@ -37,12 +37,13 @@ def finish(book: Book, recoveries: int) -> SweepDone:
     return done
 
 
-def _judge_hits_again(book: Book) -> None:
-    """Hold every hit against all the clean takes that there are by the end."""
+def judge_again(book: Book) -> None:
+    """Hold hits and confirming touches against all the clean takes that there are by now."""
     book.log.flush()
+    book.ear.score_anew()
     for record in book.log.records():
-        if (record.kind in ("sweep", "confirm") and record.complete and record.take
-                and is_change(record.sound)):
+        asked = record.kind == "confirm" or (record.kind == "sweep" and is_change(record.sound))
+        if asked and record.take and record.complete and record.sound != "lost":
             samples, _ = book.log.read_take(record.number)
             span = book.span(record.offsets, len(samples))
             book.log.judged(record.number, book.ear.judge(record.key, samples, span))

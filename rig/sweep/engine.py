@@ -190,6 +190,10 @@ class RigHand:
         self._left = "quiet"
         return revival
 
+    def restore(self, key: str) -> Revival:
+        """Cut the toy's supply; see `Recovery.restore`."""
+        return self.recovery.restore(self.ear.baseline(key))
+
     def note(self, text: str) -> None:
         """Nobody is asked for anything."""
 

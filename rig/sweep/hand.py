@@ -137,6 +137,14 @@ class Hand(Protocol):
     def know(self, habits: HabitsLearnt) -> None:
         """Take in what was learnt so, now or in an earlier run."""
 
+    def restore(self, key: str) -> Revival:
+        """Bring back a toy that answers this key, but doesn't sound like itself any more.
+
+        Raises
+        ------
+        ToyLost, BadSound
+        """
+
     def note(self, text: str) -> None:
         """Tell a person who is there a line that asks for nothing."""
 

@@ -5,21 +5,24 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 
+from rig.log.between import NOTHING, Between, Seen
 from rig.project import Project
+from rig.sweep.confirming import APART, BY_HAND, RIG, Confirming, Tally
+from rig.sweep.doubts import Doubts
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
-from rig.sweep.steps import Step, asked_steps, pair_steps
+from rig.sweep.steps import Step, asked_steps, clean, pair_steps
 from rig.touches import Target
 
-CONFIRM_TRIES = 3
-"""A hit may need a certain phrase, so it is touched again up to this often before it is dropped."""
 MORE_TAKES = 6
 MORE_TAKES_MOST = 3
 """Clean takes made when the toy says something new, and at most, in baselines."""
 BELOW = "below one that is set aside"
 CHECK_EVERY = 60
-"""Touches between two clean presses that show whether the baseline still holds."""
+"""Touches between two clean presses that show whether the toy is itself."""
+CHECK_HITS = 6
+"""So many hits ask for one too: a toy that isn't itself gives nothing but hits."""
 
 
 @dataclass(slots=True)
@@ -29,16 +32,13 @@ class _Spot:
     swept: bool = False
     hit: bool = False
     stops: int = 0
-    confirm_tries: int = 0
-    confirmed: bool = False
+    froze_again: bool = False
     faults: tuple[str, ...] = ()
     aside: str = ""
 
     @property
-    def wants_confirming(self) -> bool:
-        if self.aside or self.confirmed or self.confirm_tries >= CONFIRM_TRIES:
-            return False
-        return self.hit or (self.stops == 1 and self.confirm_tries == 0)
+    def wants_another_freeze(self) -> bool:
+        return self.stops == 1 and not self.froze_again and not self.aside
 
 
 @dataclass
@@ -52,10 +52,16 @@ class Knowledge:
     ----------
     stimuli : list of tuple of str
         The keys that are pressed together, of all that is to be touched: each has its baseline.
+    between : Between
+        What lies between clean presses that sounded like the toy.
+    doubts : Doubts
+        What those that didn't ask for.
+    pairs : dict of str to Confirming
+        Those that hit, by their names; and `waiting` those of which more is wanted.
+    calibrating, confirmed : dict of str to int
+        Touches that count, by key: clean ones that calibrate, and confirming ones.
     touches, freezes : int
         Touches that count and freezes seen.
-    doubts : int
-        Clean presses in a row that didn't sound like their baseline.
     presses, unnoticed : dict of str to int
         Of each key: presses of a living toy with nothing closed yet, and those that it missed.
     first_wakes : dict of str to bool
@@ -66,12 +72,19 @@ class Knowledge:
     spots: dict[Step, _Spot] = field(default_factory=lambda: defaultdict(_Spot))
     clean_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    confirms: dict[Step, None] = field(default_factory=dict)
+    between: Between = field(default_factory=Between)
+    doubts: Doubts = field(default_factory=Doubts)
+    pairs: dict[str, Confirming] = field(default_factory=lambda: defaultdict(Confirming))
+    waiting: dict[str, None] = field(default_factory=dict)
+    calibrating: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    confirmed: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    froze: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
     more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     since_check: int = 0
+    hits_since_check: int = 0
     check_lost: bool = False
-    doubts: int = 0
+    pressed: tuple[str, ...] = ()
     touches: int = 0
     freezes: int = 0
     presses: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -80,6 +93,7 @@ class Knowledge:
     _left_alive: bool = True
 
     def __post_init__(self) -> None:
+        self.demand = BY_HAND if self.project.rig.bench == "by-hand" else RIG
         self.steps = list(dict.fromkeys([*pair_steps(self.project), *asked_steps(self.project)]))
         keys = [(key,) for key in self.project.sweep_keys]
         self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
@@ -95,7 +109,7 @@ class Knowledge:
         """Give what is known where a step of a pair touches."""
         return self.spots[step.again("sweep")]
 
-    def apply(self, outcome: Outcome) -> None:
+    def apply(self, outcome: Outcome) -> Seen:
         """Take in what came of a touch; the one way, made just now or read back from the log."""
         step = outcome.step
         self.drop(step)
@@ -104,14 +118,21 @@ class Knowledge:
         self._apply_press(outcome)
         self.touches += outcome.counts
         self.freezes += outcome.after == "freeze"
+        was_itself = self.between.is_itself
+        seen = self.between.take(
+            outcome, step.kind, step.target, itself=outcome.itself, stopped=outcome.stopped,
+            whole=outcome.is_whole,
+        )
         if outcome.trouble:
             self._apply_fault(step, outcome.trouble)
         elif not outcome.counts:
-            return
+            return NOTHING
         elif not step.is_clean:
             self._apply_pair(outcome)
         else:
-            self._apply_clean(outcome)
+            self._apply_clean(outcome, was_itself)
+        self._settle(seen)
+        return seen
 
     def _apply_press(self, outcome: Outcome) -> None:
         """Count how its key was answered: silence is a miss, unless the touch before froze the toy."""
@@ -137,22 +158,20 @@ class Knowledge:
         if spot.faults.count(fault) >= LIMITS[fault].of_step:
             self.set_aside(step, fault)
 
-    def _apply_clean(self, outcome: Outcome) -> None:
+    def _apply_clean(self, outcome: Outcome, was_itself: bool) -> None:
         if outcome.stopped:
             return
         key = outcome.step.key
         if outcome.step.kind == "baseline":
             self.clean_takes[key] += 1
             return
-        self.since_check = 0
+        self.since_check = self.hits_since_check = 0
         self.check_lost = False
-        if outcome.is_hit:
-            self.doubts += 1
-            self.check_next()
-            return
-        if self.doubts:  # the toy is the same, but it does that by itself now and then
+        self.pressed = outcome.step.target.keys
+        self.doubts.take(outcome.itself)
+        if was_itself and not outcome.itself:
+            # Nothing was bridged since it was itself: it does that now and then.
             self.hear_more(key)
-        self.doubts = 0
 
     def _apply_pair(self, outcome: Outcome) -> None:
         step, stopped = outcome.step, outcome.stopped
@@ -167,19 +186,55 @@ class Knowledge:
             spot.swept = True
             spot.hit = outcome.is_hit
             self.left.pop(step, None)
+            if spot.hit:
+                self.hits_since_check += 1
+                self.pairs[step.target.name].over[step] = Tally(stops=stopped)
         else:
-            spot.confirm_tries += 1
-            # A freeze that came back counts, whatever was heard of it.
-            spot.confirmed = outcome.is_hit or (stopped and not spot.hit)
-            if spot.hit and not spot.confirmed and spot.confirm_tries == CONFIRM_TRIES:
-                # What came once and never again may be something that the toy does by itself.
-                self.hear_more(step.key)
+            spot.froze_again = True
+        if spot.hit:
+            self.pairs[step.target.name].last = self.touches
+            self._place_waiting(step.target.name)
         again = step.again("confirm")
-        if spot.wants_confirming:
-            self.confirms[again] = None
+        if spot.wants_another_freeze:
+            self.froze[again] = None
         else:
-            self.confirms.pop(again, None)
+            self.froze.pop(again, None)
         self._place_anew(step)
+
+    def _settle(self, seen: Seen) -> None:
+        """Take in what a touch has shown of those before it."""
+        one: Outcome | None = seen.counts
+        if one is not None and one.step.is_clean:
+            self.calibrating[one.step.key] += 1
+        elif one is not None:
+            name = one.step.target.name
+            pair = self.pairs[name]
+            pair.take(one.step, one.is_hit, one.stopped, self.demand)
+            self.confirmed[one.step.key] += 1
+            self._place_waiting(name)
+            if name not in self.waiting and not sum(pair.heard):
+                # What came once and never again may be something that the toy does by itself.
+                self.hear_more(one.step.key)
+        for one in seen.void:
+            spot = self.spot(one.step)
+            if one.step.kind == "sweep" and spot.hit and not spot.aside:
+                spot.hit = spot.swept = False
+                self.left[one.step] = None
+                self.pairs[one.step.target.name].over.pop(one.step, None)
+                self._place_waiting(one.step.target.name)
+                self._place_anew(one.step)
+
+    def _place_waiting(self, name: str) -> None:
+        """Have a pair among those of which more is wanted, or not."""
+        if self._wanted(name) is not None:
+            self.waiting[name] = None
+        else:
+            self.waiting.pop(name, None)
+
+    def _wanted(self, name: str) -> Step | None:
+        pair = self.pairs[name]
+        aside = [one for one in pair.over if self.spot(one).aside]
+        return pair.next(aside, self.demand)
 
     def set_aside(self, step: Step, why: str) -> None:
         """Leave a pair's touch to the person: for a fault of `LIMITS`, or as the person said.
@@ -190,7 +245,9 @@ class Knowledge:
         self.drop(step)
         self.spot(step).aside = why
         self.left.pop(step.again("sweep"), None)
-        self.confirms.pop(step.again("confirm"), None)
+        self.froze.pop(step.again("confirm"), None)
+        if step.target.name in self.pairs:
+            self._place_waiting(step.target.name)
         for lower in () if self.spot(step).swept else self._below(step):
             if lower in self.left:
                 self.spots[lower].aside = BELOW
@@ -206,12 +263,14 @@ class Knowledge:
         for step, spot in list(self.spots.items()):
             spot.faults = ()
             was_aside, spot.aside = spot.aside, ""
-            if was_aside and spot.wants_confirming:
-                self.confirms[step.again("confirm")] = None
+            if was_aside and spot.wants_another_freeze:
+                self.froze[step.again("confirm")] = None
             elif was_aside and not spot.swept and not self._is_below_a_stop(step):
                 self.left[step] = None
         for steps in self._of_pair.values():
             self._place_anew(steps[0])
+        for name in self.pairs:
+            self._place_waiting(name)
 
     def _values(self, step: Step) -> list[Step]:
         """Give the steps of a step's pair, from high to low; none where it is forbidden by now."""
@@ -250,10 +309,23 @@ class Knowledge:
         return next(step for step in self._of_pair[place] if step in self.left)
 
     @property
+    def wants_press(self) -> bool:
+        """Say whether a clean press must come before anything is bridged."""
+        confirming = self.between.ready and any(step.kind == "confirm" for step in self.under_way)
+        waits = self.between.waiting is not None
+        return confirming or waits or self.check_lost or self.doubts.wanted > 0
+
+    @property
     def wants_check(self) -> bool:
-        """Say whether a clean press must show that the baseline still holds."""
-        under_way = any(step.kind == "check" for step in self.under_way)
-        return self.since_check >= CHECK_EVERY and not under_way
+        """Say whether a clean press must show that the toy is itself."""
+        if any(step.kind == "check" for step in self.under_way):
+            return False
+        return self.since_check >= CHECK_EVERY or self.hits_since_check >= CHECK_HITS
+
+    @property
+    def is_ready(self) -> bool:
+        """Say whether the toy was just heard to be itself, with nothing bridged since."""
+        return self.between.ready and not self.under_way
 
     def check_next(self) -> None:
         """Ask for a clean press before the next pair."""
@@ -269,6 +341,69 @@ class Knowledge:
         most = MORE_TAKES_MOST * self.project.rig.sweep.baseline_takes
         self.more_takes[key] = min(self.more_takes[key] + MORE_TAKES, most)
 
-    def next_confirm(self) -> Step | None:
-        """Give the oldest hit that must be touched again and isn't under way."""
-        return next((step for step in self.confirms if step not in self.under_way), None)
+    def next_freeze(self) -> Step | None:
+        """Give the oldest freeze that must be seen again and isn't under way."""
+        return next((step for step in self.froze if step not in self.under_way), None)
+
+    def to_confirm(self) -> list[Step]:
+        """Give the next confirming touch of each pair of which more is wanted."""
+        return [step for name in self.waiting if (step := self._wanted(name)) is not None]
+
+    def long_waiting(self, steps: list[Step]) -> Step | None:
+        """Give the oldest of some confirming touches that is far enough behind its pair's last."""
+        return next((one for one in steps if self._is_apart(one)), None)
+
+    def next_confirm(self, steps: list[Step]) -> Step | None:
+        """Give the oldest of those with the key by which the toy was just heard to be itself."""
+        return self.long_waiting([one for one in steps if self.shows_itself(one) == self.pressed])
+
+    def _is_apart(self, step: Step) -> bool:
+        return self.touches - self.pairs[step.target.name].last >= APART
+
+    @property
+    def behind(self) -> Step | None:
+        """Give the touch that the next clean press is to lie behind, where it matters to it."""
+        waiting: Outcome | None = self.between.waiting
+        under_way = (step for step in self.under_way if step.kind == "confirm")
+        return waiting.step if waiting is not None else next(under_way, None)
+
+    def confirms_left(self) -> int:
+        """Count the confirming touches that are wanted by now."""
+        return sum(self.pairs[name].left(self.demand) for name in self.waiting)
+
+    def shows_itself(self, step: Step) -> tuple[str, ...]:
+        """Give the keys whose clean press shows of a step whether the toy is itself."""
+        return step.target.keys or self.stimuli[0]
+
+    def was_heard_again(self, step: Step) -> bool:
+        """Say whether a confirming touch over this path was heard before."""
+        pair = self.pairs.get(step.target.name)
+        tally = pair and pair.over.get(step.again("sweep"))
+        return bool(tally and tally.heard)
+
+    def stage(self, step: Step) -> int | None:
+        """Say which stage a confirming touch is of; None where it only sees a freeze again."""
+        if step.kind != "confirm" or not self.between.ready:
+            return None
+        return self.pairs[step.target.name].stage(self.demand)
+
+    def to_calibrate(self, steps: list[Step], *, at_last: bool) -> Step | None:
+        """Give a clean press that calibrates a key's confirming touches, where there are too few.
+
+        Parameters
+        ----------
+        steps : list of Step
+            Confirming touches that are wanted.
+        at_last : bool
+            Nothing else is left to be touched.
+        """
+        stimuli = dict.fromkeys(step.target.keys for step in steps)
+        if at_last:
+            stimuli |= {keys: None for keys in self.stimuli if self.confirmed[clean("", *keys).key]}
+        for keys in stimuli:
+            step = clean("check", *keys)
+            least = self.demand.calibrating if at_last and not steps else 0
+            by_now = self.demand.calibrating_by(self.confirmed[step.key])
+            if self.calibrating[step.key] < max(least, by_now):
+                return step
+        return None

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from rig.log.between import CHANGED_AFTER
+
 
 @dataclass(frozen=True)
 class Limit:
@@ -44,7 +46,9 @@ LIMITS = {
     "clipped": Limit("too loud for the sound input", row="lost"),
     # One clipped take in a baseline may be a door that was slammed; the second one is the toy.
     "clipped baseline": Limit("too loud with nothing bridged", in_a_run=2),
-    "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=3),
+    # Then the toy is brought back; once more without three good ones first, and the sweep ends.
+    "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=CHANGED_AFTER),
+    "spell": Limit("odd clean presses, never two good ones between", in_a_row=5, row="doubt"),
     # The toy answers when it is asked alone, but not at the beginning of a touch.
     "unanswered": Limit("the toy did not answer before it", of_step=8, in_a_row=10),
     # Of a key of which nothing was heard yet: toys miss a press now and then.

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rig.log import Record
+from rig.log.between import is_itself
 from rig.log.records import KINDS
 from rig.outcomes import is_change, is_stop
 from rig.sweep.steps import Step
@@ -35,6 +36,8 @@ class Outcome:
         One of `rig.outcomes.SOUNDS`; None where it was never judged.
     after : str or None
         One of `rig.outcomes.AFTERS`; None where it was never seen how the toy was.
+    itself : bool
+        Of a clean press: it sounded like the toy when it was made.
     """
 
     step: Step
@@ -42,6 +45,7 @@ class Outcome:
     answer: Answer | None = None
     sound: str | None = None
     after: str | None = None
+    itself: bool = True
 
     @classmethod
     def of(cls, record: Record) -> Outcome | None:
@@ -49,7 +53,10 @@ class Outcome:
         step = _step_of(record)
         if step is None:
             return None
-        return cls(step, record.fault, record.facts.get(LEAD_IN), record.sound, record.after)
+        return cls(
+            step, record.fault, record.facts.get(LEAD_IN), record.sound, record.after,
+            not step.is_clean or is_itself(record.facts, record.sound),
+        )
 
     @property
     def counts(self) -> bool:
@@ -76,15 +83,14 @@ class Outcome:
         return is_stop(self.after)
 
     @property
-    def is_clean(self) -> bool:
-        """Say whether its take is part of its key's baseline.
+    def is_whole(self) -> bool:
+        """Say whether it shows something."""
+        return self.counts and not self.trouble
 
-        Those made for it are, and so are the clean presses at intervals that sounded like it: they
-        carry it along as the toy drifts, and let it grow.
-        """
-        if not self.counts or self.stopped or self.sound == "lost":
-            return False
-        return self.step.kind == "baseline" or (self.step.kind == "check" and self.sound == "none")
+    @property
+    def is_clean(self) -> bool:
+        """Say whether its take is a whole one of the toy alone."""
+        return self.step.is_clean and self.is_whole and not self.stopped
 
 
 def _step_of(record: Record) -> Step | None:

@@ -252,3 +252,7 @@ class PersonHand:
             f"the toy doesn't answer key {key!r} after its batteries were out {BATTERY_TRIES} "
             "times: take them out and look at it, then run `padsweep sweep` to continue"
         )
+
+    def restore(self, key: str) -> Revival:
+        """Have the batteries taken out and put in."""
+        return self.revive(key)

@@ -16,8 +16,11 @@ Chooser = Callable[[], Step | None]
 def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
     """Yield the next touch for as long as there is one; asks `known` afresh each time.
 
-    Clean takes that are wanted come first, then hits that must be heard again, then a clean press
-    where one must show that the baseline still holds, then a pair.
+    A clean press comes first where it must show whether the toy is itself; then clean takes that
+    are wanted, and a freeze that must be seen again. Behind a good clean press come the touches that
+    confirm what has waited long enough, each followed by another clean press, and clean presses that
+    calibrate them; then a pair. Every so often, and once no pair is left, a clean press begins
+    another such batch.
 
     Parameters
     ----------
@@ -32,15 +35,36 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
 
 
 def _next(known: Knowledge, choose: Chooser) -> Step | None:
-    first = _next_baseline(known) or known.next_confirm()
+    wanted = known.to_confirm()
+    if known.wants_press:
+        return _check(known, wanted)
+    first = _next_baseline(known) or known.next_freeze()
     if first:
         return first
     pair = choose()
-    check = clean("check", *((pair and pair.target.keys) or known.stimuli[0]))
-    if known.wants_check or known.check_lost:
-        return check
+    if pair and known.project.rig.bench == "by-hand" and _is_over_less(pair, wanted):
+        pair = None  # the part between the tips is changed once
+    if known.is_ready:
+        step = known.to_calibrate(wanted, at_last=not pair) or known.next_confirm(wanted)
+        if step:
+            return step
+    if known.wants_check:
+        return _check(known, wanted, pair)
+    if pair:
+        return pair
+    is_more = wanted or known.to_calibrate(wanted, at_last=True)
     # With nothing left, how the toy is after the last touch shows at one more press.
-    return pair or (check if known.under_way else None)
+    return _check(known, wanted) if is_more or known.under_way else None
+
+
+def _is_over_less(pair: Step, wanted: list[Step]) -> bool:
+    return any(step.series_ohm > pair.series_ohm for step in wanted)
+
+
+def _check(known: Knowledge, wanted: list[Step], pair: Step | None = None) -> Step:
+    """Give a clean press with the keys of what it lies behind, or else of what is to follow."""
+    step = known.behind or known.long_waiting(wanted) or pair
+    return clean("check", *(known.shows_itself(step) if step else known.stimuli[0]))
 
 
 def _next_baseline(known: Knowledge) -> Step | None:
@@ -64,4 +88,4 @@ def touches_left(known: Knowledge) -> int:
     unheard = sum(
         max(0, takes - known.clean_takes[clean("baseline", *keys).key]) for keys in known.stimuli
     )
-    return len(known.left) + len(known.confirms) + unheard
+    return len(known.left) + len(known.froze) + 2 * known.confirms_left() + unheard

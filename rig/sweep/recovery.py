@@ -155,6 +155,18 @@ class Recovery:
         ))
         return True
 
+    def restore(self, baseline: Baseline) -> Revival:
+        """Bring back a toy that answers, but isn't itself: with its supply cut it forgets all.
+
+        Raises
+        ------
+        ToyLost
+            When the rail doesn't fall.
+        """
+        self.tell(RungTried(rung="supply", tries=1, **self.cut_supply(baseline, 1)))
+        self.listen(self.project.toy.longest_phrase_s, baseline)
+        return Revival("supply", 1)
+
     def _check_sound(self, key: str, baseline: Baseline) -> None:
         """Tell a dead toy, which is off now, from an input that is no longer as it was."""
         if self._last is None:

@@ -16,8 +16,8 @@ from threadpoolctl import threadpool_limits
 from rig.errors import LogError, RigError
 from rig.listen import LEAST_TAKES, Ear, Judgement, Span
 from rig.log import Record, SweepLog
+from rig.log.between import parts
 from rig.log.takes import read_bytes, read_take
-from rig.sweep.outcome import Outcome
 
 BATCH = 16
 """Takes that one job judges."""
@@ -86,11 +86,16 @@ class Stored:
 
 @dataclass(frozen=True)
 class Clean:
-    """The clean takes of a key; told from others by what is in their files."""
+    """The clean takes of a key, and those that calibrate; told from others by their files."""
 
     key: str
     sha256: str
     takes: tuple[Stored, ...] = field(compare=False)
+    calibrating: tuple[Stored, ...] = field(compare=False)
+
+    def files(self) -> str:
+        """Give the SHA-256 of their files as they can be seen from here; see `sha256`."""
+        return sha256(one.path for one in self.takes + self.calibrating)
 
 
 Job = tuple[Clean, tuple[Stored, ...]]
@@ -157,13 +162,20 @@ def clean_takes(log: SweepLog, key: str, records: Iterable[Record]) -> Clean:
     LogError
         There are fewer than three clean takes, or one is missing.
     """
-    takes = [_stored(log, one) for one in records if one.key == key and _is_clean(one)]
+    records = list(records)
+    told = parts(records)
+    takes, calibrating = (
+        tuple(_stored(log, one) for one in records
+              if one.key == key and one.number in numbers and one.take)
+        for numbers in (told.reference, told.calibrating)
+    )
     if len(takes) < LEAST_TAKES:
         raise LogError(
             f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be "
             "judged: sweep longer first"
         )
-    return Clean(key, sha256(one.path for one in takes), tuple(takes))
+    whole = sha256(one.path for one in takes + calibrating)
+    return Clean(key, whole, takes, calibrating)
 
 
 def sha256(paths: Iterable[Path]) -> str:
@@ -199,6 +211,9 @@ def learnt(clean: Clean) -> Ear:
         ear.learn(clean.key, samples, span)
     assert ear is not None
     ear.baseline(clean.key)
+    for one in clean.calibrating:
+        samples, _, span = one.read()
+        ear.calibrate(clean.key, samples, span)
     return ear
 
 
@@ -228,7 +243,3 @@ def _stored(log: SweepLog, record: Record) -> Stored:
     assert record.take is not None
     return Stored(record.number, (log.folder / record.take).resolve(), record.offsets)
 
-
-def _is_clean(record: Record) -> bool:
-    outcome = Outcome.of(record)
-    return outcome is not None and outcome.is_clean and record.take is not None

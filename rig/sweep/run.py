@@ -15,7 +15,9 @@ from rig.bench import Touch
 from rig.errors import LogError, Restarted
 from rig.events import (
     ControllerRestarted,
+    Noticed,
     Progress,
+    Recovered,
     StillSupplied,
     SweepDone,
     SweepLeft,
@@ -24,6 +26,7 @@ from rig.events import (
 )
 from rig.listen import LEAST_TAKES, lost
 from rig.log import SweepLog
+from rig.log.between import STAGE
 from rig.outcomes import is_change
 from rig.project import Project
 from rig.sweep.book import Book
@@ -35,6 +38,8 @@ from rig.sweep.pending import Pending, TouchBefore
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, clean, step_words
 from rig.sweep.trips import Trips
+
+CHANGED = "with nothing bridged the toy no longer sounds as it did: it is brought back"
 
 
 class Run:
@@ -109,7 +114,9 @@ class Run:
         ))
         key = self.project.sweep_keys[0]
         self.hand.start(key)
-        if self.hand.is_person and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
+        # Toy and leads may have been moved since, and its supply was off.
+        moved = self.hand.is_person or (self.known.between.ready and touches_left(self.known))
+        if moved and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
             self.make(clean("check", key))
 
     @property
@@ -138,6 +145,8 @@ class Run:
             self._redo = None
         if self.book.refused(step) or self.book.killed_before(step):
             return
+        if self.known.doubts.wants_restoring:
+            self._restore(step)
         if self._before.pending and not step.target.keys:  # without a press nothing shows how it was left
             self.make(clean("check", *self.known.stimuli[0]))
         if not step.is_clean:
@@ -202,6 +211,8 @@ class Run:
     def _write(self, made: Made, heard: Heard, touch: Touch, began: datetime) -> int:
         number, step = self.log.next_number(), made.step
         facts = dict(made.facts)
+        if stage := self.known.stage(step):
+            facts[STAGE] = stage
         if made.answer and made.answer != "known":
             facts[LEAD_IN] = made.answer
         self.log.made(
@@ -228,6 +239,14 @@ class Run:
         if self.hand.is_person:
             self._tell(pending)
         self._settle(pending, made)
+
+    def _restore(self, step: Step) -> None:
+        """Bring back a toy that answers, but isn't itself any more."""
+        self.log.tell(Noticed(text=CHANGED))
+        revival = self.hand.restore(step.key if step.key in self.project.toy.keys
+                                    else self.project.sweep_keys[0])
+        self.log.tell(Recovered(rung=revival.rung, tries=revival.tries))
+        self.known.doubts.restored()
 
     def _tell(self, pending: Pending) -> None:
         """Judge a pair's take at once and tell it."""

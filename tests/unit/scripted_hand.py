@@ -103,6 +103,9 @@ class ScriptedHand:
         froze, self.frozen = self.frozen, False
         return Revival("supply" if froze else "wait", 1)
 
+    def restore(self, key):
+        return Revival("supply", 1)
+
     def note(self, text):
         pass
 

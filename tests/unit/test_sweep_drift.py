@@ -4,7 +4,7 @@ import pytest
 from small_sweeps import Altered, few_leads, louder, new_log
 
 from rig.errors import RigError
-from rig.events import BaselineDoubted, Progress, SweepDone
+from rig.events import BaselineDoubted, Progress, RungTried, SweepDone
 from rig.log import verify
 from rig.sweep import Sweep
 
@@ -31,11 +31,11 @@ def sweep_with_odd_checks(project, log, odd):
     sweep.run()
 
 
-@pytest.mark.parametrize("odd", [2, 3])
-def test_three_odd_clean_presses_in_a_row_stop_the_sweep_and_two_do_not(tmp_path, odd):
+@pytest.mark.parametrize("odd", [2, 3, 6])
+def test_three_odd_clean_presses_in_a_row_bring_the_toy_back_and_three_more_stop_the_sweep(tmp_path, odd):
     project = few_leads(tmp_path / "toy", "ABDE")
     with new_log(project) as log:
-        if odd == 2:
+        if odd < 6:
             sweep_with_odd_checks(project, log, odd)
             assert isinstance(log.events()[-1], SweepDone)
         else:
@@ -43,9 +43,14 @@ def test_three_odd_clean_presses_in_a_row_stop_the_sweep_and_two_do_not(tmp_path
                 sweep_with_odd_checks(project, log, odd)
         log.flush()
         assert not verify(log)
-        records = log.records()
-        doubted = [one.touch for one in log.events() if isinstance(one, BaselineDoubted)]
+        records, events = log.records(), log.events()
+    doubted = [one.touch for one in events if isinstance(one, BaselineDoubted)]
     checks = [one for one in records if one.kind == "check"]
     assert [one.number for one in checks[:odd]] == doubted
     assert all(one.sound == "level" for one in checks[:odd])
-    assert (records[-1].number == doubted[-1]) == (odd == 3)
+    assert (records[-1].number == doubted[-1]) == (odd == 6)
+    restored = [one for one in events if isinstance(one, RungTried)]
+    assert [one.rung for one in restored] == ["supply"] * (odd >= 3)
+    # Good ones follow before anything is bridged again.
+    behind = [one.kind for one in records if one.number > doubted[-1]]
+    assert behind[:4] == ([] if odd == 6 else 3 * ["check"] + ["sweep"])

@@ -1,6 +1,7 @@
 """What a sweep knows after each touch is what it reads back from its log: a stop costs nothing."""
 
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -28,14 +29,14 @@ LEAST_DWELL_MS = 100
 
 
 class Doubted(Troubled):
-    """A bench with troubles, and two clean presses behind the baseline that sound softer."""
+    """A bench with troubles, and three clean presses behind the baseline that sound softer."""
 
     clean = 0
 
     def begin(self, touch):
         if touch.stimulus.keys and not touch.connections and touch.dwell_ms > LEAST_DWELL_MS:
             self.clean += 1
-            if self.clean in (11, 12):
+            if self.clean in (11, 12, 15):
                 self.troubles["press", self.begun["press"] + 1] = "softer"
         super().begin(touch)
 
@@ -44,9 +45,12 @@ def state(book):
     """Give all that a sweep knows but for what is under way."""
     all_of_it = {name: dict(one) if isinstance(one, dict) else one
                  for name, one in vars(book.known).items() if name not in ("under_way", "project")}
-    counted = ("clean_takes", "heard_once", "more_takes", "spots")
+    counted = ("clean_takes", "heard_once", "more_takes", "spots", "calibrating", "confirmed")
     blank = {name: {key: one for key, one in all_of_it[name].items() if one and one != known._Spot()}
              for name in counted}
+    # Behind a touch of pads that isn't settled the toy wasn't just heard to be itself.
+    blank["between"] = replace(book.known.between, ready=book.known.is_ready,
+                               is_itself=book.known.between.is_itself and not book.known.under_way)
     learnt = {key: book.ear.takes_learnt(key) for key in blank["clean_takes"]}
     return all_of_it | blank | {"learnt": learnt}
 
@@ -61,14 +65,14 @@ def test_a_sweep_that_is_stopped_at_any_touch_knows_what_it_knew(tmp_path, monke
         def compare(event):
             if not isinstance(event, Progress):
                 return
-            if event.touch > 60:
+            if event.touch > 80:
                 raise Enough
             read = Book(project, log, sweep.hand.rate_hz)
             read.remember()
             live = state(sweep.book)
             assert live == state(read), event
             failures.update(spot.faults.count("lost") for spot in live["spots"].values())
-            doubts.add(live["doubts"])
+            doubts.add(live["doubts"].odd)
             more_takes.update(live["more_takes"].values())
             freezes.add(live["freezes"])
 

@@ -10,7 +10,6 @@ import numpy as np
 from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
 from rig.listen.judging.kept import Kept, from_press
-from rig.listen.judging.tail import Tail
 from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
@@ -51,8 +50,8 @@ class Baseline:
         Which of the toy's phrases each take is, numbered from 1.
     heard_once : list of int
         Takes whose phrase no other take has.
-    tail : Tail
-        How far clean takes lie from each other: what p values rest on.
+    apart_db : ndarray of float
+        How far clean takes lie from the nearest other one.
     noise_level_db : float
         The room's, with the toy silent, dB re full scale.
     ends_quiet : bool
@@ -158,11 +157,7 @@ class Baseline:
         counted = ~((count == 1) & refused)
         if np.count_nonzero(counted) < T.least_takes:
             counted = apart_db <= np.sort(apart_db)[T.least_takes - 1]
-        self.tail = Tail(apart_db[counted])
-
-    def p_value(self, distance: Distance) -> float:
-        """Give the chance of at least this distance from an unbridged toy."""
-        return self.tail.p_value(distance.both_db)
+        self.apart_db = apart_db[counted]
 
     # The lead-in alone, for "does the toy answer?"
 

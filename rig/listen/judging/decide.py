@@ -6,10 +6,12 @@ import numpy as np
 
 from rig.listen.describing.describe import describe
 from rig.listen.describing.excerpts import Description, Take
-from rig.listen.judgement import Judgement
+from rig.listen.judgement import AS_FAR, CALIBRATING, Judgement
 from rig.listen.judging.baseline import Baseline
+from rig.listen.judging.calibrating import Calibration
 from rig.listen.judging.fingerprint import fingerprint
 from rig.listen.judging.kept import Kept
+from rig.listen.judging.tail import Ranks
 from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.measures.features import frames
 from rig.listen.measures.span import Span
@@ -35,6 +37,7 @@ class Ear:
         self.rate_hz = rate_hz
         self._kept: dict[str, Kept] = {}
         self._baselines: dict[str, Baseline] = {}
+        self._calibrations: dict[str, Calibration] = {}
         self._peak_dbfs: dict[str, float] = {}
 
     def learn(self, key: str, samples: np.ndarray, span: Span) -> None:
@@ -42,6 +45,15 @@ class Ear:
         self._kept.setdefault(key, Kept(self.rate_hz)).add(samples, span)
         self._baselines.pop(key, None)
         self._peak_dbfs[key] = max(self._peak_dbfs.get(key, -np.inf), peak_dbfs(samples))
+
+    def calibrate(self, key: str, samples: np.ndarray, span: Span) -> None:
+        """Add a clean take that doesn't join the baseline, but shows how far the next one lies."""
+        self._calibrations.setdefault(key, Calibration()).add(samples, span, self.baseline(key))
+
+    def score_anew(self) -> None:
+        """Hold all calibrating takes against their baselines as these are by now."""
+        for key, calibration in self._calibrations.items():
+            calibration.score_anew(self.baseline(key))
 
     def takes_learnt(self, key: str) -> int:
         """Count the clean takes of a key that it has learnt, kept or not."""
@@ -86,14 +98,19 @@ class Ear:
         span = baseline.anchored(samples, span)
         aligned = baseline.align(samples, span)
         distance = baseline.distance(aligned)
-        p_value = baseline.p_value(distance)
+        calibration = self._calibrations.get(key, Calibration())
+        ranks = Ranks(np.concatenate([baseline.apart_db, calibration.distances_db]))
+        p_value = ranks.p_value(distance.both_db)
         score = distance.local_db / JUDGING.audible_db
         measures = {
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
+            CALIBRATING: len(calibration.takes),
+            AS_FAR: calibration.as_far(distance.both_db),
         }
         nothing = Judgement("none", score=score, p_value=p_value, judge=JUDGE, measures=measures)
-        if p_value > baseline.tail.least_rank_p or distance.local_db < JUDGING.pitch_audible_db:
+        usual = distance.both_db <= ranks.bar_db
+        if usual or distance.local_db < JUDGING.pitch_audible_db:
             return nothing
         clean = baseline.takes[baseline.likeliest(aligned)]
         told = describe(

@@ -57,6 +57,10 @@ class Judging:
     same_phrase_times: float = threshold(
         3.0, "1", "so are those closer than so many times the usual distance"
     )
+    one_beyond_takes: int = threshold(
+        20, "takes", "a take is odd beyond all clean ones but one in so many: a few may be so by "
+        "themselves",
+    )
     least_excess_db: float = threshold(
         0.1, "dB", "few takes can look more alike than they are: the tail is at least this long "
         "on average",

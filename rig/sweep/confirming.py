@@ -1,0 +1,125 @@
+"""Which touches of a pair are still wanted to confirm what it was heard to do.
+
+A pair is touched again some times, with others in between and each time between two clean
+presses; every path that hit at least once. Where some of it was heard, but not all (a bend may
+need a certain phrase), it is touched as often once more: the second stage of
+`rig.listen.statistics.staged_p_value`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from rig.sweep.steps import Step
+
+APART = 10
+"""Touches that lie between two of one pair, at least."""
+
+
+@dataclass(frozen=True)
+class Demand:
+    """How much a hand is asked for.
+
+    Parameters
+    ----------
+    touches : int
+        Of a pair in each stage.
+    calibrating : int
+        Clean presses by which all confirming touches of a key are measured, at least.
+    """
+
+    touches: int
+    calibrating: int
+
+    def calibrating_by(self, confirmed: int) -> int:
+        """Give how many there should be by now: they keep step with the confirming touches."""
+        return min(confirmed + 1, self.calibrating) + confirmed // 8
+
+
+RIG = Demand(touches=3, calibrating=24)
+"""Three of three have a p value of 0.0014; then an eighth of 100 pairs that went so far needs to be
+real for 5 % to be held."""
+BY_HAND = Demand(touches=2, calibrating=10)
+"""Two of two have 0.015, so three in ten must be real: by hand a pair costs a new grip each time."""
+
+
+@dataclass
+class Tally:
+    """What the touches over one path have come to.
+
+    Parameters
+    ----------
+    made, heard : int
+    stops : bool
+        The toy was stopped over it.
+    """
+
+    made: int = 0
+    heard: int = 0
+    stops: bool = False
+
+
+@dataclass
+class Confirming:
+    """A pair that was heard to do something, over all its paths and keys.
+
+    Attributes
+    ----------
+    over : dict of Step to Tally
+        The steps that hit.
+    made, heard : list of int
+        Confirming touches that count, by stage.
+    last : int
+        The number of touches by the last one of it.
+    """
+
+    over: dict[Step, Tally] = field(default_factory=dict)
+    made: list[int] = field(default_factory=lambda: [0, 0])
+    heard: list[int] = field(default_factory=lambda: [0, 0])
+    last: int = 0
+
+    def take(self, step: Step, heard: bool, stopped: bool, demand: Demand) -> None:
+        """Take in a touch that counts."""
+        stage = self.stage(demand) or 1
+        self.made[stage - 1] += 1
+        self.heard[stage - 1] += heard
+        tally = self.over.setdefault(step.again("sweep"), Tally())
+        tally.made += 1
+        tally.heard += heard
+        tally.stops = tally.stops or stopped
+
+    def stage(self, demand: Demand) -> int | None:
+        """Say which stage the next touch is of; None where no more is wanted."""
+        if self.made[0] < self._first(demand):
+            return 1
+        some = 0 < self.heard[0] < self.made[0]
+        return 2 if some and self.made[1] < demand.touches else None
+
+    def left(self, demand: Demand) -> int:
+        """Count the touches that are wanted by now."""
+        stage = self.stage(demand)
+        wanted = {None: 0, 1: self._first(demand), 2: demand.touches}[stage]
+        return wanted - self.made[stage - 1] if stage else 0
+
+    def _first(self, demand: Demand) -> int:
+        return max(demand.touches, len(self._paths(self.over)))
+
+    def next(self, aside: Iterable[Step], demand: Demand) -> Step | None:
+        """Give the touch that is wanted next, but for steps that are set aside.
+
+        Where the toy was stopped it is touched only if nothing else hit. First comes what was
+        touched the least, then what wasn't heard.
+        """
+        if self.stage(demand) is None:
+            return None
+        paths = self._paths(one for one in self.over if one not in set(aside))
+        tallies = self.over
+        step = min(paths, key=lambda one: (tallies[one].made, tallies[one].heard), default=None)
+        if step is not None and self.stage(demand) == 2:
+            step = min(paths, key=lambda one: (tallies[one].heard, tallies[one].made))
+        return step and step.again("confirm")
+
+    def _paths(self, steps: Iterable[Step]) -> list[Step]:
+        steps = list(steps)
+        return [one for one in steps if not self.over[one].stops] or steps
