@@ -117,8 +117,15 @@ class Baseline:
         ----------
         samples : ndarray of float, shape (n,)
         span : Span
-            As `anchored` gives it.
+
+        Returns
+        -------
+        Aligned
+            Its span's `press` is where comparing begins; see `anchored`.
         """
+        return self._aligned(samples, self.anchored(samples, span))
+
+    def _aligned(self, samples: np.ndarray, span: Span) -> Aligned:
         shift, likeness = self._aligner.shift(samples, self._sample(span.press))
         lag = T.aligned_lag_frames if likeness >= T.same_beginning else LAG_FRAMES
         return Aligned(frames(shifted(samples, shift), self.rate_hz), span, lag)
@@ -239,7 +246,7 @@ class Baseline:
 
     def _answer_from(self, samples: np.ndarray, press: int, begins: int) -> tuple[str, float]:
         """Say what a press brought forth if it begins at a certain frame, and how far from clean, dB."""
-        aligned = self.align(samples, Span(begins, begins, begins, begins))
+        aligned = self._aligned(samples, Span(begins, begins, begins, begins))
         take = aligned.frames
         mine = from_press(take, aligned.span, T.answer_frames, self.floor_db)
         before = slice(max(1, press - LAG_FRAMES))
@@ -279,7 +286,7 @@ class Baseline:
         found = self.begins(samples, press)
         if found is None or found.answer != "strange":
             return None
-        aligned = self.align(samples, Span(found.frame, found.frame, found.frame, found.frame))
+        aligned = self._aligned(samples, Span(found.frame, found.frame, found.frame, found.frame))
         mine = from_press(aligned.frames, aligned.span, T.answer_frames, self.floor_db)
         theirs = self._stack[:, LAG_FRAMES : LAG_FRAMES + T.answer_frames]
         apart_db = mine - theirs

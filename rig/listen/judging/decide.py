@@ -95,8 +95,8 @@ class Ear:
         if is_clipped(samples):
             return too_loud(samples)
         baseline = self.baseline(key)
-        span = baseline.anchored(samples, span)
         aligned = baseline.align(samples, span)
+        span = aligned.span
         distance = baseline.distance(aligned)
         calibration = self._calibrations.get(key, Calibration())
         ranks = Ranks(np.concatenate([baseline.apart_db, calibration.distances_db]))
