@@ -244,12 +244,19 @@ def test_a_freeze_counts_though_its_take_is_lost(project):
     log.close()
 
 
-class Dropping(Counting):
-    """A bench that loses samples in one touch."""
+class Dropping(SimulatedBench):
+    """A bench that loses samples in one touch of a pair."""
+
+    bridged = 0
+
+    def begin(self, touch):
+        self.bridged += bool(touch.connections)
+        self.is_bridged = bool(touch.connections)
+        super().begin(touch)
 
     def stream(self):
         for number, chunk in enumerate(super().stream()):
-            yield replace(chunk, lost=self.made == 25 and number == 3)
+            yield replace(chunk, lost=self.is_bridged and self.bridged == 4 and number == 3)
 
 
 def test_lost_samples_make_a_lost_take(project):

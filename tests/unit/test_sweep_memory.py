@@ -24,8 +24,8 @@ TROUBLES = {
     ("pair", 7): "lost", ("pair", 9): "late", ("pair", 14): "louder",
 }  # fmt: skip
 CHECK_EVERY = 8
-LEAST_DWELL_MS = 100
-"""Presses of a recovery are shorter."""
+LEAST_TAIL_MS = 100
+"""Those that only show what a press does while it sounds have less."""
 
 
 class Doubted(Troubled):
@@ -34,7 +34,7 @@ class Doubted(Troubled):
     clean = 0
 
     def begin(self, touch):
-        if touch.stimulus.keys and not touch.connections and touch.dwell_ms > LEAST_DWELL_MS:
+        if touch.armed and not touch.connections and touch.tail_ms > LEAST_TAIL_MS:
             self.clean += 1
             if self.clean in (11, 12, 15):
                 self.troubles["press", self.begun["press"] + 1] = "softer"
