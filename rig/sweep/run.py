@@ -30,7 +30,7 @@ from rig.log.between import STAGE
 from rig.outcomes import is_change
 from rig.project import Project
 from rig.sweep.book import Book
-from rig.sweep.ending import finish
+from rig.sweep.ending import finish, judge_again
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
@@ -92,6 +92,7 @@ class Run:
             return work()
         except Leave:
             self._before.drop()
+            judge_again(self.book)
             self.log.tell(SweepLeft(touches=self.known.touches))
             self.log.flush()
             return None
