@@ -128,10 +128,10 @@ class Hand(Protocol):
         ToyLost, BadSound
         """
 
-    def get_to_know(self, key: str) -> HabitsLearnt | None:
+    def get_to_know(self, key: str) -> HabitsLearnt:
         """Press a key whose baseline is made a few times more, to learn what the toy does with it.
 
-        Gives None where a person looks after that.
+        Nobody asks a person, who looks after that.
         """
 
     def know(self, habits: HabitsLearnt) -> None:

@@ -67,8 +67,9 @@ class PersonHand:
     def idle(self) -> None:
         """There is no controller to be fed."""
 
-    def get_to_know(self, key: str) -> None:
-        """The person knows the toy, and presses it when it is quiet."""
+    def get_to_know(self, key: str) -> HabitsLearnt:
+        """Nobody asks: the person presses the toy when it is quiet."""
+        raise NotImplementedError
 
     def know(self, habits: HabitsLearnt) -> None:
         """The person knows."""

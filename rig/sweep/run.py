@@ -169,16 +169,15 @@ class Run:
 
     def _get_to_know(self, key: str) -> None:
         """Learn the habits of a key before the first of its touches."""
-        if key in self.book.habits or self.book.ear.takes_learnt(key) < LEAST_TAKES:
+        if self.hand.is_person or key in self.book.habits:
             return
-        if key not in self.project.toy.keys:
+        if key not in self.project.toy.keys or self.book.ear.takes_learnt(key) < LEAST_TAKES:
             return  # a chord's keys are pressed at once: what each does alone is enough
         if self._before.pending:
             self.make(clean("check", key))
         learnt = self.hand.get_to_know(key)
-        if learnt is not None:
-            self.hand.know(learnt)
-            self.book.habits[key] = self.log.tell(learnt)
+        self.hand.know(learnt)
+        self.book.habits[key] = self.log.tell(learnt)
 
     def take_in(self, made: Made, touch: Touch, began: datetime) -> None:
         """Write a made touch down, settle the one before it, and see what came of it."""

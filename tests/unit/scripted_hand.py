@@ -6,6 +6,7 @@ import numpy as np
 
 from rig.bench import BenchState, Timeline
 from rig.errors import Restarted, ToyLost
+from rig.events import HabitsLearnt
 from rig.sweep.hand import Made, Revival
 from rig.sweep.hearing import Heard
 from rig.sweep.order import next_pair
@@ -107,10 +108,13 @@ class ScriptedHand:
         return Revival("supply", 1)
 
     def get_to_know(self, key):
-        return None
+        return HabitsLearnt(
+            key=key, presses=8, unnoticed=0, soonest_s=0.0, latest_s=0.0, steady=True, phrases=1,
+            heard_once=0, order="", while_sounding="anew", shortest_s=1.0, longest_s=1.0,
+        )
 
     def know(self, habits):
-        raise AssertionError("nothing was learnt")
+        pass
 
     def note(self, text):
         pass
