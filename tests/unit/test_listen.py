@@ -1,5 +1,7 @@
 """The ear on sounds made here, with changes whose kind and amount are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from phrases import (
@@ -207,3 +209,10 @@ def test_only_an_input_without_any_noise_is_silent():
     assert is_silent(np.zeros(1000))
     assert is_silent(np.full(1000, 0.3))
     assert not is_silent(rng.normal(0, 1e-6, 1000).astype(np.float32))
+
+
+def test_a_take_that_the_guard_cut_short_is_judged_like_any_other(ear):
+    rng = np.random.default_rng(31)
+    cut = take(bent(phrase(1), np.zeros_like), rng)
+    opened = replace(SPAN, open=SPAN.close + 1)
+    assert ear.judge("moo", cut, opened).sound != "none"

@@ -50,6 +50,8 @@ def find_loop(
         The sound whose frames these are.
     rate_hz : int
     """
+    if len(mel_db) <= T.loop_shortest_frames:
+        return None  # a guard that trips leaves some 10 ms
     best, spread_db, apart = None, _spread_db(mel_db), _Apart(mel_db)
     margin = T.loop_better * len(mel_db)
     longest = min(int(len(mel_db) / (1.0 + T.loop_passes)), T.loop_longest_frames)
