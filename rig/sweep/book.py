@@ -145,7 +145,7 @@ class Book:
         kept = step.kind == "confirm" or number % SAMPLE_EVERY == 0
         if self.project.rig.keep == "finds" and dull and not kept:
             self.log.drop_take(number)
-        if outcome.is_hit and step.kind == "confirm" and not self.known.was_heard_again(step):
+        if outcome.is_hit and step.kind == "confirm" and not self.known.confirms.heard(step):
             self.log.tell(BendSeen(
                 touch=number, name=step.target.name, key=step.key,
                 path_ohm=step.path_ohm(self.project),

@@ -8,10 +8,12 @@ need a certain phrase), it is touched as often once more: the second stage of
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from rig.sweep.steps import Step
+from rig.sweep.outcome import Outcome
+from rig.sweep.steps import Step, clean
 
 APART = 10
 """Touches that lie between two of one pair, at least."""
@@ -123,3 +125,114 @@ class Confirming:
     def _paths(self, steps: Iterable[Step]) -> list[Step]:
         steps = list(steps)
         return [one for one in steps if not self.over[one].stops] or steps
+
+
+@dataclass
+class Confirms:
+    """All pairs that hit, and what is to be made of them.
+
+    Parameters
+    ----------
+    demand : Demand
+
+    Attributes
+    ----------
+    pairs : dict of str to Confirming
+        By name; `waiting` are those of which more is wanted, the oldest first.
+    aside : set of Step
+        Steps that aren't touched any more.
+    calibrating, made : dict of str to int
+        Touches that count, by key: clean ones that calibrate, and confirming ones.
+    """
+
+    demand: Demand
+    pairs: dict[str, Confirming] = field(default_factory=dict)
+    waiting: dict[str, None] = field(default_factory=dict)
+    aside: set[Step] = field(default_factory=set)
+    calibrating: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    made: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+
+    def add(self, step: Step, stopped: bool) -> None:
+        """Have a step that hit confirmed."""
+        self.pairs.setdefault(step.target.name, Confirming()).over[step] = Tally(stops=stopped)
+        self._place(step.target.name)
+
+    def remove(self, step: Step) -> None:
+        """Take a hit back."""
+        if step.target.name in self.pairs:
+            self.pairs[step.target.name].over.pop(step, None)
+            self._place(step.target.name)
+
+    def touched(self, step: Step, touches: int) -> None:
+        """Note after how many touches the pair of a step was touched last."""
+        if step.target.name in self.pairs:
+            self.pairs[step.target.name].last = touches
+
+    def count(self, outcome: Outcome) -> bool:
+        """Take in a touch that counts; says whether its pair is done, and nothing was heard."""
+        step = outcome.step
+        if step.is_clean:
+            self.calibrating[step.key] += 1
+            return False
+        name = step.target.name
+        pair = self.pairs.setdefault(name, Confirming())
+        pair.take(step, outcome.is_hit, outcome.stopped, self.demand)
+        self.made[step.key] += 1
+        self._place(name)
+        return name not in self.waiting and not sum(pair.heard)
+
+    def set_aside(self, step: Step, aside: bool) -> None:
+        """Have a step touched no more, or again."""
+        step = step.again("sweep")
+        (self.aside.add if aside else self.aside.discard)(step)
+        if step.target.name in self.pairs:
+            self._place(step.target.name)
+
+    def _place(self, name: str) -> None:
+        if self._wanted(name) is not None:
+            self.waiting[name] = None
+        else:
+            self.waiting.pop(name, None)
+
+    def _wanted(self, name: str) -> Step | None:
+        return self.pairs[name].next(self.aside, self.demand)
+
+    def wanted(self) -> list[Step]:
+        """Give the next touch of each pair of which more is wanted."""
+        return [step for name in self.waiting if (step := self._wanted(name)) is not None]
+
+    def oldest(self, steps: Iterable[Step], touches: int) -> Step | None:
+        """Give the first of some steps that, after so many touches, is far enough from its last."""
+        return next((
+            one for one in steps if touches - self.pairs[one.target.name].last >= APART
+        ), None)
+
+    def left(self) -> int:
+        """Count the touches that are wanted by now."""
+        return sum(self.pairs[name].left(self.demand) for name in self.waiting)
+
+    def heard(self, step: Step) -> bool:
+        """Say whether a touch that counts was heard over this path."""
+        pair = self.pairs.get(step.target.name)
+        tally = pair and pair.over.get(step.again("sweep"))
+        return bool(tally and tally.heard)
+
+    def to_calibrate(self, stimuli: Iterable[tuple[str, ...]], *, at_last: bool) -> Step | None:
+        """Give a clean press that calibrates, where a key has too few.
+
+        Parameters
+        ----------
+        stimuli : iterable of tuple of str
+            Keys that are pressed together.
+        at_last : bool
+            All else is done: those that were confirmed with must have as many as are demanded.
+        """
+        for keys in stimuli:
+            step = clean("check", *keys)
+            made = self.made.get(step.key, 0)
+            wanted = self.demand.calibrating_by(made)
+            if at_last:
+                wanted = max(wanted, self.demand.calibrating) if made else 0
+            if self.calibrating.get(step.key, 0) < wanted:
+                return step
+        return None

@@ -20,8 +20,8 @@ class Doubts:
     ----------
     odd : int
         In a row.
-    spell : int
-        Since all was well.
+    spell, fruitless : int
+        Since all was well, and since a touch counted or pads were touched.
     wanted : int
         Good presses in a row that must come before anything is bridged.
     wants_restoring : bool
@@ -34,6 +34,7 @@ class Doubts:
 
     odd: int = 0
     spell: int = 0
+    fruitless: int = 0
     wanted: int = 0
     wants_restoring: bool = False
     is_restored: bool = False
@@ -50,9 +51,11 @@ class Doubts:
             return
         self.odd += 1
         self.spell += 1
+        self.fruitless += 1
         self.wanted = PROOF if self.is_restored else WANTED_AFTER_ODD
         if self.odd >= LIMITS["doubt"].in_a_row or self.spell >= LIMITS["spell"].in_a_row:
             self.is_lost, self.wants_restoring = self.is_restored, not self.is_restored
+        self.is_lost = self.is_lost or self.fruitless >= LIMITS["fruitless"].in_a_row
 
     def restored(self) -> None:
         """Take in that the toy was brought back."""

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 
 from rig.log.between import NOTHING, Between, Seen
 from rig.project import Project
-from rig.sweep.confirming import APART, BY_HAND, RIG, Confirming, Tally
+from rig.sweep.confirming import BY_HAND, RIG, Confirms
 from rig.sweep.doubts import Doubts
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
-from rig.sweep.steps import Step, asked_steps, clean, pair_steps
+from rig.sweep.steps import Step, asked_steps, pair_steps
 from rig.touches import Target
 
 MORE_TAKES = 6
@@ -56,10 +56,8 @@ class Knowledge:
         What lies between clean presses that sounded like the toy.
     doubts : Doubts
         What those that didn't ask for.
-    pairs : dict of str to Confirming
-        Those that hit, by their names; and `waiting` those of which more is wanted.
-    calibrating, confirmed : dict of str to int
-        Touches that count, by key: clean ones that calibrate, and confirming ones.
+    confirms : Confirms
+        The pairs that hit, and what is still wanted of them.
     touches, freezes : int
         Touches that count and freezes seen.
     presses, unnoticed : dict of str to int
@@ -74,10 +72,6 @@ class Knowledge:
     heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     between: Between = field(default_factory=Between)
     doubts: Doubts = field(default_factory=Doubts)
-    pairs: dict[str, Confirming] = field(default_factory=lambda: defaultdict(Confirming))
-    waiting: dict[str, None] = field(default_factory=dict)
-    calibrating: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    confirmed: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     froze: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
     more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -93,7 +87,7 @@ class Knowledge:
     _left_alive: bool = True
 
     def __post_init__(self) -> None:
-        self.demand = BY_HAND if self.project.rig.bench == "by-hand" else RIG
+        self.confirms = Confirms(BY_HAND if self.project.rig.bench == "by-hand" else RIG)
         self.steps = list(dict.fromkeys([*pair_steps(self.project), *asked_steps(self.project)]))
         keys = [(key,) for key in self.project.sweep_keys]
         self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
@@ -131,6 +125,8 @@ class Knowledge:
             self._apply_pair(outcome)
         else:
             self._apply_clean(outcome, was_itself)
+        if seen.counts is not None or not step.is_clean:
+            self.doubts.fruitless = 0
         self._settle(seen)
         return seen
 
@@ -188,12 +184,10 @@ class Knowledge:
             self.left.pop(step, None)
             if spot.hit:
                 self.hits_since_check += 1
-                self.pairs[step.target.name].over[step] = Tally(stops=stopped)
+                self.confirms.add(step, stopped)
         else:
             spot.froze_again = True
-        if spot.hit:
-            self.pairs[step.target.name].last = self.touches
-            self._place_waiting(step.target.name)
+        self.confirms.touched(step, self.touches)
         again = step.again("confirm")
         if spot.wants_another_freeze:
             self.froze[again] = None
@@ -204,37 +198,16 @@ class Knowledge:
     def _settle(self, seen: Seen) -> None:
         """Take in what a touch has shown of those before it."""
         one: Outcome | None = seen.counts
-        if one is not None and one.step.is_clean:
-            self.calibrating[one.step.key] += 1
-        elif one is not None:
-            name = one.step.target.name
-            pair = self.pairs[name]
-            pair.take(one.step, one.is_hit, one.stopped, self.demand)
-            self.confirmed[one.step.key] += 1
-            self._place_waiting(name)
-            if name not in self.waiting and not sum(pair.heard):
-                # What came once and never again may be something that the toy does by itself.
-                self.hear_more(one.step.key)
+        if one is not None and self.confirms.count(one):
+            # What came once and never again may be something that the toy does by itself.
+            self.hear_more(one.step.key)
         for one in seen.void:
             spot = self.spot(one.step)
             if one.step.kind == "sweep" and spot.hit and not spot.aside:
                 spot.hit = spot.swept = False
                 self.left[one.step] = None
-                self.pairs[one.step.target.name].over.pop(one.step, None)
-                self._place_waiting(one.step.target.name)
+                self.confirms.remove(one.step)
                 self._place_anew(one.step)
-
-    def _place_waiting(self, name: str) -> None:
-        """Have a pair among those of which more is wanted, or not."""
-        if self._wanted(name) is not None:
-            self.waiting[name] = None
-        else:
-            self.waiting.pop(name, None)
-
-    def _wanted(self, name: str) -> Step | None:
-        pair = self.pairs[name]
-        aside = [one for one in pair.over if self.spot(one).aside]
-        return pair.next(aside, self.demand)
 
     def set_aside(self, step: Step, why: str) -> None:
         """Leave a pair's touch to the person: for a fault of `LIMITS`, or as the person said.
@@ -246,8 +219,7 @@ class Knowledge:
         self.spot(step).aside = why
         self.left.pop(step.again("sweep"), None)
         self.froze.pop(step.again("confirm"), None)
-        if step.target.name in self.pairs:
-            self._place_waiting(step.target.name)
+        self.confirms.set_aside(step, True)
         for lower in () if self.spot(step).swept else self._below(step):
             if lower in self.left:
                 self.spots[lower].aside = BELOW
@@ -263,14 +235,13 @@ class Knowledge:
         for step, spot in list(self.spots.items()):
             spot.faults = ()
             was_aside, spot.aside = spot.aside, ""
+            self.confirms.set_aside(step, False)
             if was_aside and spot.wants_another_freeze:
                 self.froze[step.again("confirm")] = None
             elif was_aside and not spot.swept and not self._is_below_a_stop(step):
                 self.left[step] = None
         for steps in self._of_pair.values():
             self._place_anew(steps[0])
-        for name in self.pairs:
-            self._place_waiting(name)
 
     def _values(self, step: Step) -> list[Step]:
         """Give the steps of a step's pair, from high to low; none where it is forbidden by now."""
@@ -345,21 +316,6 @@ class Knowledge:
         """Give the oldest freeze that must be seen again and isn't under way."""
         return next((step for step in self.froze if step not in self.under_way), None)
 
-    def to_confirm(self) -> list[Step]:
-        """Give the next confirming touch of each pair of which more is wanted."""
-        return [step for name in self.waiting if (step := self._wanted(name)) is not None]
-
-    def long_waiting(self, steps: list[Step]) -> Step | None:
-        """Give the oldest of some confirming touches that is far enough behind its pair's last."""
-        return next((one for one in steps if self._is_apart(one)), None)
-
-    def next_confirm(self, steps: list[Step]) -> Step | None:
-        """Give the oldest of those with the key by which the toy was just heard to be itself."""
-        return self.long_waiting([one for one in steps if self.shows_itself(one) == self.pressed])
-
-    def _is_apart(self, step: Step) -> bool:
-        return self.touches - self.pairs[step.target.name].last >= APART
-
     @property
     def behind(self) -> Step | None:
         """Give the touch that the next clean press is to lie behind, where it matters to it."""
@@ -367,43 +323,12 @@ class Knowledge:
         under_way = (step for step in self.under_way if step.kind == "confirm")
         return waiting.step if waiting is not None else next(under_way, None)
 
-    def confirms_left(self) -> int:
-        """Count the confirming touches that are wanted by now."""
-        return sum(self.pairs[name].left(self.demand) for name in self.waiting)
-
     def shows_itself(self, step: Step) -> tuple[str, ...]:
         """Give the keys whose clean press shows of a step whether the toy is itself."""
         return step.target.keys or self.stimuli[0]
-
-    def was_heard_again(self, step: Step) -> bool:
-        """Say whether a confirming touch over this path was heard before."""
-        pair = self.pairs.get(step.target.name)
-        tally = pair and pair.over.get(step.again("sweep"))
-        return bool(tally and tally.heard)
 
     def stage(self, step: Step) -> int | None:
         """Say which stage a confirming touch is of; None where it only sees a freeze again."""
         if step.kind != "confirm" or not self.between.ready:
             return None
-        return self.pairs[step.target.name].stage(self.demand)
-
-    def to_calibrate(self, steps: list[Step], *, at_last: bool) -> Step | None:
-        """Give a clean press that calibrates a key's confirming touches, where there are too few.
-
-        Parameters
-        ----------
-        steps : list of Step
-            Confirming touches that are wanted.
-        at_last : bool
-            Nothing else is left to be touched.
-        """
-        stimuli = dict.fromkeys(step.target.keys for step in steps)
-        if at_last:
-            stimuli |= {keys: None for keys in self.stimuli if self.confirmed[clean("", *keys).key]}
-        for keys in stimuli:
-            step = clean("check", *keys)
-            least = self.demand.calibrating if at_last and not steps else 0
-            by_now = self.demand.calibrating_by(self.confirmed[step.key])
-            if self.calibrating[step.key] < max(least, by_now):
-                return step
-        return None
+        return self.confirms.pairs[step.target.name].stage(self.confirms.demand)

@@ -48,7 +48,8 @@ LIMITS = {
     "clipped baseline": Limit("too loud with nothing bridged", in_a_run=2),
     # Then the toy is brought back; once more without three good ones first, and the sweep ends.
     "doubt": Limit("a clean press doesn't sound like its baseline", in_a_row=CHANGED_AFTER),
-    "spell": Limit("odd clean presses, never two good ones between", in_a_row=5, row="doubt"),
+    "spell": Limit("odd clean presses, never two good ones between", in_a_row=5),
+    "fruitless": Limit("odd clean presses, and no touch that counts between", in_a_row=12),
     # The toy answers when it is asked alone, but not at the beginning of a touch.
     "unanswered": Limit("the toy did not answer before it", of_step=8, in_a_row=10),
     # Of a key of which nothing was heard yet: toys miss a press now and then.

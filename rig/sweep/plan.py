@@ -35,7 +35,8 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
 
 
 def _next(known: Knowledge, choose: Chooser) -> Step | None:
-    wanted = known.to_confirm()
+    confirms = known.confirms
+    wanted = confirms.wanted()
     if known.wants_press:
         return _check(known, wanted)
     first = _next_baseline(known) or known.next_freeze()
@@ -44,17 +45,21 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     pair = choose()
     if pair and known.project.rig.bench == "by-hand" and _is_over_less(pair, wanted):
         pair = None  # the part between the tips is changed once
+    lacks = confirms.to_calibrate(
+        [step.target.keys for step in wanted] or known.stimuli, at_last=not wanted
+    ) if wanted or not pair else None
     if known.is_ready:
-        step = known.to_calibrate(wanted, at_last=not pair) or known.next_confirm(wanted)
+        step = lacks or confirms.oldest(
+            (one for one in wanted if known.shows_itself(one) == known.pressed), known.touches
+        )
         if step:
             return step
     if known.wants_check:
         return _check(known, wanted, pair)
     if pair:
         return pair
-    is_more = wanted or known.to_calibrate(wanted, at_last=True)
     # With nothing left, how the toy is after the last touch shows at one more press.
-    return _check(known, wanted) if is_more or known.under_way else None
+    return _check(known, wanted) if wanted or lacks or known.under_way else None
 
 
 def _is_over_less(pair: Step, wanted: list[Step]) -> bool:
@@ -63,7 +68,7 @@ def _is_over_less(pair: Step, wanted: list[Step]) -> bool:
 
 def _check(known: Knowledge, wanted: list[Step], pair: Step | None = None) -> Step:
     """Give a clean press with the keys of what it lies behind, or else of what is to follow."""
-    step = known.behind or known.long_waiting(wanted) or pair
+    step = known.behind or known.confirms.oldest(wanted, known.touches) or pair
     return clean("check", *(known.shows_itself(step) if step else known.stimuli[0]))
 
 
@@ -88,4 +93,4 @@ def touches_left(known: Knowledge) -> int:
     unheard = sum(
         max(0, takes - known.clean_takes[clean("baseline", *keys).key]) for keys in known.stimuli
     )
-    return len(known.left) + len(known.froze) + 2 * known.confirms_left() + unheard
+    return len(known.left) + len(known.froze) + 2 * known.confirms.left() + unheard

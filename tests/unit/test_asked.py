@@ -55,7 +55,7 @@ def swept(tmp_path_factory):
         if isinstance(event, Progress) and event.touch % 5 == 0:
             read = Book(project, log, sweep.hand.rate_hz)
             read.remember()
-            both.append([(dict(one.known.left), (dict(one.known.waiting), dict(one.known.froze)), one.known.touches,
+            both.append([(dict(one.known.left), (dict(one.known.confirms.waiting), dict(one.known.froze)), one.known.touches,
                           {key: n for key, n in one.known.clean_takes.items() if n})
                          for one in (sweep.book, read)])
 

@@ -161,8 +161,7 @@ def test_from_high_to_low_nothing_below_a_stop_nothing_dropped_nothing_twice(
                             if other.pads == one.pads and other.series_ohm > one.series_ohm)
         assert spot.swept or spot.aside or stopped_above
     assert not known.left and not known.froze
-    assert not any(known.spots[step].hit and not known.spots[step].aside
-                   for name in known.waiting for step in known.pairs[name].over)
+    assert not known.confirms.waiting
 
 
 def test_a_rig_finishes_a_pair_before_it_begins_a_third_and_hands_finish_a_path(project):

@@ -374,7 +374,7 @@ def test_a_hit_is_touched_three_times_more_and_again_as_often_where_some_was_hea
     assert all(steps[i - 1].kind == steps[i + 1].kind == "check" for i in made)
     assert all(b - a >= APART for a, b in itertools.pairwise([11, *made]) if confirms)
     if confirms:
-        assert known.calibrating[pair.key] >= RIG.calibrating
+        assert known.confirms.calibrating[pair.key] >= RIG.calibrating
 
 
 def test_a_hit_that_does_not_come_back_asks_for_more_clean_takes(project):

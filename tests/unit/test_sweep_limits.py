@@ -23,7 +23,7 @@ from rig.sweep.steps import Step
 from rig.touches import Target
 
 PAIRS = 3
-MOST = 150
+MOST = 300
 """Touches in which three pairs over one path must come to their end, whatever happens."""
 
 
@@ -88,6 +88,21 @@ def test_faults_in_turn_with_good_touches_end_too(tmp_path, fault, is_person):
         script = in_turn(itertools.cycle([fault, *good * ["ok"]]))
         _, records, _ = swept(tmp_path / str(good), script, is_person)
         assert len(records) > TAKES
+
+
+@pytest.mark.parametrize("presses", [
+    ["ok", "ok", "odd"], ["odd", "ok"], ["ok", "odd", "odd", "ok"], ["odd", "odd", "ok", "ok", "ok"],
+])  # fmt: skip
+@pytest.mark.parametrize("is_person", [False, True])
+def test_a_toy_that_is_odd_again_and_again_ends_too(tmp_path, presses, is_person):
+    clean = itertools.cycle(presses)
+
+    def script(step):
+        if step.kind == "baseline":
+            return "ok"
+        return next(clean) if step.is_clean else "odd"
+
+    assert swept(tmp_path, script, is_person)[1]
 
 
 @pytest.mark.parametrize("words", [

@@ -45,7 +45,7 @@ def state(book):
     """Give all that a sweep knows but for what is under way."""
     all_of_it = {name: dict(one) if isinstance(one, dict) else one
                  for name, one in vars(book.known).items() if name not in ("under_way", "project")}
-    counted = ("clean_takes", "heard_once", "more_takes", "spots", "calibrating", "confirmed")
+    counted = ("clean_takes", "heard_once", "more_takes", "spots")
     blank = {name: {key: one for key, one in all_of_it[name].items() if one and one != known._Spot()}
              for name in counted}
     # Behind a touch of pads that isn't settled the toy wasn't just heard to be itself.
