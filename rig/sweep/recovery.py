@@ -55,6 +55,7 @@ class Recovery:
         self.tell = tell
         self.silent_presses: Callable[[str], int] = lambda key: LEAST_SILENT
         self.idle_ma: float | None = None
+        self._told_latched_up = False
         self._said = ""
         self._last: Heard | None = None
 
@@ -136,7 +137,7 @@ class Recovery:
         )
 
     def _is_latched_up(self, baseline: Baseline) -> bool:
-        """Say whether a silent toy draws so much that its supply must go at once, and tell it.
+        """Say whether a silent toy draws so much that its supply must go at once; it's told once.
 
         A chip whose input was pulled beyond its rails may conduct from rail to rail until it is
         without supply, silent and warm, far below what the guard allows.
@@ -149,10 +150,12 @@ class Recovery:
         heard = self._listen_once(LATCHED_LISTEN_MS)
         if heard.fault or not self.is_quiet(heard.samples, baseline):
             return False
-        self.tell(Noticed(
-            text=f"the toy is silent and draws {drawn_ma:.0f} mA, {self.idle_ma:.0f} mA at rest: its "
-            "supply is cut at once"
-        ))
+        if not self._told_latched_up:
+            self._told_latched_up = True
+            self.tell(Noticed(
+                text=f"the toy is silent and draws {drawn_ma:.0f} mA, {self.idle_ma:.0f} mA at rest: "
+                "its supply is cut at once, now and whenever that comes again"
+            ))
         return True
 
     def restore(self, baseline: Baseline) -> Revival:

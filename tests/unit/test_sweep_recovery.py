@@ -135,7 +135,8 @@ def test_a_silent_toy_that_draws_far_more_than_at_rest_loses_its_supply_at_once(
     assert touch.after == "freeze"
     assert climbed == rungs
     told = [one.text for one in events if isinstance(one, Noticed)]
-    latched = f"the toy is silent and draws {drawn_ma:.0f} mA, 2 mA at rest: its supply is cut at once"
+    latched = f"the toy is silent and draws {drawn_ma:.0f} mA, 2 mA at rest: its supply is "
+    latched += "cut at once, now and whenever that comes again"
     assert told == [latched] * (drawn_ma > 7)
 
 
