@@ -1,11 +1,14 @@
 """What a person with two tips finds on simulated boards, beside what a rig finds on the same.
 
     python tests/benchmarks/by_hand.py [--seeds 300-305] [--kind talker] [--pads 7]
+        [--habits "late 300"]
 
 A stand-in for the person does what the prompts ask, on a virtual clock, with the rustle of
 hands 25 dB below the toy. The truth is measured here from noise-free sound with the pair held
 from before the press on: the same limits as in `rig.bench.simulated.truth`, which closes a
-moment after the press as the rig does. Nothing in the program was chosen on these seeds.
+moment after the press as the rig does. Nothing in the program was chosen on these seeds. With
+`--habits` the toys have those that `rig/bench/simulated/habit_sets.py` names so; the truth is asked of
+ones that miss no press.
 """
 
 from __future__ import annotations
@@ -14,6 +17,7 @@ import argparse
 import sys
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -25,9 +29,10 @@ from hands import RATE_HZ, Hands, StandIn, write_project
 from seeds import add_seeds
 
 from rig.bench.simulated.bench import SimulatedBench
-from rig.bench.simulated.board import KINDS, make_board
+from rig.bench.simulated.board import KINDS, Board, make_board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.difference import LIMIT_DB, band_levels_db, difference_db
+from rig.bench.simulated.habit_sets import HABITS, with_habits
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.choose import finds
 from rig.log import SweepLog
@@ -44,9 +49,15 @@ bench: simulated
 lead_ohm: {lead}
 switch_ohm: 0
 series_ohm: [{series:g}]
-simulated: {{kind: {kind}, seed: {seed}, pads: {pads}}}
+simulated: {{kind: {kind}, seed: {seed}, pads: {pads}{habits}}}
 sweep: {{baseline_takes: {takes}}}
 """
+
+
+def made(seed: int, kind: str, habits: str) -> Board:
+    """Make a board, with habits where they are named."""
+    board = make_board(seed, ON_THE_BOARD, kind)
+    return with_habits(board, habits) if habits else board
 
 
 def press(toy: SimulatedToy, key: str, seconds: float) -> np.ndarray:
@@ -57,9 +68,11 @@ def press(toy: SimulatedToy, key: str, seconds: float) -> np.ndarray:
     return np.concatenate([down, toy.run(round((seconds - PRESS_S) * RATE_HZ))])
 
 
-def truth(project: Project, seed: int, kind: str, pair: tuple[str, str]) -> tuple[float, float]:
+def truth(
+    project: Project, seed: int, board: Board, pair: tuple[str, str]
+) -> tuple[float, float]:
     """Give the shares of the toy's states in which a held pair changes the sound, and freezes."""
-    board = make_board(seed, ON_THE_BOARD, kind)
+    board = replace(board, habits=replace(board.habits, misses=0.0))
     key, rest_s = project.sweep_keys[0], board.longest_phrase_s + REST_S
     toy = SimulatedToy(board, seed)
     switch_on(toy)
@@ -91,17 +104,20 @@ def swept(folder: Path, project: Project, sweep) -> dict[tuple[str, str], tuple[
                 for one in finds(log.records())}
 
 
-def compare(seed: int, kind: str, leads: str, folder: Path) -> tuple[Counter, float]:
+def compare(
+    seed: int, kind: str, leads: str, habits: str, folder: Path
+) -> tuple[Counter, float]:
     """Sweep one board by hand and by the rig; gives counts, and seconds that hands took."""
     shape = {"take_ms": TAKE_MS, "takes": TAKES, "kind": kind}
     by_hand = load_project(write_project(folder / "hand", seed, ON_THE_BOARD, leads, **shape))
-    hands = Hands(make_board(seed, ON_THE_BOARD, kind), seed, PATH_OHM, (0.35, 0.7))
+    board = made(seed, kind, habits)
+    hands = Hands(board, seed, PATH_OHM, (0.35, 0.7))
     bench = StandIn(hands)
     found = swept(by_hand.folder, by_hand, lambda log: SweepByHand(by_hand, bench, log).run())
     write_project(folder / "rig", seed, ON_THE_BOARD, leads, **shape)
     (folder / "rig" / "rig.yaml").write_text(RIG.format(
         lead=LEAD_OHM, series=PATH_OHM - 2 * LEAD_OHM, kind=kind, seed=seed,
-        pads=ON_THE_BOARD, takes=TAKES))
+        pads=ON_THE_BOARD, takes=TAKES, habits=f", habits: '{habits}'" if habits else ""))
     rigged = load_project(folder / "rig")
     by_rig = swept(
         rigged.folder, rigged, lambda log: Sweep(rigged, SimulatedBench(rigged), log).run()
@@ -110,7 +126,7 @@ def compare(seed: int, kind: str, leads: str, folder: Path) -> tuple[Counter, fl
     for pair in combinations(leads, 2):
         if touchable(by_hand, pair[:1], pair[1:], PATH_OHM):
             continue
-        shares = truth(by_hand, seed, kind, pair)
+        shares = truth(by_hand, seed, board, pair)
         hand, rig = found.get(pair, (False, False)), by_rig.get(pair, (False, False))
         counts["pairs"] += 1
         for n, what in enumerate(("bend", "freeze")):
@@ -127,6 +143,7 @@ def main() -> None:
     add_seeds(parser, "300-305")
     parser.add_argument("--kind", choices=list(KINDS), default="talker")
     parser.add_argument("--pads", type=int, default=7)
+    parser.add_argument("--habits", default="", choices=["", *HABITS])
     asked = parser.parse_args()
     leads = "".join(letters(asked.pads))
     columns = ["pairs"] + [f"{what}{word}" for what in ("bend", "freeze")
@@ -135,7 +152,7 @@ def main() -> None:
     total: Counter = Counter()
     for seed in asked.seeds:
         with tempfile.TemporaryDirectory() as folder:
-            counts, seconds = compare(seed, asked.kind, leads, Path(folder))
+            counts, seconds = compare(seed, asked.kind, leads, asked.habits, Path(folder))
         total += counts
         print(f"{seed:6} " + " ".join(f"{counts[name]:13}" for name in columns)
               + f"  {seconds / 60:15.1f}", flush=True)
