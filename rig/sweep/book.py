@@ -306,7 +306,7 @@ class Book:
             return
         press = round(heard.offsets["press"] / self.rate_hz / HOP_S)
         quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
-        covers = quiet_db >= sounding.COVERS_DBFS or is_silent(heard.samples)
+        covers = quiet_db >= sounding.HIDES_DBFS or is_silent(heard.samples)
         if self.patience.lose("unheard") or covers:
             self._refuse(sounding.hidden(
                 step.key, quiet_db=quiet_db, stands_db=stands_db,

@@ -21,6 +21,8 @@ SPARE_DB = 6
 LITTLE_SPARE_DB = 3.0
 COVERS_DBFS = -50.0
 """A steady sound from here on may cover a toy; below it the toy itself is not there."""
+HIDES_DBFS = -30.0
+"""From here on it hides one at the first press; below it a silent press may be one that was missed."""
 LOUD_ROOM_DBFS = -40.0
 """By hand it is told from here on, before the toy is heard."""
 SOFT_DBFS = -60.0

@@ -18,11 +18,11 @@ PLAIN_LIMIT_S = 1.6
 """Times the plain toy's time on the bench, at most."""
 
 
-def swept(folder, habits=None, bench=SimulatedBench, **timings):
+def swept(folder, habits=None, bench=SimulatedBench, room_db=40.0, **timings):
     """Sweep a toy; gives what was found, events, records, and the time on its bench, s."""
     project = few_leads(folder, LEADS)
     sweep = project.rig.sweep.model_copy(update={"baseline_takes": TAKES})
-    simulated = project.rig.simulated.model_copy(update={"habits": habits})
+    simulated = project.rig.simulated.model_copy(update={"habits": habits, "room_db": room_db})
     rig = project.rig.model_copy(update={
         "sweep": sweep, "simulated": simulated, "series_ohm": [150_000.0, 0.0],
         "timings": project.rig.timings.model_copy(update=timings),
@@ -70,6 +70,26 @@ def test_touches_shorter_than_a_phrase_wait_until_it_is_over(tmp_path, habits):
     froze = sum(one.after == "freeze" for one in records)
     assert sum(LEAD_IN in one.facts for one in records) == froze
     assert sum(isinstance(one, RungTried) for one in events) == 2 * froze
+
+
+def test_a_toy_that_misses_its_very_first_presses_in_a_noisy_room_is_pressed_again(tmp_path):
+    class Deaf(SimulatedBench):
+        """Its toy misses four presses."""
+
+        def __init__(self, project):
+            super().__init__(project)
+            press, self.pressed = self.toy.keys, 0
+
+            def reach(down):
+                self.pressed += bool(down)
+                press(set() if self.pressed <= 4 else down)
+
+            self.toy.keys = reach
+
+    found, events, _, _ = swept(tmp_path / "toy", None, Deaf, room_db=25.0)
+    assert {one[0] for one in found} == {"A-C", "C-D", "C-F"}
+    learnt = next(one for one in events if isinstance(one, HabitsLearnt))
+    assert learnt.unnoticed == 4 and learnt.first_wakes
 
 
 def test_pads_close_a_constant_time_after_the_toy_began_and_never_without_it(tmp_path):
