@@ -153,6 +153,8 @@ class RigHand:
         answer = lead_in.answer if lead_in else None
         if lead_in and not answer and not heard.fault and "close" not in heard.offsets:
             answer = None if heard.timeline.guarded else "none"
+        if answer == "none" and self.ear.takes_learnt(step.key) < LEAST_TAKES:
+            self.recovery.press_on_keys()  # it may have missed those that turn it on
         return Made(step, heard, answer, {"rail_v": round(self.bench.rail_v(), 3)})
 
     def _ends_quiet(self, step: Step, heard: Heard) -> bool:

@@ -66,6 +66,10 @@ class Recovery:
 
     def _turn_on(self) -> None:
         self.bench.wait(self.project.toy.boot_ms / 1000)
+        self.press_on_keys()
+
+    def press_on_keys(self) -> None:
+        """Press the keys that turn the toy on, where it has such."""
         for key in self.project.toy.on:
             self._press(key)
 
@@ -202,8 +206,7 @@ class Recovery:
 
     def press_on(self, baseline: Baseline, tries: int) -> dict | None:
         """Press the keys that turn the toy on."""
-        for key in self.project.toy.on:
-            self._press(key)
+        self.press_on_keys()
         return {} if self.project.toy.on else None
 
     def reset(self, baseline: Baseline, tries: int) -> dict | None:

@@ -226,7 +226,7 @@ class Run:
 
     def _take_in_whole(self, number: int, made: Made) -> None:
         step, heard = made.step, made.heard
-        self.book.patience.regain("restart", "unanswered")
+        self.book.patience.regain("restart", "unanswered", "unheard")
         if heard.timeline.guarded:
             self._trips.take_in(Pending(number, step, heard))
             self.hand.start(step.key)

@@ -153,6 +153,26 @@ def test_the_keys_that_turn_the_toy_on_are_pressed_before_anything_is_reset(proj
     assert not bench.off_s
 
 
+def test_a_toy_that_missed_the_key_that_turns_it_on_is_turned_on_again(project):
+    class Missed(SimulatedBench):
+        """Its toy is off until the key that turns it on was pressed twice."""
+
+        def __init__(self, project):
+            super().__init__(project)
+            press, self.on = self.toy.keys, 0
+
+            def reach(down):
+                self.on += ON in down
+                press(down if self.on >= 2 else set())
+
+            self.toy.keys = reach
+
+    with new_log(turned_on(project)) as log:
+        Sweep(turned_on(project), Missed(project), log).run()
+        first, second = log.records()[:2]
+    assert (first.fault, second.fault) == (NO_ANSWER, None)
+
+
 def test_a_reset_line_is_pulsed_before_the_supply_is_cut(project):
     class WithLine(Dying):
         def pulse_reset(self):
