@@ -43,9 +43,9 @@ def _header(draw, row: Row) -> str:
 
 @cache
 @st.composite
-def _number(draw, least: int, most: int, unit: str = "", *, is_long: bool = False) -> str:
+def _number(draw, least: int, most: int, unit: str = "") -> str:
     if unit and draw(st.booleans()):
-        return "MAX" if is_long else draw(st.sampled_from(["MIN", "maximum"]))
+        return draw(st.sampled_from(["MIN", "maximum"])) if least <= 500 else "MAX"
     value = draw(st.integers(least, most))
     forms = [f"{value}", f"{value}.0", f"+{value}", f"{value / 10:.1f}E1", f"{value}0 E-1"]
     if value >= 0:
@@ -84,7 +84,7 @@ def _parameter(row: Row, kind: tuple) -> st.SearchStrategy[str]:
         return st.sampled_from(["", "DEFault", "100 MS", "20000"])
     if kind[0] == "number":
         least, most = _LONG_MS.get(row.name, kind[1:3])
-        return _number(least, most, kind[3], is_long=row.name in _LONG_MS)
+        return _number(least, most, kind[3])
     if kind[0] == "numbers":
         number = _number(1, kind[1])
         words = [kind[2]] if kind[2] else []
