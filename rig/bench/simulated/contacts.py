@@ -7,7 +7,7 @@ from collections.abc import Collection
 
 import numpy as np
 
-from rig.bench.simulated.habits import Habits
+from rig.bench.simulated.parts import Board
 from rig.bench.simulated.sound import RATE_HZ
 
 _PER_MS = RATE_HZ / 1000
@@ -18,7 +18,7 @@ class Contacts:
 
     Parameters
     ----------
-    habits : Habits
+    board : Board
     seed : int
         Of the contacts' own chance.
 
@@ -28,11 +28,11 @@ class Contacts:
         Keys that are down for the chips.
     """
 
-    def __init__(self, habits: Habits, seed: int):
-        self._habits = habits
+    def __init__(self, board: Board, seed: int):
+        habits = self._habits = board.habits
         self._bounce_chance = seed & 0xFFFFFFFF
-        # neighbouring seeds miss other presses
-        rng = np.random.Generator(np.random.PCG64([seed, 0xF1A6]))
+        # neighbouring seeds, and other kinds of one seed, miss other presses
+        rng = np.random.Generator(np.random.PCG64([seed, 0xF1A6, *board.kind.encode()]))
         self._chance = int(rng.integers(1 << 32))
         self._misses = habits.misses
         self._fingers: frozenset[str] = frozenset()

@@ -57,7 +57,7 @@ class SimulatedToy:
         self._gain = 1.0
         self._direct_ma = 1000 * board.volts / 2 / speaker_ohm(board.volts)
         self._cell = self._left = _CELL
-        self._contacts = Contacts(board.habits, seed)
+        self._contacts = Contacts(board, seed)
         self._driven = np.zeros(_CELL)
         self._swings = False
         self._powered = False
