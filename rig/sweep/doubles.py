@@ -71,6 +71,8 @@ class PressingTwice:
         first = hear(self._bench, replace(self._touch, dwell_ms=dwell_ms, tail_ms=20), lead_in)
         if first.fault or lead_in is None or lead_in.answer != "known":
             return None
+        if "close" not in first.offsets:
+            return None  # this program came too late
         ended_s = self._bench.now_s()
         self._sounding_ma = round(self._bench.supply_ma(), 1)
         span = Span.from_samples(first.offsets, len(first.samples), rate_hz)

@@ -26,12 +26,16 @@ from rig.sweep.hand import Made, Revival, Sequel
 from rig.sweep.hearing import SPARE_FRAMES, Heard, LeadIn, hear
 from rig.sweep.known import Knowledge
 from rig.sweep.order import next_pair
+from rig.sweep.outcome import Answer
 from rig.sweep.recovery import Recovery
 from rig.sweep.run import Run
 from rig.sweep.steps import Step, clean
 
 RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 """Touches over which the two clocks are compared: the middle one of the latest counts."""
+LATE_MS = 1000
+"""So much longer an armed touch waits for a computer that is late; the toy is heard meanwhile."""
+TOO_LATE = "the computer was too busy to have the touch closed in time"
 FIRST_WAIT_MS = 2500
 """A toy of which nothing is known may begin so long after its press."""
 
@@ -106,7 +110,7 @@ class RigHand:
         wait_ms = FIRST_WAIT_MS
         if baseline is not None:
             wait_ms = ceil(1000 * HOP_S * (baseline.answer_frames + SPARE_FRAMES))
-        return replace(touch, armed=True, lead_in_ms=wait_ms + touch.lead_in_ms)
+        return replace(touch, armed=True, lead_in_ms=wait_ms + touch.lead_in_ms + LATE_MS)
 
     def _baseline(self, step: Step) -> Baseline | None:
         """Give what a press is held against; None while the first ones show how the toy answers."""
@@ -151,11 +155,17 @@ class RigHand:
             self._ratios.append(heard.clock_ratio)
         self._left = "quiet" if self._ends_quiet(step, heard) else "unknown"
         answer = lead_in.answer if lead_in else None
-        if lead_in and not answer and not heard.fault and "close" not in heard.offsets:
-            answer = None if heard.timeline.guarded else "none"
+        if lead_in and not heard.fault and not heard.timeline.guarded:
+            heard, answer = self._closed(heard, answer)
         if answer == "none" and self.ear.takes_learnt(step.key) < LEAST_TAKES:
             self.recovery.press_on_keys()  # it may have missed those that turn it on
         return Made(step, heard, answer, {"rail_v": round(self.bench.rail_v(), 3)})
+
+    def _closed(self, heard: Heard, answer: Answer | None) -> tuple[Heard, Answer | None]:
+        """See why a touch closed nothing: nobody heard the toy, or it was told too late."""
+        if "close" in heard.offsets or answer not in (None, "known"):
+            return heard, answer
+        return (heard, "none") if answer is None else (replace(heard, fault=TOO_LATE), answer)
 
     def _ends_quiet(self, step: Step, heard: Heard) -> bool:
         if self.ear.takes_learnt(step.key) < LEAST_TAKES or not len(heard.samples):
