@@ -85,7 +85,9 @@ def test_old_judgements_are_kept_with_their_version(folder, monkeypatch):
     run("--project", str(folder), "--jobs", "1")
     monkeypatch.setattr(decide, "JUDGE", "next")
     lines = run("--project", str(folder), "--jobs", "1", "--dry-run")
-    bends = [one for one in finds(before) if one.sound != "none"]
+    with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
+        # The sweep was left half-way: what calibrates by then is known to all only from now on.
+        bends = [one for one in finds(log.records()) if one.sound != "none"]
     assert lines == [
         f"{folder}: {count} takes judged again (judge {JUDGE}), each with the same word as before",
         f"  {len(bends)} pairs change or silence the sound, the same as before",
