@@ -146,6 +146,7 @@ def finds(
     pairs = _by_pair(usable)
     p_values = _p_values(pairs, told)
     adjusted = q_values(p_values)
+    changed = _changed_presses(records, told)
     found = []
     for pair, made_of_it in pairs.items():
         q_value = adjusted.get(pair)
@@ -155,9 +156,7 @@ def finds(
         if one and one.sound != "none":
             one = replace(one, p_value=p_values[pair], q_value=q_value)
         if one:
-            presses = [told.left.get(touch.number, 0) for touch in records
-                       if touch.number in told.left and touch.target.in_order().name == pair]
-            found.append(replace(one, changed_presses=max(presses, default=0)))
+            found.append(replace(one, changed_presses=changed[pair]))
     made = {one.number: one for one in usable}
     return _ranked(_named(found, made))
 
@@ -193,6 +192,16 @@ def _p_values(pairs: dict[str, list[Record]], told: Parts) -> dict[str, float]:
         for pair, touches in pairs.items()
     }
     return {pair: p for pair, p in p_values.items() if p is not None}
+
+
+def _changed_presses(records: Iterable[Record], told: Parts) -> Counter[str]:
+    """Give for how many presses each pair left the toy changed, at most."""
+    presses: Counter[str] = Counter()
+    for one in records:
+        if one.number in told.left:
+            pair = one.target.in_order().name
+            presses[pair] = max(presses[pair], told.left[one.number])
+    return presses
 
 
 def find_rows(found: Iterable[Find]) -> list[dict]:

@@ -305,3 +305,7 @@ class Project:
     def sweep_keys(self) -> list[str]:
         """Names of the keys that the sweep presses."""
         return self.rig.sweep.keys or [next(iter(self.toy.keys))]
+
+    def single_key(self, key: str) -> str:
+        """Give a key of the toy for one that may be a chord: either shows whether it lives."""
+        return key if key in self.toy.keys else self.sweep_keys[0]

@@ -20,7 +20,6 @@ from rig.events import (
     Unsettled,
 )
 from rig.listen import (
-    HOP_S,
     LEAST_TAKES,
     Ear,
     Judgement,
@@ -304,24 +303,28 @@ class Book:
         self.log.completed(number, "answers", {})
         if not len(heard.samples):
             return
-        press = round(heard.offsets["press"] / self.rate_hz / HOP_S)
-        quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
+        quiet_db, stands_db = self._loudness(heard)
         covers = quiet_db >= sounding.HIDES_DBFS or is_silent(heard.samples)
         if self.patience.lose("unheard") or covers:
-            self._refuse(sounding.hidden(
-                step.key, quiet_db=quiet_db, stands_db=stands_db,
-                sound=heard.samples, rate_hz=self.rate_hz, by_hand=self._by_hand,
-            ))
+            self._refuse_hidden(step.key, heard, quiet_db, stands_db)
 
     def _check_sounding(self, number: int, key: str, heard: Heard) -> None:
-        press = self.span(heard.offsets, len(heard.samples)).press
-        quiet_db, stands_db = sounding.loudness(heard.samples, press, self.rate_hz)
+        quiet_db, stands_db = self._loudness(heard)
         if stands_db < sounding.NEEDED_DB:
             self.log.judged(number, lost("not heard"))
-            self._refuse(sounding.hidden(
-                key, quiet_db=quiet_db, stands_db=stands_db,
-                sound=heard.samples, rate_hz=self.rate_hz, by_hand=self._by_hand,
-            ))
+            self._refuse_hidden(key, heard, quiet_db, stands_db)
+
+    def _loudness(self, heard: Heard) -> tuple[float, float]:
+        press = heard.frame("press", self.rate_hz)
+        return sounding.loudness(heard.samples, press, self.rate_hz)
+
+    def _refuse_hidden(
+        self, key: str, heard: Heard, quiet_db: float, stands_db: float
+    ) -> NoReturn:
+        self._refuse(sounding.hidden(
+            key, quiet_db=quiet_db, stands_db=stands_db,
+            sound=heard.samples, rate_hz=self.rate_hz, by_hand=self._by_hand,
+        ))
 
     def _refuse(self, reason: BadSound) -> NoReturn:
         """Stop for a level that is wrong; a baseline without pairs is made afresh next time."""

@@ -9,7 +9,7 @@ need a certain phrase), it is touched as often once more: the second stage of
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
 
 from rig.sweep.outcome import Outcome
@@ -107,7 +107,7 @@ class Confirming:
     def _first(self, demand: Demand) -> int:
         return max(demand.touches, len(self._paths(self.over)))
 
-    def next(self, aside: Iterable[Step], demand: Demand) -> Step | None:
+    def next(self, aside: Container[Step], demand: Demand) -> Step | None:
         """Give the touch that is wanted next, but for steps that are set aside.
 
         Where the toy was stopped it is touched only if nothing else hit. First comes what was
@@ -115,7 +115,7 @@ class Confirming:
         """
         if self.stage(demand) is None:
             return None
-        paths = self._paths(one for one in self.over if one not in set(aside))
+        paths = self._paths(one for one in self.over if one not in aside)
         tallies = self.over
         step = min(paths, key=lambda one: (tallies[one].made, tallies[one].heard), default=None)
         if step is not None and self.stage(demand) == 2:

@@ -86,7 +86,7 @@ class PressingTwice:
         second = hear(self._bench, again, self._recovery.until_quiet(habits.QUIET_S, baseline))
         if second.fault or "press" not in second.offsets:
             return None
-        press = round(second.seconds("press", rate_hz) / HOP_S)
+        press = second.frame("press", rate_hz)
         found = baseline.begins(second.samples, press)
         return habits.Double(
             level_db=frames(second.samples, rate_hz).level_db, press=press,

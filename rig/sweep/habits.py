@@ -24,8 +24,6 @@ DOUBLES, MORE_DOUBLES = 3, 2
 """Double presses that must agree, and so many more where they don't: then all but one."""
 STOPS_WITHIN_S, APART_S = 0.35, 0.15
 """A toy that is stopped is silent so soon; lengths of phrases closer than this are the same."""
-OVER_ROOM_DB = 9.0
-"""What is so far above the room is sound."""
 QUIET_S = 0.8
 """After so long a silence nothing is queued any more."""
 
@@ -91,7 +89,7 @@ def did(double: Double, baseline: Baseline, lasts_s: tuple[float, float]) -> str
         return ""
     if double.answer == "known":
         return "anew"
-    loud = np.flatnonzero(level_db[press:] > baseline.noise_level_db + OVER_ROOM_DB)
+    loud = np.flatnonzero(level_db[press:] > baseline.sound_db)
     if not len(loud) or len(level_db) - press - loud[-1] < QUIET_S / 2 / HOP_S:
         return "unclear" if len(loud) else "stops"
     over_s = (loud[-1] + 1) * HOP_S
@@ -123,7 +121,7 @@ def lasts_s(baseline: Baseline, longest_phrase_s: float) -> tuple[float, float]:
     found = []
     for one in baseline.takes:
         level_db = one.frames.level_db[one.span.press :]
-        loud = np.flatnonzero(level_db > baseline.noise_level_db + OVER_ROOM_DB)
+        loud = np.flatnonzero(level_db > baseline.sound_db)
         lasted = (loud[-1] + 1 if len(loud) else 0) * HOP_S
         if baseline.ends_quiet or baseline.is_quiet(level_db[-15:]):
             found.append(lasted)

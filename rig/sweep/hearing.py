@@ -70,6 +70,10 @@ class Heard:
         """Give the time of a step since the start of the take."""
         return self.offsets[step] / rate_hz
 
+    def frame(self, step: str, rate_hz: int) -> int:
+        """Give the frame of the take in which a step happened."""
+        return round(self.seconds(step, rate_hz) / HOP_S)
+
 
 class LeadIn:
     """Watches a touch's lead-in: has the pads closed once the toy is heard to begin.

@@ -76,10 +76,8 @@ class TouchBefore:
         ToyLost, BadSound
         """
         pending = self.take()
-        if key not in self.book.project.toy.keys:  # a chord: one key alone tells as much
-            key = self.book.project.sweep_keys[0]
         try:
-            revival = self.hand.revive(key)
+            revival = self.hand.revive(self.book.project.single_key(key))
         except ToyLost:
             if pending:
                 self._freeze(pending, evidence | {"rung": "none"})

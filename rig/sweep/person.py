@@ -16,7 +16,7 @@ from rig.bench import BenchState, Touch
 from rig.bench.byhand import Ask, ListeningBench, Prompt
 from rig.errors import ToyLost
 from rig.events import HabitsLearnt, RungTried, ToyGone
-from rig.listen import HOP_S, LEAST_TAKES, Ear, is_clipped, over_db
+from rig.listen import LEAST_TAKES, Ear, is_clipped, over_db
 from rig.log import SweepLog
 from rig.project import Project
 from rig.sweep import sounding
@@ -192,7 +192,7 @@ class PersonHand:
             return "none"
         if self.ear.takes_learnt(key) < LEAST_TAKES:
             return "known"
-        press = round(heard.offsets["press"] / self.rate_hz / HOP_S)
+        press = heard.frame("press", self.rate_hz)
         return self.ear.baseline(key).answer(heard.samples, press)
 
     def poke(self, key: str) -> Got:

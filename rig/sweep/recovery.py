@@ -87,7 +87,7 @@ class Recovery:
             if "press" not in heard.offsets:
                 # the current guard has cut the supply: no press can be answered
                 return False
-            press = round(heard.seconds("press", self.bench.rate_hz) / HOP_S)
+            press = heard.frame("press", self.bench.rate_hz)
             self._last, self._said = heard, baseline.answer(heard.samples, press)
             if self._said == "known":
                 return True
@@ -170,9 +170,9 @@ class Recovery:
         ToyLost
             When the rail doesn't fall.
         """
-        self.tell(RungTried(rung="supply", tries=1, **self.cut_supply(baseline, 1)))
+        self.tell(RungTried(rung=SUPPLY, tries=1, **self.cut_supply(baseline, 1)))
         self.listen(self.project.toy.longest_phrase_s, baseline)
-        return Revival("supply", 1)
+        return Revival(SUPPLY, 1)
 
     def _check_sound(self, key: str, baseline: Baseline) -> None:
         """Tell a dead toy, which is off now, from an input that is no longer as it was."""
@@ -188,7 +188,7 @@ class Recovery:
         if is_silent(room.samples):
             raise sounding.nothing_comes()
         if self._said == "strange":
-            press = round(self._last.seconds("press", self.bench.rate_hz) / HOP_S)
+            press = self._last.frame("press", self.bench.rate_hz)
             louder_db = baseline.louder_db(self._last.samples, press)
             if abs(louder_db) >= sounding.CHANGED_DB:
                 raise sounding.changed(key, louder_db)

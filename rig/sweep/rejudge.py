@@ -242,4 +242,3 @@ def _jobs(log: SweepLog, records: list[Record]) -> Iterator[Job]:
 def _stored(log: SweepLog, record: Record) -> Stored:
     assert record.take is not None
     return Stored(record.number, (log.folder / record.take).resolve(), record.offsets)
-

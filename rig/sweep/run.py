@@ -243,8 +243,7 @@ class Run:
     def _restore(self, step: Step) -> None:
         """Bring back a toy that answers, but isn't itself any more."""
         self.log.tell(Noticed(text=CHANGED))
-        revival = self.hand.restore(step.key if step.key in self.project.toy.keys
-                                    else self.project.sweep_keys[0])
+        revival = self.hand.restore(self.project.single_key(step.key))
         self.log.tell(Recovered(rung=revival.rung, tries=revival.tries))
         self.known.doubts.restored()
 

@@ -23,7 +23,8 @@ from rig.sweep.habits import (
 ROOM_DB, PRESS = -60.0, 6
 LENGTH_S = (1.0, 1.2)
 BASELINE = SimpleNamespace(
-    noise_level_db=ROOM_DB, is_quiet=lambda level_db: bool(np.median(level_db) < ROOM_DB + 9)
+    noise_level_db=ROOM_DB, sound_db=ROOM_DB + 9,
+    is_quiet=lambda level_db: bool(np.median(level_db) < ROOM_DB + 9),
 )
 
 

@@ -88,8 +88,7 @@ class Anchor:
         """
         if self.after_press is not None:
             return span.press + self.after_press
-        until = span.close if span.close > span.press else span.end
-        begins = began(level_db[span.press : until], self.trigger_db)
+        begins = began(level_db[span.press : _until(span)], self.trigger_db)
         return span.press + max(0, (self.earliest if begins is None else begins) - T.skip_frames)
 
     def of_samples(self, level_db: np.ndarray, press: int) -> list[int]:

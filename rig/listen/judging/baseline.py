@@ -86,6 +86,11 @@ class Baseline:
         )
         self._calibrate(kept)
 
+    @property
+    def sound_db(self) -> float:
+        """The level from which on a frame holds more than the room, dB re full scale."""
+        return self.noise_level_db + T.floor_over_noise_db
+
     def anchored(self, samples: np.ndarray, span: Span) -> Span:
         """Give where a take's steps lie, with its `press` where comparing begins."""
         if self.anchor.after_press is not None:
@@ -246,9 +251,8 @@ class Baseline:
 
     def _answer_from(self, samples: np.ndarray, press: int, begins: int) -> tuple[str, float]:
         """Say what a press brought forth if it begins at a certain frame, and how far from clean, dB."""
-        aligned = self._aligned(samples, Span(begins, begins, begins, begins))
+        aligned, mine = self._lead_in(samples, begins)
         take = aligned.frames
-        mine = from_press(take, aligned.span, T.answer_frames, self.floor_db)
         before = slice(max(1, press - LAG_FRAMES))
         was_quiet = self.is_quiet(take.level_db[before])
         errors_db = mean_apart_db(self._stack, mine, aligned.lag_frames)
@@ -263,9 +267,14 @@ class Baseline:
             goes_on_db = float(np.abs(mine - went_on).mean())
             return "none" if goes_on_db < error_db else "known", nearest_db
         after = take.level_db[begins + T.skip_frames : begins + T.skip_frames + T.answer_frames]
-        loud = np.count_nonzero(after >= self.noise_level_db + T.floor_over_noise_db)
+        loud = np.count_nonzero(after >= self.sound_db)
         begun = was_quiet and loud >= T.starts_frames
         return "strange" if begun else "none", nearest_db
+
+    def _lead_in(self, samples: np.ndarray, begins: int) -> tuple[Aligned, np.ndarray]:
+        """Give a take laid over the clean one it begins like, and its frames that show an answer."""
+        aligned = self._aligned(samples, Span(begins, begins, begins, begins))
+        return aligned, from_press(aligned.frames, aligned.span, T.answer_frames, self.floor_db)
 
     def moved_db(self, samples: np.ndarray, press: int) -> float | None:
         """Say by how much louder a press is answered with one of the toy's own phrases, dB.
@@ -286,13 +295,12 @@ class Baseline:
         found = self.begins(samples, press)
         if found is None or found.answer != "strange":
             return None
-        aligned = self._aligned(samples, Span(found.frame, found.frame, found.frame, found.frame))
-        mine = from_press(aligned.frames, aligned.span, T.answer_frames, self.floor_db)
+        aligned, mine = self._lead_in(samples, found.frame)
         theirs = self._stack[:, LAG_FRAMES : LAG_FRAMES + T.answer_frames]
         apart_db = mine - theirs
         heard = (mine > self.floor_db) & (theirs > self.floor_db)
         best: tuple[float, float] | None = None
-        for one, limit_db in zip(range(len(theirs)), self._lead_in_limits_db, strict=True):
+        for one, limit_db in enumerate(self._lead_in_limits_db):
             if np.count_nonzero(heard[one]) < T.moved_part * heard[one].size:
                 continue
             moved_db = float(np.median(apart_db[one][heard[one]]))
@@ -327,20 +335,19 @@ class Baseline:
     @cached_property
     def longest_pause_s(self) -> float:
         """The longest silence between two sounds of a clean take, s: so long it may only pause."""
-        limit_db = self.noise_level_db + T.floor_over_noise_db
         longest = 0
         for one in self.takes:
-            loud = np.flatnonzero(one.frames.level_db[one.span.press :] > limit_db)
+            loud = np.flatnonzero(one.frames.level_db[one.span.press :] > self.sound_db)
             longest = max(longest, *np.diff(loud), 1) if len(loud) > 1 else longest
         return max(0, longest - 1) * HOP_S
 
     def is_quiet(self, level_db: np.ndarray) -> bool:
         """Say whether a stretch of frames holds nothing but the room."""
-        return bool(np.median(level_db) < self.noise_level_db + T.floor_over_noise_db)
+        return bool(np.median(level_db) < self.sound_db)
 
     def is_silent_throughout(self, level_db: np.ndarray) -> bool:
         """Say whether nearly all of a stretch of frames holds nothing but the room."""
-        return loud_level_db(level_db) < self.noise_level_db + T.floor_over_noise_db
+        return loud_level_db(level_db) < self.sound_db
 
     def likeliest(self, aligned: Aligned) -> int:
         """Give the clean take that this one began as: the nearest up to the closing.
