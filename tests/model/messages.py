@@ -43,9 +43,9 @@ def _header(draw, row: Row) -> str:
 
 @cache
 @st.composite
-def _number(draw, least: int, most: int, unit: str = "") -> str:
+def _number(draw, least: int, most: int, unit: str = "", words=("MIN", "maximum")) -> str:
     if unit and draw(st.booleans()):
-        return draw(st.sampled_from(["MIN", "maximum"])) if least <= 500 else "MAX"
+        return draw(st.sampled_from(words))
     value = draw(st.integers(least, most))
     forms = [f"{value}", f"{value}.0", f"+{value}", f"{value / 10:.1f}E1", f"{value}0 E-1"]
     if value >= 0:
@@ -83,8 +83,9 @@ def _parameter(row: Row, kind: tuple) -> st.SearchStrategy[str]:
     if kind[0] == "quantity?":
         return st.sampled_from(["", "DEFault", "100 MS", "20000"])
     if kind[0] == "number":
-        least, most = _LONG_MS.get(row.name, kind[1:3])
-        return _number(least, most, kind[3])
+        if row.name in _LONG_MS:
+            return _number(*_LONG_MS[row.name], kind[3], ("MAX",))
+        return _number(*kind[1:4])
     if kind[0] == "numbers":
         number = _number(1, kind[1])
         words = [kind[2]] if kind[2] else []

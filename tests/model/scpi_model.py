@@ -74,6 +74,10 @@ class Register:
         self.enable, self.rise, self.fall = 0, 0x7FFF, 0
 
 
+class TooNear(Exception):
+    """A group of pads is so near its limit that it hangs on the controller's whole ohms."""
+
+
 class Model:
     """One controller, switched on, its queue read and its events cleared."""
 
@@ -431,8 +435,8 @@ class Model:
                 siemens += 1 / (between + lead / len(other))
             if siemens:
                 worst = max(worst, configuration.supply_mv * 1000 / (lead + 1 / siemens))
-        # Rounded to whole ohms by the controller: no case that is drawn may hang on that.
-        assert not 0.97 < worst / configuration.pad_ua < 1.03 or worst == configuration.pad_ua
+        if 0.97 < worst / configuration.pad_ua < 1.03 and worst != configuration.pad_ua:
+            raise TooNear
         return worst
 
     def _go(
@@ -516,7 +520,9 @@ class Model:
         """The toy drew more than the peak limit while its supply was on."""
         self.latch = 106
         self.questionable.set(CURRENT | GUARD, True)
+        was_done = self.touch == "DONE"
         self._all_off()
+        self.touch = "DONE" if was_done else "IDLE"  # its times can still be asked for
         self._error(106)
 
     def _c_clear(self) -> None:
