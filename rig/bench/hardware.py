@@ -18,7 +18,7 @@ from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.marker import PulseFinder
 from rig.bench.toy_supply import ToySupply
 from rig.errors import BenchError, LinkLost, Restarted
-from rig.project import Project
+from rig.project import Project, side_by_side
 from rig.project.closing import refusal
 
 FEED_S = 0.25
@@ -323,19 +323,20 @@ class HardwareBench:
         state = self.controller.query("TOUCh:STATe?").upper()
         return "BEFO" if state.startswith("BEFO") else state
 
-    def _closures(self, connections: tuple[Connection, ...]) -> tuple[str, int]:
-        """Give channel list and series channel of a touch."""
+    def _closures(self, connections: tuple[Connection, ...]) -> tuple[str, str]:
+        """Give channel list and series channels of a touch."""
         if not connections:
-            return "NONE", 0
+            return "NONE", "0"
         connection = connections[0]  # `refusal` lets no more through
-        if connection.series_ohm not in self._bank:
+        together = side_by_side.channels(self._bank, connection.series_ohm)
+        if together is None:
             raise BenchError(
-                f"series value {connection.series_ohm:g} ohm isn't in the bank "
+                f"series value {connection.series_ohm:g} ohm can't be made of the bank "
                 f"({', '.join(f'{value:g}' for value in self._bank)}): set series_ohm in rig.yaml"
             )
         channels = [f"1!{self._pad(letter)}" for letter in connection.pads_1]
         channels += [f"2!{self._pad(letter)}" for letter in connection.pads_2]
-        return f"(@{','.join(channels)})", self._bank.index(connection.series_ohm) + 1
+        return f"(@{','.join(channels)})", ",".join(map(str, together))
 
     def _pad(self, letter: str) -> int:
         if letter not in self._pads:

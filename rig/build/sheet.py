@@ -75,7 +75,7 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
             raise ConfigError(f"{file}: {pick.pair}: there is no key {pick.key} in toy.yaml: "
                               f"{nearest(pick.key, toy.keys)}")  # fmt: skip
     rig = project.rig
-    least, most = (path_ohm(rig, one(rig.series_ohm)) for one in (min, max))
+    least, most = (path_ohm(rig, one(rig.swept_ohm)) for one in (min, max))
     return [
         propose(pick, evidence, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy))
         for pick, evidence in zip(picks, seen.evidence, strict=True)

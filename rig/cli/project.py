@@ -169,7 +169,7 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
     freezes = "a minute" if rig.bench == "by-hand" else "some seconds"
     fresh = f" (fresh cells {highest_v(toy):.1f} V)" if toy.supply.source == "cells" else ""
     pads = ", ".join(f"{count} {kind}" for kind, count in kinds.items())
-    paths = ", ".join(ohms(path_ohm(rig, s)) for s in sorted(rig.series_ohm, reverse=True))
+    paths = ", ".join(ohms(path_ohm(rig, s)) for s in sorted(rig.swept_ohm, reverse=True))
     if not work.pairs:
         why = f": {work.left_out.most_common(1)[0][0]}" if work.left_out else ""
         raise ConfigError(f"{project.folder / 'toy.yaml'}: no two pads may be bridged{why}")
@@ -182,7 +182,7 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
         + _without_socket(project)
         + (f"; turned on with {', '.join(toy.on)}" if toy.on else ""),
         f"pairs    {work.pairs:,}" + _left_out(work.left_out) + _also(project),
-        f"path     {paths}{', high to low' if len(rig.series_ohm) > 1 else ''}; "
+        f"path     {paths}{', high to low' if len(rig.swept_ohm) > 1 else ''}; "
         + _path_is(rig.bench),
         (
             f"current  at most {worst_current_ma(project):.2f} mA through a pair; "

@@ -135,7 +135,7 @@ class Terminal:
 
     @property
     def _has_paths(self) -> bool:
-        return len(self.project.rig.series_ohm) > 1
+        return len(self.project.rig.swept_ohm) > 1
 
     def _notes(self, prompt: Prompt) -> str:
         notes = where(self.project.toy, prompt.pads)

@@ -51,6 +51,6 @@ def _refused(project: Project, joints: tuple[Joint, ...]) -> str | None:
     """Say why connections can't be closed over any value of the bank; None where they can."""
     whys = [
         refusal(project, [Closing(one, other, series_ohm) for one, other in joints])
-        for series_ohm in project.rig.series_ohm
+        for series_ohm in project.rig.swept_ohm
     ]
     return None if None in whys else whys[0]

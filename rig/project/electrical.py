@@ -11,6 +11,7 @@ from math import ceil, floor, log10
 
 from rig.project.hints import another_unit
 from rig.project.models import Project, Rig, Toy
+from rig.project.side_by_side import channels, counted_ohm
 from rig.words import ohms
 
 MAX_SUPPLY_V = 12.0
@@ -126,12 +127,12 @@ def worst_current_ma(project: Project) -> float:
 
     One pad on each bus, the bank's least value between, the whole (fresh) supply across.
     """
-    return current_ma(project.toy, limiting_ohm(project.rig, min(project.rig.series_ohm)))
+    return current_ma(project.toy, limiting_ohm(project.rig, project.rig.least_ohm))
 
 
 def least_lead_ohm(toy: Toy, rig: Rig) -> float:
     """Give the smallest lead resistor that keeps the current limit, ohms, rounded up."""
-    exact = (highest_v(toy) / rig.current_limit_ma * 1000 - min(rig.series_ohm)) / 2
+    exact = (highest_v(toy) / rig.current_limit_ma * 1000 - rig.least_ohm) / 2
     return _rounded_up(exact) if exact > 0 else 0.0
 
 
@@ -163,7 +164,7 @@ def touchable(
     pads_1, pads_2 : tuple of str
         Letters of the pads on bus 1 and on bus 2.
     series_ohm : float
-        All that is between the buses, ohms: several channels of the bank are in parallel.
+        All that is between the buses, ohms: a value of the bank, or of channels side by side.
 
     Returns
     -------
@@ -190,6 +191,9 @@ def touchable(
     for bus, pads in ((1, pads_1), (2, pads_2)):
         if len(rails(pads)) > 1:
             return f"rail pads {' and '.join(rails(pads))} would share bus {bus}"
+    if rails(pads_1) and rails(pads_2) and len(channels(rig.series_ohm, series_ohm) or ()) > 1:
+        return f"{rails(pads_1)[0]} and {rails(pads_2)[0]} are rails: over one channel of the bank"
+    series_ohm = counted_ohm(rig.series_ohm, series_ohm)
     count_1, count_2 = len(pads_1), len(pads_2)
     between_ohm = rail_path_ohm(rig, count_1 - 1, count_2 - 1, series_ohm)
     if rails(pads_1) and rails(pads_2) and between_ohm < rail_safe_ohm(toy):
@@ -263,7 +267,7 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
             f"{limit:g} mA is less than any bend needs: the usual is 2"
             + another_unit("current_limit_ma", limit),
         )
-    least = min(rig.series_ohm)
+    least = rig.least_ohm
     worst = current_ma(toy, limiting_ohm(rig, least))
     if worst > limit * (1 + 1e-9) and rig.bench == "by-hand":
         bare = "a bare wire" if least == 0 else f"a path of {least:g} ohm"

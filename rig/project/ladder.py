@@ -1,4 +1,4 @@
-"""Whether the values of the bank make a ladder of paths, from gentle to strong."""
+"""Whether the values that are swept can be made, and make a ladder of paths, from gentle to strong."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import itertools
 from rig.project import slips
 from rig.project.electrical import path_ohm
 from rig.project.models import Rig
+from rig.project.side_by_side import channels, nearest_ohm
 from rig.project.yaml_strict import Document
 from rig.words import ohms
 
@@ -27,17 +28,19 @@ _IN_KILO_OHMS = 5_000.0
 
 def place(rig: Rig) -> tuple[str, ...]:
     """Give where in rig.yaml the values stand."""
-    return ("by_hand", "path_ohm") if rig.bench == "by-hand" else ("series_ohm",)
+    if rig.bench == "by-hand":
+        return "by_hand", "path_ohm"
+    return ("sweep", "series_ohm") if rig.sweep.series_ohm else ("series_ohm",)
 
 
 def reach(rig: Rig) -> float:
     """Give how many times the lowest path the highest is."""
-    paths = [path_ohm(rig, value) for value in rig.series_ohm]
+    paths = [path_ohm(rig, value) for value in rig.swept_ohm]
     return max(paths) / max(min(paths), 1e-9)
 
 
 def slip(document: Document, rig: Rig) -> tuple[tuple, str] | None:
-    """Find two values that make one path, and say what was probably meant.
+    """Find a value that can't be made, or two that make one path, and say what was probably meant.
 
     Parameters
     ----------
@@ -48,9 +51,12 @@ def slip(document: Document, rig: Rig) -> tuple[tuple, str] | None:
     Returns
     -------
     (path, str) or None
-        Of the second value, and the message.
+        Of the value, of two the second, and the message.
     """
-    values = list(rig.series_ohm)
+    values = list(rig.swept_ohm)
+    for index, value in enumerate(rig.sweep.series_ohm or []):
+        if channels(rig.series_ohm, value) is None:
+            return (*place(rig), index), _not_made(rig, value)
     pair = _one_path(rig, values)
     if pair is None:
         return None
@@ -73,6 +79,17 @@ def slip(document: Document, rig: Rig) -> tuple[tuple, str] | None:
     if len(meant) < len(values):
         return where, f"{told}: a decimal comma makes two values of one, {written}"
     return where, f"{told}: take one of them out, or if kilo-ohms were meant {written}"
+
+
+def _not_made(rig: Rig, value: float) -> str:
+    """Say that channels make no such value, and which is nearest."""
+    if not value:
+        return "no channel of series_ohm is 0 ohm: take it out"
+    nearest = nearest_ohm(rig.series_ohm, value)
+    return (
+        f"no channels of series_ohm make {value:.10g} ohm, alone or side by side: the nearest is "
+        f"{nearest:.0f} ohm"
+    )
 
 
 def _one_path(rig: Rig, values: list[float]) -> tuple[float, float] | None:
@@ -103,14 +120,14 @@ def _meant(document: Document, rig: Rig, values: list[float]) -> list[float] | N
 def cautions(rig: Rig) -> list[str]:
     """Give what is likely a slip but may be wanted, one line each."""
     name = place(rig)[-1]
-    lowest = path_ohm(rig, min(rig.series_ohm))
+    lowest = path_ohm(rig, min(rig.swept_ohm))
     found = []
-    if len(rig.series_ohm) > 1 and reach(rig) < LEAST_REACH:
+    if len(rig.swept_ohm) > 1 and reach(rig) < LEAST_REACH:
         found.append(
             f"the highest path is only {reach(rig):.2g} times the lowest, so that a pair's first "
             f"touch is hardly gentler than its last: give {name} a high value, such as 150000"
         )
-    elif len(rig.series_ohm) == 1 and rig.bench != "by-hand":
+    elif len(rig.swept_ohm) == 1 and rig.bench != "by-hand":
         found.append(
             f"there is one path alone, so that no pair is touched gently first: give {name} a "
             "high value, such as 150000"

@@ -114,6 +114,9 @@ def _cross_checks(
             yield rig_file, path, f"there is no key {hints.shown(key)} in toy.yaml: {hint}"
         elif (rig.sweep.keys or []).index(key) < index:
             yield rig_file, path, f"key {hints.shown(key)} is there twice: take one out"
+    if rig.bench == "by-hand" and rig.sweep.series_ohm is not None:
+        told = "by hand the values between the tips stand in `by_hand: path_ohm`: take this out"
+        yield rig_file, ("sweep", "series_ohm"), told
     slip = ladder.slip(rig_file, rig)
     if slip is not None:
         yield (rig_file, *slip)

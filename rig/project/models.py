@@ -12,6 +12,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from rig.project.side_by_side import counted_ohm
+
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
 
@@ -24,8 +26,8 @@ PADS_A_BOARD = 8
 MAX_PHRASE_S = 120.0
 """Longest phrase of a toy that a sweep waits out."""
 
-MAX_SERIES_VALUES = 8
-"""Channels of the series bank."""
+MAX_SERIES_VALUES, MAX_SWEPT_VALUES = 8, 16
+"""Channels of the series bank, and values that a sweep may put between the pads."""
 
 
 def letters(count: int) -> list[str]:
@@ -193,10 +195,14 @@ def _asked(value: Any) -> Any:
 
 
 class SweepOptions(_Model):
-    """What to sweep: which keys (None: the first one), what beside all pairs, how often the
+    """What to sweep: which keys (None: the first one), over which values (None: those of the
+    bank's channels; see `rig.project.side_by_side`), what beside all pairs, how often the
     baseline is taken, and which share of the changes found may be false."""
 
     keys: list[str] | None = Field(default=None, min_length=1)
+    series_ohm: list[Annotated[float, Field(ge=0, le=1e8)]] | None = Field(
+        default=None, min_length=1, max_length=MAX_SWEPT_VALUES
+    )
     also: list[Annotated[Asked, BeforeValidator(_asked)]] = []
     baseline_takes: int = Field(default=16, ge=8, le=1000)
     false_discovery: float = Field(default=0.05, ge=0.001, le=0.5)
@@ -267,6 +273,17 @@ class Rig(_Model):
     by_hand: ByHand | None = None
     timings: Timings = Timings()
     sweep: SweepOptions = SweepOptions()
+
+    @property
+    def swept_ohm(self) -> list[float]:
+        """Values of the bank, or made of it, over which pairs are touched, ohms."""
+        return self.sweep.series_ohm or self.series_ohm
+
+    @property
+    def least_ohm(self) -> float:
+        """The least that is counted with between the buses, ohms; see `counted_ohm`."""
+        swept_ohm = (counted_ohm(self.series_ohm, one) for one in self.swept_ohm)
+        return min(*self.series_ohm, *swept_ohm)
 
     @model_validator(mode="before")
     @classmethod

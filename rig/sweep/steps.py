@@ -90,7 +90,7 @@ def pair_steps(project: Project) -> Iterator[Step]:
     pairs = sorted(
         combinations(pads, 2), key=lambda pair: any(pads[p].kind == "clock" for p in pair)
     )
-    for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
+    for series_ohm in sorted(set(project.rig.swept_ohm), reverse=True):
         for key in project.sweep_keys:
             for pair in pairs:
                 if touchable(project, (pair[0],), (pair[1],), series_ohm) is None:
@@ -99,7 +99,7 @@ def pair_steps(project: Project) -> Iterator[Step]:
 
 def asked_steps(project: Project) -> Iterator[Step]:
     """Give the touches that rig.yaml asks for beside all pairs, the highest value first."""
-    for series_ohm in sorted(set(project.rig.series_ohm), reverse=True):
+    for series_ohm in sorted(set(project.rig.swept_ohm), reverse=True):
         for joints, keys in asked(project):
             connections = tuple(Connection(one, other, series_ohm) for one, other in joints)
             if refusal(project, connections) is None:

@@ -35,7 +35,7 @@ def workload(project: Project) -> Workload:
 
     A pair counts when at least one value of the series bank may be put between its pads.
     """
-    series = project.rig.series_ohm
+    series = project.rig.swept_ohm
     pairs = touches = 0
     left_out: Counter = Counter()
     for one, other in itertools.combinations(project.toy.pads, 2):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,9 @@ from emulator import CYCLES_PER_US, HANGS_S
 from rig.log import SweepLog, verify
 
 CLEAN_TAKES = 14
+PAIR_BOARD = replace(BOARD, series_ohm=(800, 1200))
+BETWEEN_OHM = 480
+"""What both channels of its bank make side by side."""
 
 HOST = """
 import sys
@@ -28,7 +32,7 @@ from rig.sweep.hearing import END, hear
 
 project = load_project(sys.argv[1])
 key = next(iter(project.toy.keys))
-pair = Connection((sys.argv[2],), (sys.argv[3],), project.rig.series_ohm[0])
+pair = Connection((sys.argv[2],), (sys.argv[3],), float(sys.argv[5]))
 bench = HardwareBench(project)
 log = SweepLog.create(
     Path(sys.argv[1]) / "sweeps" / "main", setup_facts(project), setup_hash(project), {}
@@ -86,9 +90,10 @@ finally:
 @pytest.fixture(scope="module")
 def touched(sound_server, tmp_path_factory):
     """One pair touched by a host program of its own: its words, its log, the pins."""
-    with EmulatedRig(tmp_path_factory.mktemp("pair"), sound_server, BOARD) as rig:
+    with EmulatedRig(tmp_path_factory.mktemp("pair"), sound_server, PAIR_BOARD) as rig:
         done = subprocess.run(
-            [sys.executable, "-c", HOST, str(rig.folder), *BOARD.known_bend, str(CLEAN_TAKES)],
+            [sys.executable, "-c", HOST, str(rig.folder), *BOARD.known_bend, str(CLEAN_TAKES),
+             str(BETWEEN_OHM)],
             env=sound_server.env,
             check=False,
             capture_output=True,
@@ -122,6 +127,7 @@ def test_the_timeline_is_what_the_pins_did(touched):
         happened = (touch[step] - touch["start"]) / CYCLES_PER_US
         # The firmware stamps when contacts have settled; the pins show when coils change.
         assert abs(stamp - happened) < 2_500, step
+    assert touch["series"] == [1, 2]
     assert touch["closures"] == [[1, index(BOARD.known_bend[0])], [2, index(BOARD.known_bend[1])]]
 
 
@@ -167,7 +173,7 @@ def touches_on_pins(pins: list[dict]) -> list[dict]:
             if inside:
                 touches[-1]["end_us"] = line["cycle"]
             else:
-                touches.append({"start": line["cycle"], "closures": []})
+                touches.append({"start": line["cycle"], "closures": [], "series": []})
             inside = not inside
         if inside:
             for name, what in (("press_us", "keys"), ("close_us", "closures")):
@@ -176,6 +182,7 @@ def touches_on_pins(pins: list[dict]) -> list[dict]:
             for name, what in (("release_us", "keys"), ("open_us", "closures")):
                 if before[what] and not line[what]:
                     touches[-1][name] = line["cycle"]
-            touches[-1]["closures"] = touches[-1]["closures"] or line["closures"]
+            for what in ("closures", "series"):
+                touches[-1][what] = touches[-1][what] or line[what]
         before = line
     return touches
