@@ -136,7 +136,13 @@ class Book:
         """Settle how the toy was after a pair's touch, and tell what came of it."""
         self.log.completed(number, after, evidence)
         outcome = Outcome(step, sound=judgement.sound, after=after)
+        doubtful = set(self.known.contact.doubtful)
         self.known.apply(outcome)
+        if set(self.known.contact.doubtful) - doubtful:
+            self.log.tell(Noticed(text=(
+                f"{step.target.name}, which changed the sound each time, no longer does: a lead may "
+                "have come off; what was heard to do nothing since is made again once it is back"
+            )))
         if outcome.trouble:
             self._again(number, step, sounding.lost_words(judgement.measures))
             return

@@ -217,6 +217,17 @@ class Confirms:
         tally = pair and pair.over.get(step.again("sweep"))
         return bool(tally and tally.heard)
 
+    def sure(self) -> list[Step]:
+        """Give a path over which each pair was heard every time, of those that were so heard."""
+        found = []
+        for name, pair in self.pairs.items():
+            if name in self.waiting or not sum(pair.made) == sum(pair.heard) >= self.demand.touches:
+                continue
+            steps = [one for one, tally in pair.over.items()
+                     if tally.heard and not tally.stops and one not in self.aside]
+            found += steps[:1]
+        return found
+
     def to_calibrate(self, stimuli: Iterable[tuple[str, ...]], *, at_last: bool) -> Step | None:
         """Give a clean press that calibrates, where a key has too few.
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from rig.events import Noticed, SweepDone
 from rig.log import SweepLog
 from rig.outcomes import is_change
+from rig.pads import letter_order
 from rig.sweep import sounding
 from rig.sweep.book import Book
 from rig.touches import Target
@@ -30,6 +33,8 @@ def finish(book: Book, recoveries: int) -> SweepDone:
         log.tell(Noticed(
             text=f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
         ))
+    if waiting := known.waiting():
+        log.tell(Noticed(text=_waits(known.contact.doubtful, len(waiting))))
     done = log.tell(SweepDone(
         touches=known.touches, freezes=known.freezes, recoveries=recoveries
     ))
@@ -59,6 +64,16 @@ def _too_loud_db(log: SweepLog) -> dict[Target, float]:
         elif record.counts:
             loud_db[spot] = -1.0  # it was heard all the same
     return {spot: db for spot, db in loud_db.items() if db >= 0}
+
+
+def _waits(pads: Collection[str], touches: int) -> str:
+    names = sorted(pads, key=letter_order)
+    listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+    leads, their = ("lead", "its") if len(names) == 1 else ("leads", "their")
+    return (
+        f"no bend of {listed} that is known is heard any more: look at {their} {leads} and joints; "
+        f"`padsweep sweep` goes on with the {touches} touches that wait for that"
+    )
 
 
 def _left_out(loud_db: dict[Target, float]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from rig.log.between import NOTHING, Between, Seen
 from rig.project import Project
 from rig.sweep.confirming import BY_HAND, RIG, Confirms
+from rig.sweep.contact import CHECK, Contact
 from rig.sweep.doubts import Doubts
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
@@ -58,6 +59,8 @@ class Knowledge:
         What those that didn't ask for.
     confirms : Confirms
         The pairs that hit, and what is still wanted of them.
+    contact : Contact
+        Whether the leads still reach their pads.
     touches, freezes : int
         Touches that count and freezes seen.
     presses, unnoticed : dict of str to int
@@ -72,6 +75,7 @@ class Knowledge:
     heard_once: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     between: Between = field(default_factory=Between)
     doubts: Doubts = field(default_factory=Doubts)
+    contact: Contact = field(default_factory=Contact)
     froze: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
     more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -185,7 +189,7 @@ class Knowledge:
             if spot.hit:
                 self.hits_since_check += 1
                 self.confirms.add(step, stopped)
-        else:
+        elif step.kind == "confirm":
             spot.froze_again = True
         self.confirms.touched(step, self.touches)
         again = step.again("confirm")
@@ -194,6 +198,16 @@ class Knowledge:
         else:
             self.froze.pop(again, None)
         self._place_anew(step)
+        for one in self.contact.take(step, outcome.is_hit, stopped, self.touches):
+            self._make_anew(one)
+
+    def _make_anew(self, step: Step) -> None:
+        """Have a touch made again in which nothing was heard."""
+        spot = self.spot(step)
+        if not spot.hit and not spot.aside and not self._is_below_a_stop(step):
+            spot.swept = False
+            self.left[step] = None
+            self._place_anew(step)
 
     def _settle(self, seen: Seen) -> None:
         """Take in what a touch has shown of those before it."""
@@ -274,7 +288,11 @@ class Knowledge:
         """
         busy = {step.target.place for step in self.under_way}
         places = self._begun if begun else self._fresh
-        return [self._first_left(place) for place in places if place not in busy]
+        waits = self.contact.waits
+        return [
+            self._first_left(place) for place in places
+            if place not in busy and not waits(place.pads)
+        ]
 
     def _first_left(self, place: Target) -> Step:
         return next(step for step in self._of_pair[place] if step in self.left)
@@ -311,6 +329,25 @@ class Knowledge:
         """Ask for more clean takes: the toy was heard to say something new by itself."""
         most = MORE_TAKES_MOST * self.project.rig.sweep.baseline_takes
         self.more_takes[key] = min(self.more_takes[key] + MORE_TAKES, most)
+
+    def known_bend(self, *, at_last: bool = False) -> Step | None:
+        """Give a known bend that is to show now whether its leads still reach their pads.
+
+        Parameters
+        ----------
+        at_last : bool
+            Nothing else is left.
+        """
+        if self.confirms.demand is BY_HAND:
+            return None  # tips are put on anew for each touch
+        if any(step.kind == CHECK and not step.is_clean for step in self.under_way):
+            return None  # it isn't known yet what that one showed
+        return self.contact.due(self.confirms.sure(), self.touches, at_last=at_last)
+
+    def waiting(self) -> list[Step]:
+        """Give the touches that wait for a lead in doubt: to be made, or made again."""
+        left = (step for step in self.left if self.contact.waits(step.pads))
+        return list(dict.fromkeys([*left, *self.contact.in_vain()]))
 
     def next_freeze(self) -> Step | None:
         """Give the oldest freeze that must be seen again and isn't under way."""

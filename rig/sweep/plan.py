@@ -20,7 +20,7 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
     are wanted, and a freeze that must be seen again. Behind a good clean press come the touches that
     confirm what has waited long enough, each followed by another clean press, and clean presses that
     calibrate them; then a pair. Every so often, and once no pair is left, a clean press begins
-    another such batch.
+    another such batch. Known bends show in between whether their leads still reach their pads.
 
     Parameters
     ----------
@@ -56,10 +56,13 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
             return step
     if known.wants_check:
         return _check(known, wanted, pair)
-    if pair:
-        return pair
+    step = known.known_bend() or pair
+    if step:
+        return step
     # With nothing left, how the toy is after the last touch shows at one more press.
-    return _check(known, wanted) if wanted or lacks or known.under_way else None
+    if wanted or lacks or known.under_way:
+        return _check(known, wanted)
+    return known.known_bend(at_last=True)
 
 
 def _is_over_less(pair: Step, wanted: list[Step]) -> bool:
