@@ -1,4 +1,4 @@
-"""Pads as people write them: "C-F", "A+B-C" for pads that share a bus, "A-B / C-D"."""
+"""Pads as people write them: "C-F", "A+B-C" for pads that share a bus, "A-B / C-D"; "C" alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from itertools import product
 
 Joint = tuple[tuple[str, ...], tuple[str, ...]]
-"""Pads on one side of a connection, and pads on the other."""
+"""Pads on one side of a connection, and pads on the other: none where a lead is closed alone."""
 
 _JOINT = re.compile(r"([A-Z]{1,3}(?:\+[A-Z]{1,3})*)-([A-Z]{1,3}(?:\+[A-Z]{1,3})*)")
 
@@ -23,13 +23,14 @@ def side_text(joints: Iterable[Joint], side: int) -> str:
 
 
 def name_of(joints: Iterable[Joint]) -> str:
-    """Name connections as people write them: "A+B-C / D-E"; "" for none."""
-    return " / ".join(f"{'+'.join(one)}-{'+'.join(other)}" for one, other in joints)
+    """Name connections as people write them: "A+B-C / D-E", "A" for a lead alone; "" for none."""
+    return " / ".join("-".join("+".join(side) for side in joint if side) for joint in joints)
 
 
 def name_of_sides(one: str, other: str) -> str:
     """Name connections by the texts of their two sides; see `side_text`."""
-    return " / ".join(f"{a}-{b}" for a, b in zip(one.split(" / "), other.split(" / "), strict=True))
+    sides = zip(one.split(" / "), other.split(" / "), strict=True)
+    return " / ".join("-".join(filter(None, joint)) for joint in sides)
 
 
 def letters_of(name: str) -> tuple[str, ...]:
@@ -42,13 +43,18 @@ def is_pair(name: str) -> bool:
     return len(letters_of(name)) == 2
 
 
+def is_lone(name: str) -> bool:
+    """Say whether a name is of one pad whose lead is closed alone."""
+    return len(letters_of(name)) == 1
+
+
 def joints_of(name: str) -> tuple[Joint, ...]:
     """Give what a name stands for, as it is written: "f+a-c" is ((("F", "A"), ("C",)),).
 
     Raises
     ------
     ValueError
-        It names no connection, or a pad twice.
+        It names no pads that are joined, or a pad twice.
     """
     joints: list[Joint] = []
     for part in name.upper().split("/"):
@@ -69,8 +75,8 @@ def lines_of(name: str) -> list[tuple[str, str]]:
 
 def in_order(joints: Sequence[Joint]) -> tuple[Joint, ...]:
     """Give the same connections in the letters' order: leads, sides and buses may be swapped."""
-    def first(side: tuple[str, ...]) -> tuple[int, str]:
-        return letter_order(side[0])
+    def first(side: tuple[str, ...]) -> tuple[bool, int, str]:
+        return not side, *(letter_order(side[0]) if side else (0, ""))
 
     sorted_joints = []
     for joint in joints:

@@ -46,6 +46,11 @@ class Target:
         return cls((Connection((one,), (other,), series_ohm),), keys)
 
     @classmethod
+    def lone(cls, pad: str, series_ohm: float, *keys: str) -> Target:
+        """Give one pad's lead, closed with nothing on the other bus."""
+        return cls((Connection((pad,), (), series_ohm),), keys)
+
+    @classmethod
     def clean(cls, *keys: str) -> Target:
         """Give a press with nothing bridged."""
         return cls((), keys)
@@ -66,13 +71,23 @@ class Target:
         return len(self.connections) == 1 and len(self.pads) == 2 and len(self.keys) <= 1
 
     @property
+    def is_lone(self) -> bool:
+        """Say whether it is one pad's lead alone, through which nothing can flow."""
+        return len(self.connections) == 1 and len(self.pads) == 1
+
+    @property
+    def leads(self) -> tuple[str, ...]:
+        """Give the pads whose leads alone may explain what it does; none for a lead that is alone."""
+        return () if self.is_lone else self.pads
+
+    @property
     def joints(self) -> tuple[Joint, ...]:
         """Give the pads of both sides of each connection."""
         return tuple((one.pads_1, one.pads_2) for one in self.connections)
 
     @cached_property
     def name(self) -> str:
-        """Name its pads as people write them: "C-F", "A+B-C", "A-B / C-D"; "" for none."""
+        """Name its pads as people write them: "C-F", "A+B-C", "A-B / C-D", "C"; "" for none."""
         return name_of(self.joints)
 
     @cached_property

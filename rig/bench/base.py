@@ -41,7 +41,8 @@ class Connection:
     Parameters
     ----------
     pads_1, pads_2 : tuple of str
-        Letters of the pads closed onto bus 1 and bus 2.
+        Letters of the pads closed onto bus 1 and bus 2. With none on bus 2 one pad's lead is closed
+        alone.
     series_ohm : float
         Value chosen from the series bank, ohms (>= 0). The path between the two pads is
         this plus both lead resistors and the switch.

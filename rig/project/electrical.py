@@ -162,7 +162,8 @@ def touchable(
     Parameters
     ----------
     pads_1, pads_2 : tuple of str
-        Letters of the pads on bus 1 and on bus 2.
+        Letters of the pads on bus 1 and on bus 2. A rig may close one pad's lead alone, through
+        which nothing can flow; by hand there are no leads.
     series_ohm : float
         All that is between the buses, ohms: a value of the bank, or of channels side by side.
 
@@ -173,13 +174,16 @@ def touchable(
     """
     toy, rig = project.toy, project.rig
     pads_1, pads_2 = tuple(pads_1), tuple(pads_2)
-    if not pads_1 or not pads_2:
+    is_lone = len(pads_1) == 1 and not pads_2 and rig.bench != "by-hand"
+    if not is_lone and (not pads_1 or not pads_2):
         return "a touch needs a pad on each bus"
     for pad in pads_1 + pads_2:
         if pad not in toy.pads:
             return f"there is no pad {pad} in toy.yaml"
         if toy.pads[pad].forbidden:
             return f"pad {pad} is forbidden in toy.yaml"
+    if is_lone:
+        return None
     if len(set(pads_1 + pads_2)) < len(pads_1 + pads_2):
         return "a pad can't be closed twice"
     if rig.switch == "multiplexer" and (len(pads_1) > 1 or len(pads_2) > 1):

@@ -1,6 +1,7 @@
 """Paths, worst currents and which pads may be joined; and the set-up's facts and hash."""
 
 import json
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -80,6 +81,12 @@ def test_the_switch_is_not_counted_on():
         (("C",), ("C",), 0, "closed twice"),
         (("C", "D"), ("D",), 0, "closed twice"),
         ((), ("C",), 0, "a pad on each bus"),
+        (("C",), (), 0, None),
+        (("B",), (), 0, None),
+        (("F",), (), 0, None),
+        (("E",), (), 0, "pad E is forbidden"),
+        (("Z",), (), 0, "no pad Z"),
+        (("C", "D"), (), 0, "a pad on each bus"),
         (("C", "D"), ("G",), 150000, None),
         (("C", "D"), ("G",), 0, "2.13 mA could flow"),  # 4.8 V / (1500 + 1500 / 2) ohm
     ],
@@ -87,6 +94,12 @@ def test_the_switch_is_not_counted_on():
 def test_which_pads_may_be_joined(pads_1, pads_2, series, words):
     reason = touchable(project(), pads_1, pads_2, series)
     assert (reason is None) if words is None else (words in reason)
+
+
+def test_by_hand_there_are_no_leads():
+    made = project()
+    by_hand = replace(made, rig=made.rig.model_copy(update={"bench": "by-hand"}))
+    assert "a pad on each bus" in touchable(by_hand, ("C",), (), 0)
 
 
 def test_a_group_carries_more_than_a_pair():

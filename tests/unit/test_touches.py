@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.bench import Connection, Touch
-from rig.pads import in_order, joints_of, lines_of, name_of, name_of_sides, side_text
+from rig.pads import in_order, is_lone, joints_of, lines_of, name_of, name_of_sides, side_text
 from rig.project.models import letters
 from rig.touches import Target
 
@@ -67,6 +67,18 @@ def test_what_a_single_pair_is():
     assert [one.name for one in (group, held, Target.clean("moo"))] == ["A+B-C", "C-F / A-B", ""]
     assert held.in_order().name == "A-B / C-F" and held.series_ohm == 1e3
     assert chord.key == "moo+baa" and Target.of(Touch(chord.connections)).key == ""
+
+
+def test_a_lead_alone_goes_by_its_pad():
+    lone = Target.lone("C", 10e3, "moo")
+    assert (lone.name, lone.pads, lone.side(1), lone.side(2)) == ("C", ("C",), "C", "")
+    assert lone.is_lone and not lone.is_single_pair and not lone.is_clean
+    assert lone.in_order() == lone == Target.of(Touch(lone.connections, lone.stimulus(80)))
+    assert name_of_sides("C", "") == "C" and is_lone("C")
+    assert not is_lone("C-D") and not is_lone("") and not Target.clean("moo").is_lone
+    assert lone.leads == () and Target.pair("C", "F", 10e3).leads == ("C", "F")
+    swapped = Target((Connection((), ("C",), 10e3),), ("moo",))
+    assert swapped.in_order() == lone
 
 
 def test_a_place_is_the_same_over_every_value():

@@ -83,8 +83,8 @@ class SimulatedBench:
             raise BenchError("a touch is still running on the simulated bench; end it first")
         letters = set(self.board.letters)
         for connection in touch.connections:
-            if not connection.pads_1 or not connection.pads_2:
-                raise BenchError("a connection needs a pad on each bus; name one for both")
+            if not connection.pads_1:
+                raise BenchError("a connection needs a pad on bus 1; name one")
             for pad in (*connection.pads_1, *connection.pads_2):
                 if pad not in letters:
                     raise BenchError(

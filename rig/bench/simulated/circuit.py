@@ -173,7 +173,8 @@ class Circuit:
         """Turn closed links into resistors, with the buses as extra nodes.
 
         A link of one pad to one pad is a single resistor; with more pads on a bus, each
-        reaches the bus's node through its own lead and contact.
+        reaches the bus's node through its own lead and contact. A lead that is closed alone carries
+        both buses' nodes along.
         """
         found = []
         extra = len(self.drives)
