@@ -6,7 +6,8 @@
 Each pair of nets is touched over the series values, keys and timings of the set-up, from
 the highest value down to the first that freezes the toy or trips the guard, in several states
 of the toy's own chance. Its noise-free sound is held against that of the same toy in the same
-state with nothing bridged.
+state with nothing bridged; where a pad's node feels a lead, also against that of the toy with this
+lead alone closed, and the nearer one counts. Such leads alone are told apart, as `alone`.
 
 **The limit of audible**: a window of `difference` differs above 3 dB; a touch differs where
 two windows or more in a row do. A pair is listed when at least half of the states show it at
@@ -76,21 +77,24 @@ _PER_MS = RATE_HZ // 1000
 
 @dataclass(frozen=True)
 class Shown:
-    """What one pair of nets did over one series value.
+    """What one pair of nets did over one series value, or one pad's lead alone.
 
     Parameters
     ----------
-    series_ohm, path_ohm : float
+    series_ohm : float
+    path_ohm : float or None
+        None for a lead alone.
     differs, freezes, runs_on, guarded, browns_out : float
         Share of the states, 0 to 1.
     worst_db : tuple of float
-        For each state, the difference that two windows in a row reach.
+        For each state, the difference that two windows in a row reach; of the toy alone and of that
+        with a lead on the nearer one's.
     change : str
         What was done to the sound of most states that differ; "" where none does.
     """
 
     series_ohm: float
-    path_ohm: float
+    path_ohm: float | None
     differs: float
     freezes: float
     runs_on: float
@@ -110,6 +114,14 @@ class _State:
     reference: np.ndarray
     levels: np.ndarray
     rest_rms: float
+
+
+@dataclass(frozen=True)
+class _Sound:
+    """A sound that others are held against, and its levels."""
+
+    samples: np.ndarray
+    levels: np.ndarray
 
 
 class Truth:
@@ -133,6 +145,7 @@ class Truth:
         self._timings = rig.timings
         self._keys = list(rig.sweep.keys or list(project.toy.keys)[:1])
         self._states = {key: self._make_states(key) for key in self._keys}
+        self._with_lead: dict[int, list[_Sound]] = {}
 
     def _make_states(self, key: str) -> list[_State]:
         rig = self._project.rig
@@ -210,48 +223,96 @@ class Truth:
         Nothing is given where the pair changes no sample over any path.
         """
         rig = self._project.rig
-        closed_s = self._timings.dwell_ms / 1000
         links = [
-            Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
+            self._link(pad_1, pad_2, series_ohm)
             for series_ohm in sorted(set(rig.series_ohm), reverse=True)
             if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is None
         ]
         if not links or self._does_nothing(links[-1]):
             return
+        with_leads = [self._heard_with(pad) for pad in (pad_1, pad_2) if self._feels(pad)]
         for link in links:
-            worst_db: list[float] = []
-            changes: Counter[str] = Counter()
-            afterwards: Counter[str] = Counter()
-            for key in self._keys:
-                for state in self._states[key]:
-                    toy = state.toy.fork()
-                    toy.brown_outs = 0
-                    sound = self._touch(toy, state.held_ms, [link])
-                    if np.array_equal(sound, state.reference):
-                        worst_db.append(0.0)
-                        continue
-                    other = band_levels_db(sound)
-                    worst_db.append(difference_db(state.levels, other))
-                    if worst_db[-1] > LIMIT_DB:
-                        around = state.reference, sound, closed_s, state.levels, other
-                        changes[change(*around)] += 1
-                    if worst_db[-1] > 0:
-                        afterwards[self._afterwards(toy, key, state.rest_rms)] += 1
-                        afterwards["browns out"] += toy.brown_outs > 0
-            touches = len(worst_db)
-            yield Shown(
-                series_ohm=link.series_ohm,
-                path_ohm=path_ohm(rig, link.series_ohm),
-                differs=sum(changes.values()) / touches,
-                freezes=afterwards["freeze"] / touches,
-                runs_on=afterwards["runs on"] / touches,
-                guarded=afterwards["guarded"] / touches,
-                browns_out=afterwards["browns out"] / touches,
-                worst_db=tuple(worst_db),
-                change=changes.most_common(1)[0][0] if changes else "",
-            )
-            if afterwards["freeze"] or afterwards["guarded"]:
+            shown = self._shown(link, path_ohm(rig, link.series_ohm), with_leads)
+            yield shown
+            if shown.freezes or shown.guarded:
                 return
+
+    def alone(self) -> dict[str, Shown]:
+        """Give what each pad's lead does that is closed with nothing on the other bus."""
+        series_ohm = min(self._project.rig.series_ohm)
+        known: dict[int, Shown] = {}
+        found = {}
+        for pad in self.board.letters:
+            if not self._feels(pad) or touchable(self._project, (pad,), (), series_ohm) is not None:
+                continue
+            net = self.board.net_of[pad]
+            if net not in known:
+                known[net] = self._shown(self._link(pad, None, series_ohm), None, [])
+            found[pad] = known[net]
+        return found
+
+    def _link(self, pad: str, other: str | None, series_ohm: float) -> Link:
+        rig = self._project.rig
+        others = () if other is None else (other,)
+        return Link((pad,), others, rig.lead_ohm, series_ohm, rig.switch_ohm)
+
+    def _shown(
+        self, link: Link, path_ohm: float | None, with_leads: list[list[_Sound]]
+    ) -> Shown:
+        """Touch in every state; `with_leads` are the sounds of leads alone, state by state."""
+        worst_db: list[float] = []
+        changes: Counter[str] = Counter()
+        afterwards: Counter[str] = Counter()
+        closed_s = self._timings.dwell_ms / 1000
+        states = [(key, state) for key in self._keys for state in self._states[key]]
+        for number, (key, state) in enumerate(states):
+            toy = state.toy.fork()
+            toy.brown_outs = 0
+            sound = self._touch(toy, state.held_ms, [link])
+            if np.array_equal(sound, state.reference):
+                worst_db.append(0.0)
+                continue
+            other = band_levels_db(sound)
+            clean = _Sound(state.reference, state.levels)
+            apart_db = [
+                (difference_db(one.levels, other), one)
+                for one in (clean, *(heard[number] for heard in with_leads))
+            ]
+            nearest_db, nearest = min(apart_db, key=lambda pair: pair[0])
+            worst_db.append(nearest_db)
+            if nearest_db > LIMIT_DB:
+                around = nearest.samples, sound, closed_s, nearest.levels, other
+                changes[change(*around)] += 1
+            if apart_db[0][0] > 0:
+                afterwards[self._afterwards(toy, key, state.rest_rms)] += 1
+                afterwards["browns out"] += toy.brown_outs > 0
+        touches = len(worst_db)
+        return Shown(
+            series_ohm=link.series_ohm,
+            path_ohm=path_ohm,
+            differs=sum(changes.values()) / touches,
+            freezes=afterwards["freeze"] / touches,
+            runs_on=afterwards["runs on"] / touches,
+            guarded=afterwards["guarded"] / touches,
+            browns_out=afterwards["browns out"] / touches,
+            worst_db=tuple(worst_db),
+            change=changes.most_common(1)[0][0] if changes else "",
+        )
+
+    def _feels(self, pad: str) -> bool:
+        return self._feels_leads([self.board.net_of[pad]])
+
+    def _heard_with(self, pad: str) -> list[_Sound]:
+        """Give what the toy sounds like with one pad's lead alone closed, for each key and state."""
+        net = self.board.net_of[pad]
+        if net not in self._with_lead:
+            link = self._link(pad, None, min(self._project.rig.series_ohm))
+            sounds = [
+                self._touch(state.toy.fork(), state.held_ms, [link])
+                for key in self._keys for state in self._states[key]
+            ]
+            self._with_lead[net] = [_Sound(one, band_levels_db(one)) for one in sounds]
+        return self._with_lead[net]
 
     def levels_db(self, pad_1: str, pad_2: str, series_ohm: float) -> list[np.ndarray]:
         """Give what a touch of a pair sounds like, for each key and state of the toy.
@@ -261,8 +322,7 @@ class Truth:
         list of ndarray, shape (windows, bands)
             Third-octave levels as `band_levels_db` has them, none below the range of the toy's own.
         """
-        rig = self._project.rig
-        link = Link((pad_1,), (pad_2,), rig.lead_ohm, series_ohm, rig.switch_ohm)
+        link = self._link(pad_1, pad_2, series_ohm)
         return [
             np.maximum(
                 band_levels_db(self._touch(state.toy.fork(), state.held_ms, [link])),
@@ -336,14 +396,14 @@ def facts(shown: list[Shown]) -> dict | None:
     -------
     dict or None
         `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
-        freezes. `worst_db`, `change`: by how much and in what way, over the path where it
+        freezes, and for a lead alone. `worst_db`, `change`: by how much and in what way, over the path where it
         differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest share of
         the states.
     """
     if not any(s.differs or s.freezes or s.guarded for s in shown):
         return None
     differing = [s for s in shown if s.differs]
-    paths = [s.path_ohm for s in differing]
+    paths = [s.path_ohm for s in differing if s.path_ohm is not None]
     most = max(differing, key=lambda s: max(s.worst_db), default=None)
     return {
         "least_path_ohm": min(paths, default=None), "most_path_ohm": max(paths, default=None),
@@ -363,12 +423,13 @@ def truth(project: Project, board: Board | None = None) -> dict:
     dict
         `bends`, `freezes`: lists of [pad, pad]; `sometimes`: the same two for pairs that
         fewer than half of the states show; `pairs`: `facts` of each pair that shows any, with
-        its `pads`; `limit`: the limit in words and numbers.
+        its `pads`; `alone`: the same of each pad whose lead does so by itself; `limit`: the limit in words and numbers.
     """
     lists: dict[str, list] = {"bends": [], "freezes": []}
     some: dict[str, list] = {"bends": [], "freezes": []}
     pairs = []
-    for pair, shown in Truth(project, board).pairs().items():
+    played = Truth(project, board)
+    for pair, shown in played.pairs().items():
         found = facts(shown)
         if found is None:
             continue
@@ -376,13 +437,17 @@ def truth(project: Project, board: Board | None = None) -> dict:
         for word in ("bends", "freezes"):
             if found[word] > 0:
                 (lists if found[word] >= SHARE else some)[word].append(list(pair))
+    alone = [
+        {"pads": [pad], **found}
+        for pad, one in played.alone().items() if (found := facts([one])) is not None
+    ]
     limit = {
         "limit_db": LIMIT_DB, "range_db": RANGE_DB, "window_s": WINDOW / RATE_HZ,
         "hop_s": HOP / RATE_HZ,
         "bands": "third octaves, 100 Hz to 5 kHz, root mean square of their differences",
         "states": STATES, "share": SHARE,
     }  # fmt: skip
-    return {**lists, "sometimes": some, "pairs": pairs, "limit": limit}
+    return {**lists, "sometimes": some, "pairs": pairs, "alone": alone, "limit": limit}
 
 
 def main(arguments: list[str] | None = None) -> None:
