@@ -151,11 +151,11 @@ class Told(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class BendSeen(Event):
-    """A hit held up when touched again."""
+    """A hit held up when touched again; of a lead alone there is no path."""
 
     name: str
     key: str
-    path_ohm: float
+    path_ohm: float | None
     sound: str
     amount: float | None
     unit: str | None
@@ -163,11 +163,11 @@ class BendSeen(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class FreezeSeen(Event):
-    """A touch froze the toy."""
+    """A touch froze the toy; of a lead alone there is no path."""
 
     name: str
     key: str
-    path_ohm: float
+    path_ohm: float | None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,6 +17,11 @@ def ohms(value: float) -> str:
     return f"{value:.3g} Ω"
 
 
+def over_path(path_ohm: float | None) -> str:
+    """Say over what pads were touched: " over 3 kΩ", or that it was one pad's lead alone."""
+    return ", its lead alone" if path_ohm is None else f" over {ohms(path_ohm)}"
+
+
 def duration(seconds: float) -> str:
     """Say a time span as a person would: 40 s, 12 min, 3 h 20 min."""
     if seconds < 100:

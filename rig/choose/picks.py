@@ -100,6 +100,9 @@ def tidy_pair(text: str) -> str:
     ConfigError
         It isn't two different pads, or more that are joined at once.
     """
+    if re.fullmatch("[A-Z]{1,3}", text.strip().upper()):
+        raise ConfigError(f"{text!r} is one pad, and controls are planned for two pads only: "
+                          "write two, such as C-F")
     try:
         return name_of(in_order(joints_of(text)))
     except ValueError:

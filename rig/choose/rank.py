@@ -5,42 +5,46 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
+from rig.listen import BESIDE_LEAD
 from rig.log import Record
 from rig.log.between import Parts, parts
 from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
-from rig.pads import letter_order, letters_of, name_of_sides
+from rig.pads import is_lone, letter_order, letters_of, name_of_sides
 from rig.touches import Target
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
                 "family", "changed_presses")
-"""What of a find is exported, one row per pair."""
+"""What of a find is exported, one row per pair, or per lead that was heard alone."""
 
 SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
+LONE_WORTH = 0.5
+"""What one of a lead alone is worth of a pair's: nothing can be fitted that does the same."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Find:
-    """What one pair does: a change that was heard again, or a stop.
+    """What one pair does, or one pad's lead alone: a change that was heard again, or a stop.
 
     Parameters
     ----------
     pads_1, pads_2 : str
         The pair, in the order of the letters: the two leads may be swapped. Several pads that
-        share a bus are joined by "+", several connections by " / ".
+        share a bus are joined by "+", several connections by " / ". Of a lead alone `pads_2` is "".
     sound, after : str
         Words of the tables, of the best touch: "freeze" only if there was no gentler one.
     amount : float or None
         In `unit`, of the best touch.
     unit : str or None
         cents, dB, s or Hz.
-    path_min_ohm, path_max_ohm : float
+    path_min_ohm, path_max_ohm : float or None
         The range of path in which it was seen to change the sound (to stop the toy, if it
-        does nothing else), ohms.
+        does nothing else), ohms; None for a lead alone.
     score : float
         Of the best touch; 1 is just a hit.
     touches : tuple of int
@@ -48,12 +52,13 @@ class Find:
     best_touch : int
         The one to listen to.
     baseline_touch : int or None
-        A take of the same key with nothing bridged, made nearest to it.
+        The take nearest to it of what it is told beside: the toy with nothing bridged, or with one
+        lead on, and the same key.
     stop : str or None
         "freeze" or "guarded" when the pair stopped the toy over any path. Once is enough:
         that the recovery ladder was needed, or the guard tripped, is direct evidence.
     stops_at_ohm : float or None
-        The highest path over which it did.
+        The highest path over which it did; None for a lead alone.
     p_value : float or None
         Chance that an unbridged toy gives what the confirming touches did; None where the
         find rests on a stop alone.
@@ -76,8 +81,8 @@ class Find:
     after: str
     amount: float | None
     unit: str | None
-    path_min_ohm: float
-    path_max_ohm: float
+    path_min_ohm: float | None
+    path_max_ohm: float | None
     score: float
     touches: tuple[int, ...]
     best_touch: int
@@ -105,6 +110,11 @@ class Find:
     def pair(self) -> str:
         """Name the pair as people write it: "C-F"; see `rig.pads`."""
         return name_of_sides(self.pads_1, self.pads_2)
+
+    @property
+    def is_lone(self) -> bool:
+        """Say whether it is of one pad's lead alone."""
+        return is_lone(self.pair)
 
     @property
     def stops_only(self) -> bool:
@@ -169,7 +179,7 @@ def pair_p_values(records: Iterable[Record]) -> dict[str, float]:
 
 
 def touched(records: Iterable[Record]) -> list[str]:
-    """Name every pair, and group of pads, that was touched."""
+    """Name every pair, group of pads, and lead alone that was touched."""
     return list(_by_pair([one for one in records if one.counts]))
 
 
@@ -245,21 +255,21 @@ def _find(
     told = best if _heard(best) or not bends else _best(bends)
     assert told.sound is not None and best.after is not None  # as of all touches that count
     sound, amount, unit = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
-    paths = [_path_ohm(one) for one in shown]
+    paths = [one.path_ohm for one in shown if one.path_ohm is not None]
     return Find(
         pads_1=best.target.in_order().side(1), pads_2=best.target.in_order().side(2),
         sound=sound, after=best.after, amount=amount, unit=unit, score=best.score or 0.0,
-        path_min_ohm=min(paths), path_max_ohm=max(paths),
+        path_min_ohm=min(paths, default=None), path_max_ohm=max(paths, default=None),
         touches=tuple(one.number for one in shown), best_touch=best.number,
         baseline_touch=_nearest_baseline(best, baselines), key=best.key,
-        best_path_ohm=best.path_ohm, stop=stop, stops_at_ohm=stopped_at or None,
+        best_path_ohm=best.path_ohm, stop=stop,
+        stops_at_ohm=stopped_at if paths and stopped_at else None,
     )  # fmt: skip
 
 
 def _path_ohm(one: Record) -> float:
-    """Give the path of a touch of a pair."""
-    assert one.path_ohm is not None
-    return one.path_ohm
+    """Give the path of a touch; a lead alone lies beyond all."""
+    return inf if one.path_ohm is None else one.path_ohm
 
 
 def _heard_again(made: Sequence[Record]) -> bool:
@@ -279,7 +289,11 @@ def _best(shown: Sequence[Record]) -> Record:
 
 
 def _nearest_baseline(best: Record, baselines: Sequence[Record]) -> int | None:
-    same = [one.number for one in baselines if one.key == best.key]
+    lead = best.measures.get(BESIDE_LEAD)
+    same = [
+        one.number for one in baselines
+        if one.key == best.key and one.target.pads == (() if lead is None else (lead,))
+    ]
     return min(same, key=lambda number: abs(number - best.number), default=None)
 
 
@@ -287,7 +301,7 @@ def _worth(find: Find) -> float:
     wanted = max(SOUNDS[find.sound].worth, AFTERS[find.after].worth)
     sure = 1.0 - 0.5 ** max(find.score, 0.0)
     often = len(find.touches) / (len(find.touches) + 0.5)
-    return wanted * sure * often
+    return wanted * sure * often * (LONE_WORTH if find.is_lone else 1.0)
 
 
 def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:

@@ -96,7 +96,7 @@ class Session:
 
     def undo(self) -> bool:
         """Take the decision about the find that is shown back; says if there was one."""
-        return keeping.remove(self.folder, self._shown().pair)
+        return not self._shown().is_lone and keeping.remove(self.folder, self._shown().pair)
 
     def state(self, find: Find) -> str:
         """Say what was decided about a find: "kept", "set aside" or ""."""
@@ -165,13 +165,16 @@ def one_after_the_other(samples: Sequence[Sample]) -> tuple[np.ndarray, int]:
 
 
 def find_pair(found: Sequence[Find], text: str) -> Find:
-    """Give the find of a pair that a person typed.
+    """Give the find of a pair that a person typed, or of one pad's lead alone.
 
     Raises
     ------
     ConfigError
         It isn't a pair, or nothing was found on it.
     """
+    lone = [one for one in found if one.is_lone and one.pair == text.strip().upper()]
+    if lone:
+        return lone[0]
     wanted = picks.tidy_pair(text)
     for one in found:
         if one.pair == wanted:

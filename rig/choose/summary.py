@@ -29,6 +29,8 @@ def tally_words(told: Tally, false_discovery: float) -> str:
     said += f", {told.stops} only stop it."
     if heard:
         said += f" At most {100 * false_discovery:.3g} in 100 of these {heard} are chance."
+    if told.lone:
+        said += f" {told.lone} more: the lead of one pad alone."
     if told.freezes:
         said += f" {told.recovered} of {told.freezes} freezes were recovered."
     return said

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from rig.choose.rank import Find, touched
 from rig.log import Record
-from rig.pads import is_pair
+from rig.pads import is_lone, is_pair
 
 
 @dataclass(frozen=True)
 class Tally:
-    """Each pair with a find is counted once, in `bends`, `silences` or `stops`.
+    """Each pair with a find is counted once, in `bends`, `silences` or `stops`; leads alone apart.
 
     Parameters
     ----------
@@ -28,6 +28,8 @@ class Tally:
         Those of the two that stop the toy over a lower resistance.
     stops : int
         Pairs that do nothing but stop the toy.
+    lone : int
+        Pads whose lead alone does any of these.
     freezes, recovered : int
         Touches that froze the toy, and those after which it came back.
     """
@@ -39,6 +41,7 @@ class Tally:
     silences: int
     stop_below: int
     stops: int
+    lone: int
     freezes: int
     recovered: int
 
@@ -55,9 +58,11 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
         Numbers of the touches after which the toy was brought back.
     """
     found = list(found)
+    lone = sum(one.is_lone for one in found)
+    found = [one for one in found if not one.is_lone]
     bends = [one for one in found if one.is_bend]
     silences = [one for one in found if not one.is_bend and not one.stops_only]
-    names = touched(records)
+    names = [name for name in touched(records) if not is_lone(name)]
     groups = sum(not is_pair(name) for name in names)
     froze = {one.number for one in records if one.after == "freeze"}
     return Tally(
@@ -68,6 +73,7 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
         silences=len(silences),
         stop_below=sum(bool(one.stop) and not one.stops_only for one in bends + silences),
         stops=len(found) - len(bends) - len(silences),
+        lone=lone,
         freezes=len(froze),
         recovered=len(froze & recovered),
     )

@@ -14,7 +14,7 @@ from rig.choose.replay import decisions, find_pair, one_after_the_other
 from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
-from rig.cli.tables import afterwards, pressed, print_finds, span, what, where
+from rig.cli.tables import afterwards, path_words, pressed, print_finds, what, where
 from rig.errors import BenchError, RigError
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
@@ -157,6 +157,9 @@ def _press(out: Console, session: Session, player: Player | None, key: str) -> b
     if key in ("p", "b", "o"):
         _play(out, session, player, key)
         return False
+    if key in "kns" and session.current is not None and session.current.is_lone:
+        _line(out, "  it's what one pad's lead does alone: nothing can be built of that")
+        return False
     if key == "k":
         session.keep()
         _line(out, "  kept")
@@ -198,7 +201,7 @@ def _show(out: Console, toy: Toy, session: Session, files: bool = False) -> None
     state = session.state(find)
     _line(out, f"\n{at} of {count}   {find.pair}   {what(find)}   "
                + (f"key {key}   " if (key := pressed(find, session.all_found)) else "")
-               + span(find.path_min_ohm, find.path_max_ohm)
+               + path_words(find)
                + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
     if notes := where(toy, find.pads):

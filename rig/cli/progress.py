@@ -27,7 +27,7 @@ from rig.outcomes import sound_words
 from rig.pads import letters_of
 from rig.project import Toy
 from rig.sweep.habits import paragraph
-from rig.words import duration, ohms
+from rig.words import duration, over_path
 
 PIPE_LINE_EVERY_S = 10.0
 
@@ -190,10 +190,10 @@ class SweepView:
             say(f"habits: {paragraph(event)}")
         elif isinstance(event, BendSeen):
             told = sound_words(event.sound, event.amount, event.unit)
-            say(f"bend    {event.name} over {ohms(event.path_ohm)}{_pressed(event, self.toy)}: {told}"
+            say(f"bend    {event.name}{over_path(event.path_ohm)}{_pressed(event, self.toy)}: {told}"
                 f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, FreezeSeen):
-            say(f"freeze  {event.name} over {ohms(event.path_ohm)}{_pressed(event, self.toy)}"
+            say(f"freeze  {event.name}{over_path(event.path_ohm)}{_pressed(event, self.toy)}"
                 f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")

@@ -189,9 +189,10 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
             f"limit {rig.current_limit_ma:g} mA"
         ),
         (
-            f"touches  about {work.touches + work.baselines:,}: {work.touches:,} of pairs and "
-            f"{work.baselines} of the baseline, {touch_s(project):.1f} s each; more for each hit, "
-            "fewer for each stop"
+            f"touches  about {work.touches + work.baselines:,}: {work.touches - work.lone:,} of pairs"
+            + (f", {work.lone} of leads alone" if work.lone else "")
+            + f" and {work.baselines} of the baseline, {touch_s(project):.1f} s each; more for each "
+            "hit, fewer for each stop"
         ),
         f"time     about {duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),

@@ -129,7 +129,7 @@ def print_finds(
     rows = [
         (
             find.pair, what(find), pressed(find, found),
-            span(find.path_min_ohm, find.path_max_ohm), afterwards(find),
+            path_words(find), afterwards(find),
             (choices or {}).get(find.pair, ""), _alike(find, alike), str(find.best_touch),
             where(toy, find.pads),
         )
@@ -168,16 +168,24 @@ def span(low_ohm: float, high_ohm: float) -> str:
     return f"{size if unit == of else low} to {high}"
 
 
+def path_words(find: Find) -> str:
+    """Say over which paths a find was heard, or that it is one pad's lead alone."""
+    if find.path_min_ohm is None or find.path_max_ohm is None:
+        return "its lead alone"
+    return span(find.path_min_ohm, find.path_max_ohm)
+
+
 def afterwards(find: Find) -> str:
     """Say how the toy is after a find's touches, and over which path it's too much for it."""
     told = AFTERS[find.after].told
     if find.stop and find.after != find.stop:
-        told = f"{AFTERS[find.stop].told} at {ohms(find.stops_at_ohm)}"
+        at = "" if find.stops_at_ohm is None else f" at {ohms(find.stops_at_ohm)}"
+        told = AFTERS[find.stop].told + at
     return ", ".join(filter(None, (told, left_words(find.changed_presses))))
 
 
 def _alike(find: Find, alike: Mapping[str, int]) -> str:
     """Say which find this one is like: the best of its family; how many are, beside that."""
     if find.family != find.pair:
-        return f"like {find.family}" if "-" in find.family else ""
+        return "" if find.family in AFTERS else f"like {find.family}"
     return f"{alike[find.family] - 1} alike" if alike[find.family] > 1 else ""

@@ -27,7 +27,7 @@ from rig.events import (
 from rig.outcomes import sound_words
 from rig.pads import letters_of
 from rig.project import Project
-from rig.words import ohms
+from rig.words import ohms, over_path
 
 HELP = """\
 Each time: set the tips, wait for the high tone, press the key, hold both tips until the low
@@ -154,10 +154,10 @@ class Terminal:
             pair = f"{event.name}: " if event.name else ""
             self.note(f"{pair}{sound_words(event.sound, event.amount, event.unit)}")
         elif isinstance(event, BendSeen):
-            self._line(f"bend    {event.name} over {ohms(event.path_ohm)}, heard again"
+            self._line(f"bend    {event.name}{over_path(event.path_ohm)}, heard again"
                        f"   {where(self.project.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, FreezeSeen):
-            self._line(f"freeze  {event.name} over {ohms(event.path_ohm)}"
+            self._line(f"freeze  {event.name}{over_path(event.path_ohm)}"
                        f"   {where(self.project.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered):
             self.note("the toy is back")

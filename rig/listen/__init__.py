@@ -1,9 +1,9 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
-from rig.listen.judgement import AS_FAR, CALIBRATING, Judgement
+from rig.listen.judgement import AS_FAR, AS_WITH_LEAD, BESIDE_LEAD, CALIBRATING, Judgement
 from rig.listen.judging.anchor import first_begins
 from rig.listen.judging.baseline import Baseline, Beginning
-from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud
+from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud, with_lead
 from rig.listen.judging.tail import allowed_beyond
 from rig.listen.measures.clipping import is_clipped, over_db
 from rig.listen.measures.features import HOP_S, Frames, frames
@@ -20,6 +20,8 @@ LEAST_RATE_HZ = THRESHOLDS.recordings.least_rate_hz
 
 __all__ = [
     "AS_FAR",
+    "AS_WITH_LEAD",
+    "BESIDE_LEAD",
     "CALIBRATING",
     "HOP_S",
     "JUDGE",
@@ -48,4 +50,5 @@ __all__ = [
     "over_db",
     "tone_hz",
     "too_loud",
+    "with_lead",
 ]

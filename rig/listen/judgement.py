@@ -6,6 +6,8 @@ from dataclasses import KW_ONLY, dataclass, field
 
 CALIBRATING, AS_FAR = "calibrating", "as_far"
 """Measures: how many clean takes calibrate, and how many of them lie at least as far."""
+AS_WITH_LEAD, BESIDE_LEAD = "as_with_lead", "beside_lead"
+"""Measures: the pad whose lead alone explains all that was heard; or beside whose it was told."""
 
 
 @dataclass(frozen=True)

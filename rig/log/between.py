@@ -100,6 +100,8 @@ class Between:
             It has no fault, was completed, and could be judged or stopped the toy.
         """
         if kind == "baseline":
+            if not target.is_clean:
+                self.ready, self.waiting, self.is_itself = False, None, False
             return NOTHING
         if not whole or (target.is_clean and stopped):
             self.ready = self.is_itself = False
@@ -160,6 +162,8 @@ class Parts:
     ----------
     reference : set of int
         Clean takes with which all others are compared.
+    loaded : set of int
+        Takes of the toy with one pad's lead on, with which takes of this pad are compared too.
     calibrating : set of int
         Clean takes that are held against these, as confirming touches are.
     counting : set of int
@@ -171,6 +175,7 @@ class Parts:
     """
 
     reference: set[int] = field(default_factory=set)
+    loaded: set[int] = field(default_factory=set)
     calibrating: set[int] = field(default_factory=set)
     counting: set[int] = field(default_factory=set)
     void: set[int] = field(default_factory=set)
@@ -191,7 +196,7 @@ def parts(records: Iterable[Record]) -> Parts:
             whole=one.counts,
         )
         if seen.joins or (one.kind == "baseline" and one.counts and not one.stops):
-            told.reference.add(one.number)
+            (told.reference if one.target.is_clean else told.loaded).add(one.number)
         if seen.counts is not None:
             (told.calibrating if seen.counts.target.is_clean else told.counting).add(
                 seen.counts.number)

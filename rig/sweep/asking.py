@@ -67,7 +67,7 @@ class SweepByHand(Run):
         if got.heard.fault:
             self.person.note(f"that one was lost: {got.heard.fault}")
             return
-        judgement = self.book.heard_as(key, got.heard)
+        judgement = self.book.heard_as(Target.clean(key), got.heard)
         if judgement.sound == "lost":
             self.person.note(f"that one was lost: {sounding.lost_words(judgement.measures)}")
             return

@@ -29,6 +29,7 @@ from rig.listen import (
     is_silent,
     lost,
     too_loud,
+    with_lead,
 )
 from rig.log import SweepLog
 from rig.log.between import ITSELF
@@ -41,6 +42,7 @@ from rig.sweep.known import Knowledge
 from rig.sweep.limits import LIMITS, Patience
 from rig.sweep.outcome import UNSETTLED, Outcome
 from rig.sweep.steps import Step, step_words
+from rig.touches import Target
 
 SAMPLE_EVERY = 20
 """With `keep: finds`, every so many of the takes in which nothing was heard are kept too."""
@@ -79,7 +81,8 @@ class Book:
             if outcome is not None and record.number in unsettled:
                 outcome = replace(outcome, fault=UNSETTLED)
             if outcome is not None:
-                samples = self.log.read_take(record.number)[0] if outcome.is_clean else None
+                learns = outcome.is_clean or outcome.is_loaded
+                samples = self.log.read_take(record.number)[0] if learns else None
                 self._apply(outcome, samples, record.offsets)
             if record.number in retried:
                 self.known.retry()
@@ -93,18 +96,20 @@ class Book:
     def _apply(
         self, outcome: Outcome, samples: np.ndarray | None, offsets: dict[str, int]
     ) -> None:
-        """Take in what came of a touch: its take into the ear where it is clean.
+        """Take in what came of a touch: its take into the ear where it is clean, or of a lead alone.
 
         One that may calibrate is held until the press behind it shows that it does.
         """
         seen = self.known.apply(outcome)
         if seen.counts is not None and seen.counts.is_clean and self._calibrating:
             self.ear.calibrate(*self._calibrating)
-        if not outcome.is_clean or samples is None:
+        if samples is None or not (outcome.is_clean or outcome.is_loaded):
             return
         key, samples = outcome.step.key, as_stored(samples)
         span = self.span(offsets, len(samples))
-        if self.known.between.waiting is outcome:
+        if outcome.is_loaded:
+            self.ear.learn(with_lead(key, *outcome.step.pads), samples, span)
+        elif self.known.between.waiting is outcome:
             self._calibrating = key, samples, span
         elif seen.joins or outcome.step.kind == "baseline":
             self.ear.learn(key, samples, span)
@@ -115,14 +120,18 @@ class Book:
         """Give where a take's steps lie."""
         return Span.from_samples(offsets, length, self.rate_hz)
 
-    def heard_as(self, key: str, heard: Heard) -> Judgement:
-        """Judge a take."""
+    def heard_as(self, target: Target, heard: Heard) -> Judgement:
+        """Judge a take of a target."""
         span = self.span(heard.offsets, len(heard.samples))
-        return self.ear.judge(key, as_stored(heard.samples), span)
+        return self.ear.judge(target.key, as_stored(heard.samples), span, target.leads)
 
     def judge(self, number: int, step: Step, heard: Heard) -> Judgement:
-        """Judge a take and log the judgement."""
-        judgement = self.heard_as(step.key, heard)
+        """Judge a take and log the judgement; one that is to be learnt is only looked at for level."""
+        if step.kind != "baseline":
+            judgement = self.heard_as(step.target, heard)
+        else:
+            samples = as_stored(heard.samples)
+            judgement = too_loud(samples) if is_clipped(samples) else clean()
         self.log.judged(number, judgement)
         if judgement.sound != "lost":
             self.patience.regain("lost")
@@ -131,13 +140,13 @@ class Book:
         return judgement
 
     def complete(
-        self, number: int, step: Step, judgement: Judgement, after: str, evidence: dict
+        self, number: int, step: Step, heard: Heard, judgement: Judgement, after: str, evidence: dict
     ) -> None:
         """Settle how the toy was after a pair's touch, and tell what came of it."""
         self.log.completed(number, after, evidence)
         outcome = Outcome(step, sound=judgement.sound, after=after)
         doubtful = set(self.known.contact.doubtful)
-        self.known.apply(outcome)
+        self._apply(outcome, heard.samples, heard.offsets)
         if set(self.known.contact.doubtful) - doubtful:
             self.log.tell(Noticed(text=(
                 f"{step.target.name}, which changed the sound each time, no longer does: a lead may "
@@ -147,7 +156,7 @@ class Book:
             self._again(number, step, sounding.lost_words(judgement.measures))
             return
         dull = judgement.sound == "none" and after == "answers"
-        kept = step.kind == "confirm" or number % SAMPLE_EVERY == 0
+        kept = step.kind != "sweep" or number % SAMPLE_EVERY == 0
         if self.project.rig.keep == "finds" and dull and not kept:
             self.log.drop_take(number)
         if outcome.is_hit and step.kind == "confirm" and not self.known.confirms.heard(step):

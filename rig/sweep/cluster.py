@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
-from dataclasses import replace
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -95,19 +94,11 @@ def _submitting(
             return client.submit(judged, clean, takes, pure=False)
         if clean not in sent:
             sent.clear()
-            (sent[clean],) = client.scatter(
-                [replace(clean, takes=_carried(clean.takes),
-                         calibrating=_carried(clean.calibrating))],
-                broadcast=True, hash=False,
-            )
-        (takes_there,) = client.scatter([_carried(takes)], hash=False)
+            (sent[clean],) = client.scatter([clean.carried()], broadcast=True, hash=False)
+        (takes_there,) = client.scatter([tuple(one.carried() for one in takes)], hash=False)
         return client.submit(judged, sent[clean], takes_there, pure=False)
 
     return submit
-
-
-def _carried(takes: Iterable[Stored]) -> tuple[Stored, ...]:
-    return tuple(one.carried() for one in takes)
 
 
 def _line(trouble: Exception) -> str:

@@ -98,6 +98,11 @@ class Confirming:
         some = 0 < self.heard[0] < self.made[0]
         return 2 if some and self.made[1] < demand.touches else None
 
+    def came_back(self, demand: Demand) -> bool:
+        """Say whether all touches are made, and most of them were heard; none stopped the toy."""
+        is_done = self.stage(demand) is None and 2 * sum(self.heard) > sum(self.made)
+        return is_done and not any(tally.stops for tally in self.over.values())
+
     def left(self, demand: Demand) -> int:
         """Count the touches that are wanted by now."""
         stage = self.stage(demand)
@@ -210,6 +215,10 @@ class Confirms:
     def left(self) -> int:
         """Count the touches that are wanted by now."""
         return sum(self.pairs[name].left(self.demand) for name in self.waiting)
+
+    def came_back(self, name: str) -> bool:
+        """Say whether a pair, or a lead alone, is done and was mostly heard again."""
+        return name in self.pairs and self.pairs[name].came_back(self.demand)
 
     def heard(self, step: Step) -> bool:
         """Say whether a touch that counts was heard over this path."""

@@ -51,7 +51,9 @@ def judge_again(book: Book) -> None:
         if asked and record.take and record.complete and record.sound != "lost":
             samples, _ = book.log.read_take(record.number)
             span = book.span(record.offsets, len(samples))
-            book.log.judged(record.number, book.ear.judge(record.key, samples, span))
+            book.log.judged(
+                record.number, book.ear.judge(record.key, samples, span, record.target.leads)
+            )
 
 
 def _too_loud_db(log: SweepLog) -> dict[Target, float]:

@@ -115,7 +115,8 @@ class RigHand:
     def _baseline(self, step: Step) -> Baseline | None:
         """Give what a press is held against; None while the first ones show how the toy answers."""
         learnt = self.ear.takes_learnt(step.key)
-        is_first = step.kind == "baseline" and learnt < self.project.rig.sweep.baseline_takes
+        usual = self.project.rig.sweep.baseline_takes
+        is_first = step.kind == "baseline" and step.is_clean and learnt < usual
         return None if is_first or learnt < LEAST_TAKES else self.ear.baseline(step.key)
 
     def ready(self, step: Step) -> bool:
@@ -180,7 +181,8 @@ class RigHand:
         timings = self.project.rig.timings
         return LeadIn(
             lambda: self._baseline(step), timings.before_ms / 1000, timings.lead_in_ms / 1000,
-            self.rate_hz, strange_is_known=step.kind == "baseline",
+            self.rate_hz,
+            strange_is_known=step.kind == "baseline" and step.is_clean,
         )
 
     def _known_ratio(self) -> float | None:

@@ -10,10 +10,11 @@ from rig.project import Project
 from rig.sweep.confirming import BY_HAND, RIG, Confirms
 from rig.sweep.contact import CHECK, Contact
 from rig.sweep.doubts import Doubts
+from rig.sweep.leads import Leads
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
-from rig.sweep.steps import Step, asked_steps, pair_steps
+from rig.sweep.steps import Step, asked_steps, lone_steps, pair_steps
 from rig.touches import Target
 
 MORE_TAKES = 6
@@ -61,6 +62,8 @@ class Knowledge:
         The pairs that hit, and what is still wanted of them.
     contact : Contact
         Whether the leads still reach their pads.
+    leads : Leads
+        Each pad's lead alone, and what the toy does with it on.
     touches, freezes : int
         Touches that count and freezes seen.
     presses, unnoticed : dict of str to int
@@ -92,7 +95,11 @@ class Knowledge:
 
     def __post_init__(self) -> None:
         self.confirms = Confirms(BY_HAND if self.project.rig.bench == "by-hand" else RIG)
-        self.steps = list(dict.fromkeys([*pair_steps(self.project), *asked_steps(self.project)]))
+        lone = list(lone_steps(self.project))
+        self.leads = Leads(lone, self.project.rig.sweep.baseline_takes)
+        self.steps = list(dict.fromkeys(
+            [*lone, *pair_steps(self.project), *asked_steps(self.project)]
+        ))
         keys = [(key,) for key in self.project.sweep_keys]
         self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
         self.left = dict.fromkeys(self.steps)
@@ -178,7 +185,8 @@ class Knowledge:
         self.since_check += 1
         spot = self.spot(step)
         spot.stops += stopped
-        self.shown.take_in(step.pads, outcome.is_hit, stopped)
+        if not step.is_lone:
+            self.shown.take_in(step.pads, outcome.is_hit, stopped)
         if stopped:
             for lower in self._below(step):
                 self.left.pop(lower, None)
@@ -189,6 +197,8 @@ class Knowledge:
             if spot.hit:
                 self.hits_since_check += 1
                 self.confirms.add(step, stopped)
+        elif step.kind == "baseline":
+            self.leads.count(outcome)
         elif step.kind == "confirm":
             spot.froze_again = True
         self.confirms.touched(step, self.touches)
@@ -283,19 +293,27 @@ class Knowledge:
     def due(self, *, begun: bool) -> list[Step]:
         """Give the touches that may be made now, of pairs that are begun or of those that aren't.
 
-        Of each pair it is the highest value that is left, once all that were made over higher ones
+        A pair waits until it is known what the leads of its pads do alone. Of each pair it is the highest value that is left, once all that were made over higher ones
         are known to be safe.
         """
         busy = {step.target.place for step in self.under_way}
         places = self._begun if begun else self._fresh
-        waits = self.contact.waits
+        unknown = self.leads.unknown(self.confirms, self.left)
         return [
             self._first_left(place) for place in places
-            if place not in busy and not waits(place.pads)
+            if place not in busy and unknown.isdisjoint(place.leads)
+            and not self.contact.waits(place.pads)
         ]
 
     def _first_left(self, place: Target) -> Step:
         return next(step for step in self._of_pair[place] if step in self.left)
+
+    def next_loaded(self) -> Step | None:
+        """Give a touch that learns the toy with a lead on, where more are wanted."""
+        return next((
+            step for step in self.leads.wanted(self.confirms)
+            if self.leads.lacks(step) > self.under_way.count(step)
+        ), None)
 
     @property
     def wants_press(self) -> bool:

@@ -1,6 +1,6 @@
 """Which pair next, from what each pad has shown: a smoothed count, nothing more.
 
-A rig finishes a pair, from its highest resistance down, before it begins another: the next one is
+A rig begins with each pad's lead alone. It finishes a pair, from its highest resistance down, before it begins another: the next one is
 the likeliest. A person changes the part between the tips as seldom as can be, so by hand all pairs
 come over one resistance before any comes over the next.
 """
@@ -36,6 +36,9 @@ def next_pair(known: Knowledge, held: Collection[str] = (), *, path_first: bool)
         Make all pairs over one resistance before any over the next.
     """
     begun = known.due(begun=True)
+    lone = next((step for step in begun + known.due(begun=False) if step.is_lone), None)
+    if lone is not None:
+        return lone
     if path_first:
         due = begun + known.due(begun=False)
         highest_ohm = max((step.series_ohm for step in due), default=0.0)

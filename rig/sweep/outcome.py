@@ -92,6 +92,12 @@ class Outcome:
         """Say whether its take is a whole one of the toy alone."""
         return self.step.is_clean and self.is_whole and not self.stopped
 
+    @property
+    def is_loaded(self) -> bool:
+        """Say whether its take is a whole one of the toy with one pad's lead on."""
+        is_one = self.step.kind == "baseline" and self.step.is_lone
+        return is_one and self.is_whole and not self.stopped
+
 
 def _step_of(record: Record) -> Step | None:
     """Give the step of the plan that a log row came from."""

@@ -103,7 +103,9 @@ class TouchBefore:
 
     def close(self, pending: Pending, after: str, evidence: dict) -> None:
         """Complete a touch that isn't pending any more."""
-        self.book.complete(pending.number, pending.step, pending.judgement, after, evidence)
+        self.book.complete(
+            pending.number, pending.step, pending.heard, pending.judgement, after, evidence
+        )
 
     def drop(self) -> Pending | None:
         """Give up on it, since its sequel won't come: it is due again."""

@@ -19,8 +19,9 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
     A clean press comes first where it must show whether the toy is itself; then clean takes that
     are wanted, and a freeze that must be seen again. Behind a good clean press come the touches that
     confirm what has waited long enough, each followed by another clean press, and clean presses that
-    calibrate them; then a pair. Every so often, and once no pair is left, a clean press begins
-    another such batch. Known bends show in between whether their leads still reach their pads.
+    calibrate them; then each pad's lead alone, and the takes of the toy with one on that loads it;
+    then a pair. Every so often, and once no pair is left, a clean press begins another such batch.
+    Known bends show in between whether their leads still reach their pads.
 
     Parameters
     ----------
@@ -39,7 +40,7 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     wanted = confirms.wanted()
     if known.wants_press:
         return _check(known, wanted)
-    first = _next_baseline(known) or known.next_freeze()
+    first = _next_baseline(known) or known.next_loaded() or known.next_freeze()
     if first:
         return first
     pair = choose()
@@ -96,4 +97,5 @@ def touches_left(known: Knowledge) -> int:
     unheard = sum(
         max(0, takes - known.clean_takes[clean("baseline", *keys).key]) for keys in known.stimuli
     )
-    return len(known.left) + len(known.froze) + 2 * known.confirms.left() + unheard
+    confirming = 2 * known.confirms.left() + known.leads.left(known.confirms)
+    return len(known.left) + len(known.froze) + confirming + unheard

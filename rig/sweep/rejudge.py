@@ -14,7 +14,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from rig.errors import LogError, RigError
-from rig.listen import LEAST_TAKES, Ear, Judgement, Span
+from rig.listen import LEAST_TAKES, Ear, Judgement, Span, with_lead
 from rig.log import Record, SweepLog
 from rig.log.between import parts
 from rig.log.takes import read_bytes, read_take
@@ -55,11 +55,15 @@ class Rejudged:
 
 @dataclass(frozen=True)
 class Stored:
-    """A take for a job to read: from its file or, where that can't be seen, from its bytes."""
+    """A take for a job to read: from its file or, where that can't be seen, from its bytes.
+
+    `leads` are the pads whose leads alone may explain it; see `rig.touches.Target.leads`.
+    """
 
     number: int
     path: Path
     offsets: dict[str, int]
+    leads: tuple[str, ...] = ()
     whole: bytes | None = None
 
     def carried(self) -> Stored:
@@ -86,16 +90,38 @@ class Stored:
 
 @dataclass(frozen=True)
 class Clean:
-    """The clean takes of a key, and those that calibrate; told from others by their files."""
+    """The clean takes of a key, those that calibrate, and those of the toy with one lead on.
+
+    Told from others by their files.
+    """
 
     key: str
     sha256: str
     takes: tuple[Stored, ...] = field(compare=False)
     calibrating: tuple[Stored, ...] = field(compare=False)
+    loaded: tuple[tuple[str, Stored], ...] = field(compare=False)
 
     def files(self) -> str:
         """Give the SHA-256 of their files as they can be seen from here; see `sha256`."""
-        return sha256(one.path for one in self.takes + self.calibrating)
+        return sha256(one.path for one in self.all())
+
+    def all(self) -> tuple[Stored, ...]:
+        """Give every take of them."""
+        return self.takes + self.calibrating + tuple(one for _, one in self.loaded)
+
+    def carried(self) -> Clean:
+        """Give the same with the bytes of every take.
+
+        Raises
+        ------
+        LogError
+            A file is missing.
+        """
+        return replace(
+            self, takes=tuple(one.carried() for one in self.takes),
+            calibrating=tuple(one.carried() for one in self.calibrating),
+            loaded=tuple((lead, one.carried()) for lead, one in self.loaded),
+        )
 
 
 Job = tuple[Clean, tuple[Stored, ...]]
@@ -174,8 +200,12 @@ def clean_takes(log: SweepLog, key: str, records: Iterable[Record]) -> Clean:
             f"{log.folder}: fewer than {LEAST_TAKES} clean takes of key {key!r}, so nothing can be "
             "judged: sweep longer first"
         )
-    whole = sha256(one.path for one in takes + calibrating)
-    return Clean(key, whole, takes, calibrating)
+    loaded = tuple(
+        (pad, _stored(log, one)) for one in records
+        if one.key == key and one.number in told.loaded and one.take for pad in one.target.pads
+    )
+    made = Clean(key, "", takes, calibrating, loaded)
+    return replace(made, sha256=made.files())
 
 
 def sha256(paths: Iterable[Path]) -> str:
@@ -214,6 +244,9 @@ def learnt(clean: Clean) -> Ear:
     for one in clean.calibrating:
         samples, _, span = one.read()
         ear.calibrate(clean.key, samples, span)
+    for lead, one in clean.loaded:
+        samples, _, span = one.read()
+        ear.learn(with_lead(clean.key, lead), samples, span)
     return ear
 
 
@@ -224,7 +257,7 @@ def judged(clean: Clean, takes: Iterable[Stored]) -> Judged:
     out = []
     for one in takes:
         samples, _, span = one.read()
-        out.append((one.number, ear.judge(clean.key, samples, span)))
+        out.append((one.number, ear.judge(clean.key, samples, span, one.leads)))
     return out
 
 
@@ -241,4 +274,5 @@ def _jobs(log: SweepLog, records: list[Record]) -> Iterator[Job]:
 
 def _stored(log: SweepLog, record: Record) -> Stored:
     assert record.take is not None
-    return Stored(record.number, (log.folder / record.take).resolve(), record.offsets)
+    path = (log.folder / record.take).resolve()
+    return Stored(record.number, path, record.offsets, record.target.leads)

@@ -20,7 +20,7 @@ class Step:
     Parameters
     ----------
     kind : str
-        baseline, sweep, confirm or check.
+        baseline, sweep, confirm or check. The baseline of a toy with a lead on has that lead.
     target : Target
     """
 
@@ -43,6 +43,11 @@ class Step:
         return self.target.is_clean
 
     @property
+    def is_lone(self) -> bool:
+        """Say whether it is one pad's lead alone."""
+        return self.target.is_lone
+
+    @property
     def series_ohm(self) -> float:
         """Give the value of the series bank, ohms."""
         return self.target.series_ohm
@@ -60,7 +65,8 @@ class Step:
 
     def path_ohm(self, project: Project) -> float | None:
         """Give the whole resistance between two of its pads, ohms; None with nothing bridged."""
-        return None if self.is_clean else path_ohm(project.rig, self.series_ohm)
+        bridges = not (self.is_clean or self.is_lone)
+        return path_ohm(project.rig, self.series_ohm) if bridges else None
 
     def touch(self, project: Project) -> Touch:
         """Build the touch with the set-up's timings; of a chord the longest press counts."""
@@ -77,6 +83,19 @@ class Step:
 def clean(kind: str, *keys: str) -> Step:
     """Give a press with nothing bridged: a "baseline" or a "check"."""
     return Step(kind, Target.clean(*keys))
+
+
+def lone_steps(project: Project) -> Iterator[Step]:
+    """Give the touches of each pad's lead alone that safety allows, all pads with one key first.
+
+    The bank's least value lies between the buses, so that a lead carries both as it does in a pair.
+    By hand there are no leads.
+    """
+    series_ohm = min(project.rig.swept_ohm)
+    for key in project.sweep_keys:
+        for pad in project.toy.pads:
+            if touchable(project, (pad,), (), series_ohm) is None:
+                yield Step("sweep", Target.lone(pad, series_ohm, key))
 
 
 def pair_steps(project: Project) -> Iterator[Step]:
@@ -107,10 +126,12 @@ def asked_steps(project: Project) -> Iterator[Step]:
 
 
 def step_words(step: Step, project: Project) -> str:
-    """Name a step in words for a person: "C-F over 13.0 kΩ"."""
+    """Name a step in words for a person: "C-F over 13.0 kΩ", "C, its lead alone"."""
+    alone = "" if step.target.keys else ", unpressed"
+    if step.is_lone:
+        return f"{step.target.name}, its lead alone{alone}"
     path = step.path_ohm(project)
     if path is None:
         pressed = step.key or "the toy unpressed"
         return f"{'baseline' if step.kind == 'baseline' else 'clean press'} of {pressed}"
-    alone = "" if step.target.keys else ", unpressed"
     return f"{step.target.name} over {path / 1000:.3g} kΩ{alone}"

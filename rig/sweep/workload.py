@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from rig.project import Project
 from rig.project.electrical import touchable
-from rig.sweep.steps import asked_steps
+from rig.sweep.steps import asked_steps, lone_steps
 from rig.touches import Target
 
 BY_HAND_TOUCH_S = 15.0
@@ -20,9 +20,13 @@ TAKE_BYTES_PER_S = 75_000
 
 @dataclass(frozen=True, kw_only=True)
 class Workload:
-    """What a sweep has before it: pairs, touches, time and space."""
+    """What a sweep has before it: pairs, touches, time and space.
+
+    `touches` are those of pairs, of what is asked for beside them, and of each pad's lead alone.
+    """
 
     pairs: int
+    lone: int
     left_out: Counter
     touches: int
     baselines: int
@@ -31,7 +35,7 @@ class Workload:
 
 
 def workload(project: Project) -> Workload:
-    """Count what a sweep of all pairs, and of what is asked for beside them, makes at first.
+    """Count what a sweep of all leads, all pairs and what is asked for beside them makes at first.
 
     A pair counts when at least one value of the series bank may be put between its pads.
     """
@@ -49,11 +53,13 @@ def workload(project: Project) -> Workload:
     also = {step.target for step in asked_steps(project)}
     stimuli = {*keys, *(target.keys for target in also)}
     baselines = project.rig.sweep.baseline_takes * len(stimuli)
-    touches = touches * len(keys) + sum(not _is_of_a_pair(one, keys) for one in also)
+    lone = sum(1 for _ in lone_steps(project))
+    touches = touches * len(keys) + sum(not _is_of_a_pair(one, keys) for one in also) + lone
     made = touches + baselines
     taken_s = made * project.rig.timings.touch_s
     return Workload(
         pairs=pairs,
+        lone=lone,
         left_out=left_out,
         touches=touches,
         baselines=baselines,

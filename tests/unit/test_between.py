@@ -8,6 +8,7 @@ from making_records import baseline, record
 
 from rig.choose import finds
 from rig.log.between import CHANGED_AFTER, parts
+from rig.touches import Target
 
 KINDS = {"b": ("baseline", "none"), "g": ("check", "none"), "o": ("check", "level")}
 
@@ -95,6 +96,19 @@ def test_a_find_says_for_how_long_its_pair_left_the_toy_changed():
     assert find.changed_presses == 2
     # The first confirming touch, behind which the toy wasn't itself, isn't shown.
     assert 4 not in find.touches and 10 in find.touches
+
+
+def test_takes_with_a_lead_on_are_a_baseline_of_their_own():
+    with_lead = Target.lone("A", 0.0, "moo").connections
+    made = rows("bbgAggg")
+    assert parts(made).counting == {4} and parts(made).calibrating == {6}
+    made[4] = replace(made[4], kind="baseline", touch=replace(BASELINE, connections=with_lead))
+    told = parts(made)
+    assert told.loaded == {5} and told.reference == {1, 2, 3, 6}
+    # What is bridged on purpose is no press that shows how the toy was before and after.
+    assert told.counting == told.calibrating == set()
+    made[4] = replace(made[4], after="freeze")
+    assert parts(made).loaded == set()
 
 
 def test_older_logs_tell_by_the_judgement_whether_a_press_was_odd():

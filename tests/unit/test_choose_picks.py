@@ -130,7 +130,7 @@ def test_a_persons_comments_and_order_stay(tmp_path):
     ("pair: C-F\n", r"picks\.yaml:1: must be a list"),
     ("- C-F\n", r":1: a pick begins with its pair"),
     ("- note: x\n", r":1: a pick begins with its pair"),
-    ("- pair: C\n", r":1: 'C' is no pair"),
+    ("- pair: C\n", r":1: 'C' is one pad, and controls are planned for two pads only"),
     ("- pair: C-C\n", r":1: 'C-C' is no pair"),
     ("- pair: C-F\n  nots: x\n", r":2: unknown `nots`: did you mean note"),
     ("- pair: C-F\n  control: knob\n", r":2: control can't be knob: there is only: toggle"),

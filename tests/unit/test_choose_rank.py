@@ -10,6 +10,7 @@ from making_records import baseline, record, seen_twice
 
 from rig.bench.base import Connection
 from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
+from rig.listen import BESIDE_LEAD
 from rig.outcomes import is_stop
 from rig.pads import letter_order
 
@@ -115,6 +116,32 @@ def closing(*connections):
         Connection(tuple(one), tuple(other), 10e3) for one, other in connections
     ))
     return [replace(one, touch=touch) for one in seen_twice()]
+
+
+def lone(pad):
+    """Two touches of one pad's lead alone that show a find."""
+    return [replace(one, path_ohm=None, pads_1=pad, pads_2="") for one in closing((pad, ""))]
+
+
+def test_a_lead_alone_is_a_find_of_its_pad_and_worth_less_than_a_pair():
+    pair = [replace(one, number=one.number + 2) for one in seen_twice("BC")]
+    one, other = finds([*lone("A"), *pair])
+    assert (one.pair, other.pair) == ("B-C", "A")
+    assert (other.pads_1, other.pads_2, other.pads, other.is_lone) == ("A", "", ("A",), True)
+    assert other.path_min_ohm is other.path_max_ohm is other.best_path_ohm is None
+    assert (other.sound, other.amount, other.touches) == (one.sound, one.amount, (1, 2))
+    stopped = [replace(one, after="freeze") for one in lone("A")]
+    (find,) = finds(stopped)
+    assert (find.stop, find.stops_at_ohm, find.after) == ("freeze", None, "freeze")
+
+
+def test_what_is_told_beside_a_lead_is_played_beside_it():
+    pair = [replace(one, number=one.number + 9) for one in seen_twice("AC")]
+    on = [replace(one, kind="baseline", sound="none", number=3) for one in lone("A")[:1]]
+    off = [baseline(8)]
+    assert finds([*on, *off, *pair])[0].baseline_touch == 8
+    beside = [replace(one, measures={BESIDE_LEAD: "A"}) for one in pair]
+    assert finds([*on, *off, *beside])[0].baseline_touch == 3
 
 
 def test_groups_and_held_pairs_are_finds_of_their_own():
@@ -224,7 +251,8 @@ def test_each_pair_is_counted_once():
         record(13, "AH", fault="the toy did not answer", complete=False, after=None),
         *seen_twice("AI", 14, sound="drone", after="freeze"),
         *(replace(one, number=one.number + 15) for one in closing(("AB", "C"))),
+        *(replace(one, number=one.number + 17) for one in lone("A")),
     ]
     told = tally(touches, finds(touches), recovered={6, 7, 8, 99})
-    assert told == Tally(touches=16, pairs=7, groups=1, bends=4, silences=1, stop_below=1, stops=2,
-                         freezes=5, recovered=3)
+    assert told == Tally(touches=18, pairs=7, groups=1, bends=4, silences=1, stop_below=1, stops=2,
+                         lone=1, freezes=5, recovered=3)

@@ -14,7 +14,7 @@ from rig.sweep import Knowledge, plan
 from rig.sweep.order import likeliest, next_pair
 from rig.sweep.outcome import NO_ANSWER, Outcome
 from rig.sweep.shown import Shown, ShownPads
-from rig.sweep.steps import Step, pair_steps
+from rig.sweep.steps import Step, lone_steps, pair_steps
 from rig.touches import Target
 
 
@@ -145,14 +145,14 @@ def test_from_high_to_low_nothing_below_a_stop_nothing_dropped_nothing_twice(
                  itertools.chain(ways, itertools.repeat(then)))  # fmt: skip
     settled = {}
     for one in (one for one in made if one.kind == "sweep"):
-        settled.setdefault((one.key, one.pads), []).append(one.series_ohm)
-    for (key, pads), values in settled.items():
+        settled.setdefault(one.target.place, []).append(one.series_ohm)
+    for place, values in settled.items():
         assert values == sorted(values, reverse=True)
         stops = [s.series_ohm for s, spot in known.spots.items()
-                 if (s.key, s.pads) == (key, pads) and spot.stops]  # fmt: skip
+                 if s.target.place == place and spot.stops]  # fmt: skip
         assert not stops or min(values) >= max(stops)
         for ohm in set(values):  # only what came to nothing is made again
-            spot = known.spots[Step("sweep", Target.pair(*pads, ohm, key))]
+            spot = known.spots[Step("sweep", place.over(ohm))]
             again = values.count(ohm) - 1
             assert again <= len(spot.faults) + ways.count("dropped")
     for one in pair_steps(project):
@@ -162,13 +162,14 @@ def test_from_high_to_low_nothing_below_a_stop_nothing_dropped_nothing_twice(
         assert spot.swept or spot.aside or stopped_above
     assert not known.left and not known.froze
     assert not known.confirms.waiting
+    assert next(known.leads.wanted(known.confirms), None) is None
 
 
 def test_a_rig_finishes_a_pair_before_it_begins_a_third_and_hands_finish_a_path(project):
     for path_first in (False, True):
         known = Knowledge(project)
         made = [one for one in sweep(known, partial(next_pair, known, path_first=path_first),
-                                     itertools.repeat("none")) if one.pads]  # fmt: skip
+                                     itertools.repeat("none")) if len(one.pads) == 2]  # fmt: skip
         if path_first:
             paths = [one.series_ohm for one in made]
             assert paths == sorted(paths, reverse=True)
@@ -179,9 +180,46 @@ def test_a_rig_finishes_a_pair_before_it_begins_a_third_and_hands_finish_a_path(
             assert len(open_pairs | {one.pads}) <= 2
 
 
+def test_leads_alone_come_first_and_pairs_of_one_that_is_heard_wait_for_its_takes(project):
+    known, made = Knowledge(project), []
+    for one in plan(known):
+        heard = one.pads == ("A",) and one.kind != "baseline"
+        sound = "pitch" if heard else "none"
+        known.apply(Outcome(one, sound=sound, after="answers"))
+        made.append(one)
+    lone = [one for one in made if one.is_lone and one.kind == "sweep"]
+    first_pair = next(n for n, one in enumerate(made) if len(one.pads) == 2)
+    assert [one.pads for one in lone] == [("A",), ("B",), ("C",), ("D",), ("E",)]
+    assert {one.series_ohm for one in lone} == {min(project.rig.swept_ohm)}
+    assert all(one in made[:first_pair] for one in lone)
+    of_a = [n for n, one in enumerate(made) if one.pads and "A" in one.pads]
+    kinds = [made[n].kind for n in of_a]
+    takes = project.rig.sweep.baseline_takes
+    at_first = 1 + 3 + takes
+    assert kinds[:at_first] == ["sweep", *3 * ["confirm"], *takes * ["baseline"]]
+    assert {made[n].pads for n in of_a[:at_first]} == {("A",)}
+    assert all(len(made[n].pads) == 2 and made[n].kind == "sweep" for n in of_a[at_first:])
+    assert any("A" not in one.pads for one in made[first_pair : of_a[at_first]] if one.pads)
+
+
+def test_a_lead_that_is_not_heard_again_or_stops_the_toy_has_no_baseline(project):
+    for confirm, after in (("none", "answers"), ("pitch", "freeze")):
+        known = Knowledge(project)
+        made = []
+        for one in plan(known):
+            is_it = one.pads == ("A",)
+            sound = "pitch" if is_it and one.kind == "sweep" else confirm if is_it else "none"
+            known.apply(Outcome(one, sound=sound, after=after if is_it else "answers"))
+            made.append(one)
+        assert not any(one.is_lone and one.kind == "baseline" for one in made)
+        assert {one.pads for one in made} >= {one.pads for one in pair_steps(project)}
+
+
 def test_no_pair_is_touched_lower_while_it_is_not_known_how_it_left_the_toy(project):
     known = Knowledge(project)
     known.clean_takes[project.sweep_keys[0]] = 99
+    for lead in lone_steps(project):
+        known.apply(Outcome(lead, sound="none", after="answers"))
     steps = plan(known)
     first = next(steps)
     second = next(steps)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
+
 import numpy as np
 
 from rig.listen.describing.describe import describe
 from rig.listen.describing.excerpts import Description, Take
-from rig.listen.judgement import AS_FAR, CALIBRATING, Judgement
+from rig.listen.judgement import AS_FAR, AS_WITH_LEAD, BESIDE_LEAD, CALIBRATING, Judgement
 from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.calibrating import Calibration
 from rig.listen.judging.fingerprint import fingerprint
@@ -25,7 +28,7 @@ JUDGE = THRESHOLDS.version
 
 
 class Ear:
-    """Judges takes against the baseline of their key.
+    """Judges takes against the baseline of their key, and those of the toy with a lead on.
 
     Parameters
     ----------
@@ -75,8 +78,14 @@ class Ear:
             self._baselines[key] = Baseline(self._kept.get(key, Kept(self.rate_hz)))
         return self._baselines[key]
 
-    def judge(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
+    def judge(
+        self, key: str, samples: np.ndarray, span: Span, leads: Iterable[str] = ()
+    ) -> Judgement:
         """Judge one take.
+
+        A change is one from the toy alone, and from the toy with any one of the leads on of which
+        that is known. It is told beside the one of these that it is the nearest to; its p value is
+        that among the clean takes.
 
         Parameters
         ----------
@@ -85,6 +94,8 @@ class Ear:
             The take, full scale 1.0.
         span : Span
             Where its steps lie.
+        leads : iterable of str
+            Pads whose leads were on; see `rig.touches.Target.leads`.
 
         Returns
         -------
@@ -94,6 +105,24 @@ class Ear:
         """
         if is_clipped(samples):
             return too_loud(samples)
+        alone = self._beside(key, samples, span)
+        if alone.sound == "none":
+            return alone
+        told = alone
+        for lead in leads:
+            loaded = with_lead(key, lead)
+            if self.takes_learnt(loaded) < JUDGING.least_takes:
+                continue
+            with_it = self._beside(loaded, samples, span)
+            if with_it.sound == "none":
+                return _explained(alone, with_it, lead)
+            if with_it.score < told.score:
+                told = replace(with_it, measures=with_it.measures | {BESIDE_LEAD: lead})
+        among = {name: alone.measures[name] for name in (CALIBRATING, AS_FAR)}
+        return replace(told, p_value=alone.p_value, measures=told.measures | among)
+
+    def _beside(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
+        """Hold a take against one baseline."""
         baseline = self.baseline(key)
         aligned = baseline.align(samples, span)
         span = aligned.span
@@ -128,6 +157,17 @@ class Ear:
 
     def _taken(self, samples: np.ndarray, span: Span) -> Take:
         return Take(samples, frames(samples, self.rate_hz), span)
+
+
+def with_lead(key: str, lead: str) -> str:
+    """Name what is heard with a key while one pad's lead is on, as an ear learns it."""
+    return f"{key} with lead {lead}"
+
+
+def _explained(alone: Judgement, with_it: Judgement, lead: str) -> Judgement:
+    """Give the judgement of a take that differs from the clean ones by what one lead does alone."""
+    facts = {name: value for name, value in alone.measures.items() if name in with_it.measures}
+    return replace(with_it, measures=facts | {AS_WITH_LEAD: lead})
 
 
 def is_audible(local_db: float, told: Description) -> bool:
