@@ -46,7 +46,7 @@ class Leads:
 
     def lacks(self, step: Step) -> int:
         """Count the takes that are missing of a baseline with a lead on."""
-        return max(0, self._takes - self.made[step])
+        return max(0, self._takes - self.made.get(step, 0))
 
     def wanted(self, confirms: Confirms) -> Iterator[Step]:
         """Give the touches that learn the toy with a lead on, of each that loads it and lacks some."""

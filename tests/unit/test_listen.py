@@ -17,7 +17,18 @@ from phrases import (
     take,
 )
 
-from rig.listen import Baseline, Ear, is_silent, over_db, tone_hz
+from rig.listen import (
+    AS_FAR,
+    AS_WITH_LEAD,
+    BESIDE_LEAD,
+    CALIBRATING,
+    Baseline,
+    Ear,
+    is_silent,
+    over_db,
+    tone_hz,
+    with_lead,
+)
 from rig.listen.judging.kept import Kept
 
 
@@ -111,19 +122,63 @@ def test_a_loop_that_is_not_even_heard_twice_is_one(ear, which, period_s):
     assert judged.amount == pytest.approx(period_s, abs=0.005)
 
 
-@pytest.mark.parametrize("cents", [-700, -300, 150, 500, 1200])
-def test_a_clock_that_runs_at_another_rate_is_a_pitch(ear, cents):
-    rng = np.random.default_rng(10)
+def at_rate(number, cents):
+    """Give a phrase whose clock runs at another rate from the closing on."""
     speed = 2 ** (cents / 1200)
-    whole = phrase(2)
+    whole = phrase(number)
     at = int(LEAD_IN_S * RATE_HZ)
     rest = whole[at:]
     place = np.arange(int(len(rest) / speed)) * speed
-    sound = np.concatenate([whole[:at], np.interp(place, np.arange(len(rest)), rest)])
-    judged = ear.judge("moo", take(sound, rng), SPAN)
+    return np.concatenate([whole[:at], np.interp(place, np.arange(len(rest)), rest)])
+
+
+@pytest.mark.parametrize("cents", [-700, -300, 150, 500, 1200])
+def test_a_clock_that_runs_at_another_rate_is_a_pitch(ear, cents):
+    rng = np.random.default_rng(10)
+    judged = ear.judge("moo", take(at_rate(2, cents), rng), SPAN)
     assert judged.sound == "pitch", judged
     assert judged.unit == "cents"
     assert judged.amount == pytest.approx(cents, abs=40)
+
+
+@pytest.fixture(scope="module")
+def loaded():
+    """An ear that knows the toy with the leads A, 150 cents lower, and B, 400 cents higher."""
+    rng = np.random.default_rng(15)
+    ear = Ear(RATE_HZ)
+    for i in range(12):
+        ear.learn("moo", take(phrase(i % 3), rng), SPAN)
+        ear.learn(with_lead("moo", "A"), take(at_rate(i % 3, -150), rng), SPAN)
+        ear.learn(with_lead("moo", "B"), take(at_rate(i % 3, 400), rng), SPAN)
+    return ear
+
+
+def test_what_a_lead_explains_is_none_and_names_it(loaded):
+    rng = np.random.default_rng(16)
+    for number in range(3):
+        samples = take(at_rate(number, -150), rng)
+        plain = loaded.judge("moo", samples, SPAN)
+        assert plain.sound == "pitch" and plain.amount == pytest.approx(-150, abs=40)
+        for leads in ("A", "CA", "AB", "BA"):
+            judged = loaded.judge("moo", samples, SPAN, leads)
+            assert (judged.sound, judged.amount, judged.unit) == ("none", None, None)
+            assert judged.measures[AS_WITH_LEAD] == "A"
+            assert judged.p_value > plain.p_value and "change_db" not in judged.measures
+        assert loaded.judge("moo", samples, SPAN, "B").sound != "none"
+        assert loaded.judge("moo", samples, SPAN, "C") == plain  # of which nothing is known
+    clean = take(phrase(1), rng)
+    assert loaded.judge("moo", clean, SPAN, "A") == loaded.judge("moo", clean, SPAN)
+
+
+def test_a_change_is_told_beside_the_nearest_lead_and_weighed_among_the_clean_takes(loaded):
+    rng = np.random.default_rng(17)
+    samples = take(at_rate(2, -350), rng)
+    plain, beside = (loaded.judge("moo", samples, SPAN, leads) for leads in ("", "AB"))
+    assert plain.amount == pytest.approx(-350, abs=40)
+    assert (beside.sound, beside.measures[BESIDE_LEAD]) == ("pitch", "A")
+    assert beside.amount == pytest.approx(-200, abs=40)
+    assert beside.p_value == plain.p_value
+    assert [beside.measures[name] for name in (CALIBRATING, AS_FAR)] == [0, 0]
 
 
 def test_a_short_hole_is_a_blip(ear):

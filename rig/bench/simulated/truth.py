@@ -7,7 +7,8 @@ Each pair of nets is touched over the series values, keys and timings of the set
 the highest value down to the first that freezes the toy or trips the guard, in several states
 of the toy's own chance. Its noise-free sound is held against that of the same toy in the same
 state with nothing bridged; where a pad's node feels a lead, also against that of the toy with this
-lead alone closed, and the nearer one counts. Such leads alone are told apart, as `alone`.
+lead alone closed: the nearer one counts, and what was done is told beside the lead's. What such
+leads do alone stands apart, as `alone`.
 
 **The limit of audible**: a window of `difference` differs above 3 dB; a touch differs where
 two windows or more in a row do. A pair is listed when at least half of the states show it at
@@ -278,9 +279,9 @@ class Truth:
                 (difference_db(one.levels, other), one)
                 for one in (clean, *(heard[number] for heard in with_leads))
             ]
-            nearest_db, nearest = min(apart_db, key=lambda pair: pair[0])
-            worst_db.append(nearest_db)
-            if nearest_db > LIMIT_DB:
+            worst_db.append(min(db for db, _ in apart_db))
+            if worst_db[-1] > LIMIT_DB:
+                nearest = min(apart_db[1:] or apart_db, key=lambda pair: pair[0])[1]
                 around = nearest.samples, sound, closed_s, nearest.levels, other
                 changes[change(*around)] += 1
             if apart_db[0][0] > 0:

@@ -84,8 +84,8 @@ class Ear:
         """Judge one take.
 
         A change is one from the toy alone, and from the toy with any one of the leads on of which
-        that is known. It is told beside the one of these that it is the nearest to; its p value is
-        that among the clean takes.
+        that is known. Where there is such a lead it is told beside the nearest one, since a pair has
+        its leads on all the while; its p value is that among the clean takes.
 
         Parameters
         ----------
@@ -108,18 +108,19 @@ class Ear:
         alone = self._beside(key, samples, span)
         if alone.sound == "none":
             return alone
-        told = alone
-        for lead in leads:
-            loaded = with_lead(key, lead)
-            if self.takes_learnt(loaded) < JUDGING.least_takes:
-                continue
-            with_it = self._beside(loaded, samples, span)
-            if with_it.sound == "none":
-                return _explained(alone, with_it, lead)
-            if with_it.score < told.score:
-                told = replace(with_it, measures=with_it.measures | {BESIDE_LEAD: lead})
-        among = {name: alone.measures[name] for name in (CALIBRATING, AS_FAR)}
-        return replace(told, p_value=alone.p_value, measures=told.measures | among)
+        beside = {
+            lead: self._beside(loaded, samples, span) for lead in leads
+            if self.takes_learnt(loaded := with_lead(key, lead)) >= JUDGING.least_takes
+        }
+        if not beside:
+            return alone
+        nearest = min(beside, key=lambda lead: (beside[lead].sound != "none", beside[lead].score))
+        told = beside[nearest]
+        if told.sound == "none":
+            return _explained(alone, told, nearest)
+        measures = told.measures | {BESIDE_LEAD: nearest}
+        measures |= {name: alone.measures[name] for name in (CALIBRATING, AS_FAR)}
+        return replace(told, p_value=alone.p_value, measures=measures)
 
     def _beside(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
         """Hold a take against one baseline."""
