@@ -46,7 +46,7 @@ def told(board: Asked, keep: Path | None) -> tuple[Counter, Counter, list[str]]:
     except RuntimeError as refusal:
         return pairs, touches, [f"{board}: {refusal}"]
     shown = Truth(project).pairs()
-    found = [one for one in finds(records.values()) if one.sound != "none"]
+    found = [one for one in finds(records.values()) if one.sound != "none" and not one.is_lone]
     for find in found:
         pair = find.pads_1, find.pads_2
         best = records[find.best_touch]

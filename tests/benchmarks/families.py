@@ -87,7 +87,7 @@ def told(board: Asked, keep: Path | None):
         return board, None, apart
     truth = Truth(project)
     net_of = truth.board.net_of
-    found = [one for one in finds(records.values()) if one.sound != "none"]
+    found = [one for one in finds(records.values()) if one.sound != "none" and not one.is_lone]
     causes = [frozenset((net_of[one.pads_1], net_of[one.pads_2])) for one in found]
     between = distances([[records[n] for n in one.touches] for one in found])
     count = Counter(finds=len(found), causes=len(set(causes)))

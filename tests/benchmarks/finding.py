@@ -42,7 +42,7 @@ from rig.bench.simulated.asking import is_frozen
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.difference import LIMIT_DB
 from rig.bench.simulated.folder import new_simulated_project
-from rig.bench.simulated.truth import SHARE, Truth, facts
+from rig.bench.simulated.truth import SHARE, Shown, Truth, facts
 from rig.errors import RigError
 from rig.listen.statistics import wilson_interval
 from rig.log import Record, SweepLog
@@ -133,18 +133,23 @@ def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[
     count : dict of str to int
         By `COLUMNS`.
     names : dict of str to str
-        The pairs that differ, by what is wrong with them.
+        The pairs, and leads alone, that differ, by what is wrong with them.
     """
     finds = list(csv.DictReader(io.StringIO(
         padsweep("export", "--project", str(project.folder), "--finds", "--format", "csv"))))
-    shown = Truth(project).pairs()
+    played = Truth(project)
+    alone = played.alone()
+    shown: dict[tuple[str, ...], list[Shown]] = {
+        **played.pairs(),
+        **{(pad,): [alone[pad]] if pad in alone else [] for pad in played.board.letters},
+    }
     with SweepLog.open(project.folder / "sweeps" / "main", read_only=True) as log:
         records = log.records()
     touching_us = sum(one.timeline.end_us for one in records)
     truth = {frozenset(pair): (facts(one), one) for pair, one in shown.items()}
-    words = {frozenset((f["pads_1"], f["pads_2"])): f["sound"] for f in finds}
+    words = {pads_of(f): f["sound"] for f in finds}
     found = {pair for pair, word in words.items() if word != "none"}
-    called = {frozenset((f["pads_1"], f["pads_2"])) for f in finds if f["after"] == "freeze"}
+    called = {pads_of(f) for f in finds if f["after"] == "freeze"}
 
     def share(pair, word):
         known = truth[pair][0]
@@ -178,6 +183,11 @@ def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[
         for pair in sorted(bends & found - named, key=name)
     )
     return dict(zip(COLUMNS, count, strict=True)), lines
+
+
+def pads_of(find: dict[str, str]) -> frozenset[str]:
+    """Give the pads of a find: two, or one whose lead was alone."""
+    return frozenset({find["pads_1"], find["pads_2"]} - {""})
 
 
 def sweep(board: Board, pads: int, level: float) -> Board:

@@ -41,6 +41,15 @@ def test_every_step_of_the_timeline_is_where_the_outputs_moved(fresh_bench):
     assert emulator.state.is_open_and_off
 
 
+def test_a_lead_is_closed_alone_with_the_value_between_the_buses(fresh_bench):
+    emulator, port = fresh_bench
+    port.write("TOUCh:CONNections (@1!3);SERies 4;KEYS 2;TIMing 20,30,50,60,40")
+    port.touch()
+    closed = [(state.closures, state.series) for state in emulator.events() if state.closures]
+    assert closed and all(one == ({(1, 3)}, {4}) for one in closed)
+    assert port.errors() == [] and emulator.state.is_open_and_off
+
+
 def test_steps_last_as_long_as_was_set(fresh_bench):
     _, port = fresh_bench
     port.write(TOUCH)

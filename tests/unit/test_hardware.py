@@ -100,6 +100,16 @@ def test_no_touch_that_is_refused_is_sent_to_the_controller(peer, bench):
     assert outcomes == {True, False}
 
 
+def test_a_lead_alone_is_closed_onto_bus_1_with_the_value_between_the_buses(peer, bench):
+    before = len(peer.heard)
+    bench.begin(Touch((Connection(("D",), (), 6800.0),), Stimulus(("red",))))
+    sent = " ".join(peer.heard[before:])
+    number = list(PADS).index("D") + 1
+    assert f"(@1!{number})" in sent and "2!" not in sent
+    channel = list(peer.project.rig.series_ohm).index(6800.0) + 1
+    assert f"TOUCh:SERies {channel}" in sent
+
+
 def test_a_pad_in_two_connections_is_refused(peer, bench):
     before = len(peer.heard)
     pairs = tuple(Connection(("C",), (other,), 6800.0) for other in "DG")
