@@ -32,7 +32,8 @@ def touch_rows(
     Returns
     -------
     list of dict
-        `touch` is the lasting number. A baseline has no pads and no path.
+        `touch` is the lasting number. A baseline has no pads but for a lead that is on;
+        neither it nor a lead alone has a path.
     """
     return [
         {

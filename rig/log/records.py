@@ -34,7 +34,7 @@ class Record:
     pads_1, pads_2 : str
         Pads on bus 1 and 2; several joined by "+", connections by " / ", a baseline has "".
     path_ohm : float or None
-        The least path of its connections, ohms; None with nothing bridged.
+        The least path of its connections, ohms; None with nothing bridged, as by a lead alone.
     key : str
         Keys pressed, joined by "+"; "" without.
     started_at : str
