@@ -293,8 +293,8 @@ class Knowledge:
     def due(self, *, begun: bool) -> list[Step]:
         """Give the touches that may be made now, of pairs that are begun or of those that aren't.
 
-        A pair waits until it is known what the leads of its pads do alone. Of each pair it is the highest value that is left, once all that were made over higher ones
-        are known to be safe.
+        A pair waits until it is known what the leads of its pads do alone. Of each it is the highest
+        value that is left, once all that were made over higher ones are known to be safe.
         """
         busy = {step.target.place for step in self.under_way}
         places = self._begun if begun else self._fresh

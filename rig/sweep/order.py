@@ -1,8 +1,8 @@
 """Which pair next, from what each pad has shown: a smoothed count, nothing more.
 
-A rig begins with each pad's lead alone. It finishes a pair, from its highest resistance down, before it begins another: the next one is
-the likeliest. A person changes the part between the tips as seldom as can be, so by hand all pairs
-come over one resistance before any comes over the next.
+A rig begins with each pad's lead alone. It finishes a pair, from its highest resistance down, before
+it begins another: the next one is the likeliest. A person changes the part between the tips as
+seldom as can be, so by hand all pairs come over one resistance before any comes over the next.
 """
 
 from __future__ import annotations
