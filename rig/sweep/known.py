@@ -96,7 +96,8 @@ class Knowledge:
     def __post_init__(self) -> None:
         self.confirms = Confirms(BY_HAND if self.project.rig.bench == "by-hand" else RIG)
         lone = list(lone_steps(self.project))
-        self.leads = Leads(lone, self.project.rig.sweep.baseline_takes)
+        with_it = [step.again("baseline") for step in lone]
+        self.leads = Leads(with_it, self.project.rig.sweep.baseline_takes)
         self.steps = list(dict.fromkeys(
             [*lone, *pair_steps(self.project), *asked_steps(self.project)]
         ))

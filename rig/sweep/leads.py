@@ -8,20 +8,22 @@ takes of the toy with it on are a baseline of their own, beside the clean one.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
 
 from rig.sweep.confirming import Confirms
 from rig.sweep.outcome import Outcome
 from rig.sweep.steps import Step
 
 
+@dataclass
 class Leads:
     """What is known of the leads alone.
 
     Parameters
     ----------
-    steps : sequence of Step
-        The touches of each pad's lead alone.
+    steps : list of Step
+        The touches that learn the toy with each pad's lead on.
     takes : int
         How many a baseline with a lead on needs.
 
@@ -29,29 +31,30 @@ class Leads:
     ----------
     made : dict of Step to int
         Takes of the toy with a lead on, by the touch that makes them.
+    stopped : set of Step
+        Those that stopped the toy.
     """
 
-    def __init__(self, steps: Sequence[Step], takes: int):
-        self._steps = [step.again("baseline") for step in steps]
-        self._takes = takes
-        self._stopped: set[Step] = set()
-        self.made: dict[Step, int] = defaultdict(int)
+    steps: list[Step]
+    takes: int
+    made: dict[Step, int] = field(default_factory=lambda: defaultdict(int))
+    stopped: set[Step] = field(default_factory=set)
 
     def count(self, outcome: Outcome) -> None:
         """Take in a touch that learns the toy with a lead on; where it stops the toy none follows."""
         if outcome.is_loaded:
             self.made[outcome.step] += 1
         elif outcome.stopped:
-            self._stopped.add(outcome.step)
+            self.stopped.add(outcome.step)
 
     def lacks(self, step: Step) -> int:
         """Count the takes that are missing of a baseline with a lead on."""
-        return max(0, self._takes - self.made.get(step, 0))
+        return max(0, self.takes - self.made.get(step, 0))
 
     def wanted(self, confirms: Confirms) -> Iterator[Step]:
         """Give the touches that learn the toy with a lead on, of each that loads it and lacks some."""
-        for step in self._steps:
-            is_left_out = step in self._stopped or step.again("sweep") in confirms.aside
+        for step in self.steps:
+            is_left_out = step in self.stopped or step.again("sweep") in confirms.aside
             if not is_left_out and self.lacks(step) and confirms.came_back(step.target.name):
                 yield step
 
@@ -68,8 +71,8 @@ class Leads:
         left : collection of Step
             What is still to be touched for the first time.
         """
-        names = {step.target.name for step in self._steps}
-        unknown = {step.target.name for step in self._steps if step.again("sweep") in left}
+        names = {step.target.name for step in self.steps}
+        unknown = {step.target.name for step in self.steps if step.again("sweep") in left}
         unknown.update(name for name in confirms.waiting if name in names)
         unknown.update(step.target.name for step in self.wanted(confirms))
         return unknown
