@@ -361,7 +361,8 @@ class Knowledge:
             return None  # tips are put on anew for each touch
         if any(step.kind == CHECK and not step.is_clean for step in self.under_way):
             return None  # it isn't known yet what that one showed
-        return self.contact.due(self.confirms.sure(), self.touches, at_last=at_last)
+        bends = [one for one in self.confirms.sure() if not self.spots[one].stops]
+        return self.contact.due(bends, self.touches, at_last=at_last)
 
     def waiting(self) -> list[Step]:
         """Give the touches that wait for a lead in doubt: to be made, or made again."""

@@ -198,7 +198,9 @@ def test_leads_alone_come_first_and_pairs_of_one_that_is_heard_wait_for_its_take
     at_first = 1 + 3 + takes
     assert kinds[:at_first] == ["sweep", *3 * ["confirm"], *takes * ["baseline"]]
     assert {made[n].pads for n in of_a[:at_first]} == {("A",)}
-    assert all(len(made[n].pads) == 2 and made[n].kind == "sweep" for n in of_a[at_first:])
+    # What its lead does alone is a bend as good as any to see that it's still on.
+    others = [made[n] for n in of_a[at_first:] if (made[n].kind, made[n].pads) != ("check", ("A",))]
+    assert others and all(len(one.pads) == 2 and one.kind == "sweep" for one in others)
     assert any("A" not in one.pads for one in made[first_pair : of_a[at_first]] if one.pads)
 
 
