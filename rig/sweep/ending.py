@@ -7,7 +7,6 @@ from collections.abc import Collection
 from rig.events import Noticed, SweepDone
 from rig.log import SweepLog
 from rig.outcomes import is_change
-from rig.pads import letter_order
 from rig.sweep import sounding
 from rig.sweep.book import Book
 from rig.touches import Target
@@ -69,7 +68,7 @@ def _too_loud_db(log: SweepLog) -> dict[Target, float]:
 
 
 def _waits(pads: Collection[str], touches: int) -> str:
-    names = sorted(pads, key=letter_order)
+    names = sorted(pads, key=lambda pad: (len(pad), pad))
     listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
     leads, their = ("lead", "its") if len(names) == 1 else ("leads", "their")
     return (
