@@ -64,13 +64,14 @@ class Contact:
 
     def _heard(self, step: Step, touches: int) -> list[Step]:
         anew: dict[Step, None] = {}
+        cleared = [pad for pad in step.pads if self.doubtful.pop(pad, None)]
         for pad in step.pads:
             self.heard_at[pad] = touches
             silent = self.silent.pop(pad, [])
-            if self.doubtful.pop(pad, None):
+            if pad in cleared:
                 anew |= dict.fromkeys(silent)
-                self._asked_at_last.discard(pad)
-        if anew:
+        if cleared:
+            self._asked_at_last.difference_update(cleared)
             self.missed = {one: n for one, n in self.missed.items() if self.waits(one.pads)}
         return list(anew)
 

@@ -142,4 +142,7 @@ def test_a_frozen_toy_proves_the_lead_as_well():
     for touches in (30, 31, 32):
         known.take(step("A", "B", CHECK), False, False, touches)
     assert known.take(step("A", "D"), False, True, 40) == [step("A", "F")]
-    assert set(known.doubtful) == {"B"}
+    assert set(known.doubtful) == {"B"} and known.missed
+    # B's own lead, with which nothing was touched in vain.
+    assert not known.take(step("B", "D"), False, True, 50)
+    assert not known.doubtful and not known.missed
