@@ -188,8 +188,9 @@ def test_check_says_what_will_be_swept(tmp_path):
     assert "24, A to X: 22 signal, 2 rail" in told["pads"]
     assert "276" in told["pairs"]  # 24 * 23 / 2
     # 276 pairs at 4 paths, less the one path at which the two rails may not meet.
-    assert "about 1,119: 1,103 of pairs and 16 of the baseline, 2.1 s each" in told["touches"]
-    assert "about 38 min" in told["time"]  # 1,119 * 2 s
+    counted = "about 1,143: 1,103 of pairs, 24 of leads alone and 16 of the baseline, 2.1 s each"
+    assert counted in told["touches"]
+    assert "about 39 min" in told["time"]  # 1,143 * 2.06 s
     assert told["path"].split(None, 1)[1] == (
         "153 kΩ, 36 kΩ, 9.8 kΩ, 3 kΩ, high to low; path is all the resistance between two pads: "
         "both leads, switch and series value"
