@@ -78,10 +78,12 @@ def _waits(pads: Collection[str], touches: int) -> str:
 
 
 def _left_out(loud_db: dict[Target, float]) -> str:
-    pairs = len({spot.name for spot in loud_db})
+    pairs = {spot.name for spot in loud_db if not spot.is_lone}
+    one, many = ("pair", "pairs") if pairs else ("lead alone", "leads alone")
+    count = len(pairs) or len(loud_db)
     down_db = sounding.down_db(max(loud_db.values()))
-    one = "one pair is" if pairs == 1 else f"{pairs} pairs are"
+    what = f"one {one} is" if count == 1 else f"{count} {many} are"
     return (
-        f"{one} too loud for the sound input over some path, which is left out: to hear it, "
+        f"{what} too loud for the sound input over some path, which is left out: to hear it, "
         f"turn the input down by {down_db} dB and sweep again with another --name"
     )

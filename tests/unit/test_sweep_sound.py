@@ -157,15 +157,15 @@ def test_the_baseline_is_made_afresh_at_the_level_that_it_is_turned_down_to(proj
 
 
 def test_bends_louder_than_the_input_takes_are_set_aside_and_told_at_the_end(tmp_path):
-    project, pairs = few_leads(tmp_path / "toy", "ABDE"), 6
+    project, spots = few_leads(tmp_path / "toy", "ABDE"), 6 + 4  # pairs, and leads alone
     with new_log(project) as log:
         bench = Altered(project, louder(16, from_piece=4), bridged_only=True, after=1)
         events, _ = run(log, project, bench)
         records = log.records()
     assert told(events, SweepDone)
-    assert len(told(events, SetAside)) == pairs
+    assert len(told(events, SetAside)) == spots
     assert "too loud for the sound input" in told(events, SetAside)[0].why
-    assert len([one for one in records if one.sound == "lost"]) == 3 * pairs
+    assert len([one for one in records if one.sound == "lost"]) == 3 * spots
     # After each four in a row a clean press showed that the toy itself fits.
     kinds = [one.kind for one in records if one.kind != "baseline"]
     assert kinds[:6] == [*(LIMITS["lost"].in_a_row + 1) * ["sweep"], "check"]
@@ -227,7 +227,7 @@ def test_a_lost_check_is_made_again_before_the_next_pair(project):
             known.apply(Outcome(step, sound="none", after="answers"))
         if len(steps) == TAKES + 2:
             known.check_next()
-    assert steps[TAKES:] == [*2 * ["sweep"], *3 * ["check"], "sweep"]
+    assert steps[TAKES:] == [*2 * ["sweep"], *3 * ["check"], *4 * ["sweep"]]
 
 
 @pytest.mark.parametrize(

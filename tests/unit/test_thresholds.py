@@ -17,7 +17,7 @@ EACH = [(group, one) for group in GROUPS for one in fields(group)]
 # What the ear is made of, not what it decides by.
 NAMES = {"T", "LAG_FRAMES", "HOP_S", "WINDOW_S", "BANDS", "BAND_LOW_HZ", "BAND_HIGH_HZ",
          "SILENCE_DB", "AT_A_TIME", "COARSE", "DEAD_DB", "SIZE", "JUDGE", "JUDGING", "DESCRIBING", "RECORDINGS",
-         "CALIBRATING", "AS_FAR",
+         "CALIBRATING", "AS_FAR", "AS_WITH_LEAD", "BESIDE_LEAD",
          "THRESHOLDS", "LEAST_TAKES", "LEAST_RATE_HZ"}  # fmt: skip
 ROOT = Path(rig.listen.__file__).parent
 
