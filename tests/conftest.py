@@ -15,7 +15,7 @@ settings.load_profile("tests")
 
 KEEP_REAL_TIME = {
     "test_emulated_by_hand", "test_emulated_sweep", "test_firmware_emulator", "test_host_and_guard",
-    "test_late_toy", "test_one_pair", "test_pyvisa", "test_replay_sound", "test_serial_faults", "test_sound_path",
+    "test_one_pair", "test_pyvisa", "test_replay_sound", "test_serial_faults", "test_sound_path",
     "test_stalled_reader",
 }  # fmt: skip
 """Files whose emulated rig goes with the host's clock: one at a time."""
