@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Sequence
 
 from rig.events import Noticed, SweepDone
 from rig.log import SweepLog
@@ -33,7 +33,8 @@ def finish(book: Book, recoveries: int) -> SweepDone:
             text=f"{aside} {what} set aside: `padsweep sweep --retry` makes {them} after all"
         ))
     if waiting := known.waiting():
-        log.tell(Noticed(text=_waits(known.contact.doubtful, len(waiting))))
+        pads = [pad for pad in book.project.toy.pads if pad in known.contact.doubtful]
+        log.tell(Noticed(text=_waits(pads, len(waiting))))
     done = log.tell(SweepDone(
         touches=known.touches, freezes=known.freezes, recoveries=recoveries
     ))
@@ -67,10 +68,9 @@ def _too_loud_db(log: SweepLog) -> dict[Target, float]:
     return {spot: db for spot, db in loud_db.items() if db >= 0}
 
 
-def _waits(pads: Collection[str], touches: int) -> str:
-    names = sorted(pads, key=lambda pad: (len(pad), pad))
-    listed = " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
-    leads, their = ("lead", "its") if len(names) == 1 else ("leads", "their")
+def _waits(pads: Sequence[str], touches: int) -> str:
+    listed = " and ".join(filter(None, [", ".join(pads[:-1]), pads[-1]]))
+    leads, their = ("lead", "its") if len(pads) == 1 else ("leads", "their")
     return (
         f"no bend of {listed} that is known is heard any more: look at {their} {leads} and joints; "
         f"`padsweep sweep` goes on with the {touches} touches that wait for that"

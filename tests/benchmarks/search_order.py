@@ -161,7 +161,7 @@ def board_of(kind: str, seed: int, pads: int, states: int) -> list[Shows]:
         project = new_simulated_project(folder + "/toy", seed, pads, kind)
         known = Truth(project, states=states)
         pairs, net_of = known.pairs(), known.board.net_of
-    series = sorted(set(project.rig.series_ohm), reverse=True)
+    series = sorted(set(project.rig.swept_ohm), reverse=True)
     found = []
     for one, other in combinations(project.toy.pads, 2):
         allowed = [s for s in series if touchable(project, (one,), (other,), s) is None]

@@ -226,7 +226,7 @@ class Truth:
         rig = self._project.rig
         links = [
             self._link(pad_1, pad_2, series_ohm)
-            for series_ohm in sorted(set(rig.series_ohm), reverse=True)
+            for series_ohm in sorted(set(rig.swept_ohm), reverse=True)
             if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is None
         ]
         if not links or self._does_nothing(links[-1]):
@@ -240,7 +240,7 @@ class Truth:
 
     def alone(self) -> dict[str, Shown]:
         """Give what each pad's lead does that is closed with nothing on the other bus."""
-        series_ohm = min(self._project.rig.series_ohm)
+        series_ohm = min(self._project.rig.swept_ohm)
         known: dict[int, Shown] = {}
         found = {}
         for pad in self.board.letters:
@@ -307,7 +307,7 @@ class Truth:
         """Give what the toy sounds like with one pad's lead alone closed, for each key and state."""
         net = self.board.net_of[pad]
         if net not in self._with_lead:
-            link = self._link(pad, None, min(self._project.rig.series_ohm))
+            link = self._link(pad, None, min(self._project.rig.swept_ohm))
             sounds = [
                 self._touch(state.toy.fork(), state.held_ms, [link])
                 for key in self._keys for state in self._states[key]
@@ -397,9 +397,9 @@ def facts(shown: list[Shown]) -> dict | None:
     -------
     dict or None
         `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
-        freezes, and for a lead alone. `worst_db`, `change`: by how much and in what way, over the path where it
-        differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest share of
-        the states.
+        freezes, and for a lead alone. `worst_db`, `change`: by how much and in what way, over the
+        path where it differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest
+        share of the states.
     """
     if not any(s.differs or s.freezes or s.guarded for s in shown):
         return None
@@ -424,7 +424,8 @@ def truth(project: Project, board: Board | None = None) -> dict:
     dict
         `bends`, `freezes`: lists of [pad, pad]; `sometimes`: the same two for pairs that
         fewer than half of the states show; `pairs`: `facts` of each pair that shows any, with
-        its `pads`; `alone`: the same of each pad whose lead does so by itself; `limit`: the limit in words and numbers.
+        its `pads`; `alone`: the same of each pad whose lead does so by itself; `limit`: the limit in
+        words and numbers.
     """
     lists: dict[str, list] = {"bends": [], "freezes": []}
     some: dict[str, list] = {"bends": [], "freezes": []}
