@@ -12,6 +12,7 @@ from rig.events import Noticed, SweepDone
 from rig.log import SweepLog, verify
 from rig.sweep import contact, known
 from rig.sweep.contact import CHECK, Contact
+from rig.sweep.outcome import Outcome
 from rig.sweep.run import Run
 from rig.sweep.steps import Step
 from rig.touches import Target
@@ -116,6 +117,19 @@ def test_a_bend_that_is_gone_puts_no_lead_in_doubt_where_others_are_heard(tmp_pa
     # A is heard with B, and C with H.
     assert found == ALL and not hand.known.contact.doubtful
     assert len(told(events)) == 1
+
+
+def test_touches_with_a_lead_in_doubt_wait(tmp_path):
+    project = few_leads(tmp_path / "toy", "ABD")
+    knowledge = known.Knowledge(project)
+    for alone in knowledge.due(begun=False):
+        knowledge.apply(Outcome(alone, sound="none", after="answers"))
+    pairs = knowledge.due(begun=False)
+    assert {one.pads for one in pairs} == {("A", "B"), ("A", "D"), ("B", "D")}
+    knowledge.contact.doubtful["A"] = pairs[0]
+    assert {one.pads for one in knowledge.due(begun=False)} == {("B", "D")}
+    # And its lead alone, in which nothing was heard, is to be made again.
+    assert {one.pads for one in knowledge.waiting()} == {("A",), ("A", "B"), ("A", "D")}
 
 
 def step(one, other, kind="sweep"):
