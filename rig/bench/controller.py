@@ -46,6 +46,7 @@ QUIET_S = 0.1
 
 LONGEST_REPLY = 512
 FIRMWARE_NEEDED = (0, 3)
+POWER_ON = -500
 GUARD_LATCHED = 105
 GUARD_TRIPS = (106, 107)
 """The toy's supply current was over the peak or the average limit."""
@@ -208,6 +209,8 @@ class Controller:
 
         Raises
         ------
+        Restarted
+            The controller restarted by itself.
         GuardTripped
             The guard holds everything open, and the toy's supply itself is as it should be.
         BenchError
@@ -219,8 +222,10 @@ class Controller:
         """Raise what `check_errors` raises for these errors; nothing for none."""
         if not errors:
             return
-        text = "; ".join(f'{number} "{words}"' for number, words in errors)
         numbers = [number for number, _ in errors]
+        if POWER_ON in numbers:
+            self.check_restart(errors)
+        text = _told(errors)
         faults = [number for number in numbers if number in SUPPLY_FAULTS]
         actions = [ACTIONS[number] for number in (*faults, *numbers) if number in ACTIONS]
         hint = f": {actions[0]}" if actions else ""
@@ -241,8 +246,13 @@ class Controller:
             found.append((int(match[1]), match[2]))
         raise LinkLost(f"controller on {self.port}: its error queue never gets empty; restart it")
 
-    def check_restart(self) -> None:
+    def check_restart(self, told: list[tuple[int, str]] | None = None) -> None:
         """Make sure that the controller hasn't restarted since it was opened.
+
+        Parameters
+        ----------
+        told : list of (int, str)
+            What was taken out of the error queue just before.
 
         Raises
         ------
@@ -255,12 +265,40 @@ class Controller:
         if boots == self._boots:
             return
         before, self._boots = self._boots, boots
-        why = "; ".join(f'{number} "{words}"' for number, words in self.errors())
+        why = _told([*(told or ()), *self.errors()])
         self._identify(self.query("*IDN?"))
         raise Restarted(
             f"controller on {self.port} restarted by itself (start {before} -> {boots}; {why}): "
             "everything is open and the toy is off; check its power, then start again"
         )
+
+    def wake(self, restart_s: float = RESTART_S) -> None:
+        """Wait out a restart, until the controller replies again.
+
+        Raises
+        ------
+        LinkLost
+            It doesn't within `restart_s`, or the port is gone.
+        """
+        # Some boot loaders start the firmware only after silence: ask less and less often.
+        reply_s, self._link.timeout = self._link.timeout, min(0.3, self._link.timeout)
+        deadline = self._clock() + restart_s
+        heard = b""
+        try:
+            # The line end first: it closes half a message that a killed host left behind.
+            while b"\n" not in heard:
+                if self._clock() > deadline:
+                    said = f"only {heard[-60:]!r} came" if heard else "nothing came"
+                    raise LinkLost(
+                        f"no controller replies on {self.port} ({said} within {restart_s:g} s): "
+                        "check power, cable and that the firmware is loaded"
+                    )
+                self._send("\n*IDN?")
+                heard += self._read_line()
+                self._link.timeout *= 2
+            self._resync()
+        finally:
+            self._link.timeout = reply_s
 
     def numbers(self, message: str, count: int) -> list[int]:
         """Send a query whose reply is `count` whole numbers separated by commas."""
@@ -287,23 +325,7 @@ class Controller:
 
     def _greet(self, restart_s: float) -> None:
         """Wait out the restart that opening may have caused, then check who is there."""
-        # Some boot loaders start the firmware only after silence: ask less and less often.
-        reply_s, self._link.timeout = self._link.timeout, min(0.3, self._link.timeout)
-        deadline = self._clock() + restart_s
-        heard = b""
-        # The line end first: it closes half a message that a killed host left behind.
-        while b"\n" not in heard:
-            if self._clock() > deadline:
-                said = f"only {heard[-60:]!r} came" if heard else "nothing came"
-                raise LinkLost(
-                    f"no controller replies on {self.port} ({said} within {restart_s:g} s): "
-                    "check power, cable and that the firmware is loaded"
-                )
-            self._send("\n*IDN?")
-            heard += self._read_line()
-            self._link.timeout *= 2
-        self._resync()
-        self._link.timeout = reply_s
+        self.wake(restart_s)
         self._identify(self.query("*IDN?"))
         # What the queue holds now is about the time before: power-on, half a message.
         self.command("*CLS")
@@ -431,6 +453,10 @@ def _take_lock(port: str) -> int | None:
 def _give_lock(lock: int | None) -> None:
     if lock is not None:
         os.close(lock)
+
+
+def _told(errors: list[tuple[int, str]]) -> str:
+    return "; ".join(f'{number} "{words}"' for number, words in errors)
 
 
 def _short(error: BaseException) -> str:

@@ -8,8 +8,10 @@ early, and fetches its timeline. Every exchange feeds the controller's dead-man.
 from __future__ import annotations
 
 import contextlib
+import functools
 import time
 from collections.abc import Callable, Iterator
+from typing import Any, TypeVar, cast
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
 from rig.bench.capture import Capture
@@ -32,6 +34,25 @@ RESET_MS = 100
 
 WRAP_US = 2**32
 _RUNNING = ("BEFO", "LEAD", "DWELL", "TAIL")
+
+_Act = TypeVar("_Act", bound=Callable[..., Any])
+
+
+def _restarts_told(act: _Act) -> _Act:
+    """Have a method of the bench raise Restarted where that is why its link was lost."""
+
+    @functools.wraps(act)
+    def told(self: HardwareBench, *given: Any, **named: Any) -> Any:
+        try:
+            return act(self, *given, **named)
+        except LinkLost as lost:
+            restart = lost if isinstance(lost, Restarted) else self._restart()
+            if restart is None:
+                raise
+            self._bring_into_force()
+            raise restart from None
+
+    return cast(_Act, told)
 
 
 class HardwareBench:
@@ -109,6 +130,7 @@ class HardwareBench:
     def _bring_into_force(self) -> bool:
         return bring_into_force(self.controller, self._wanted, self._switch)
 
+    @_restarts_told
     def begin(self, touch: Touch) -> None:
         """Start a touch on the controller; returns at once.
 
@@ -134,7 +156,7 @@ class HardwareBench:
             touch.tail_ms,
         )
         controller = self.controller
-        self._check_restart()
+        controller.check_restart()
         controller.check_errors("before a touch")
         if self._state() in _RUNNING:
             controller.command("TOUCh:ABORt")
@@ -175,23 +197,17 @@ class HardwareBench:
                 return
             if now_s - self._fed_s >= FEED_S and done_s is None:
                 self._fed_s = now_s
-                state = self._state()
-                if state == "DONE":
+                if self._is_done():
                     done_s = now_s
-                elif state not in _RUNNING:
-                    self._check_restart()
-                    self.controller.check_errors("during the touch")
-                    raise LinkLost(
-                        f"controller on {self.controller.port} gave the touch up (state {state}): "
-                        "start again"
-                    )
 
+    @_restarts_told
     def end_early(self) -> None:
         """End the dwell now (during the lead-in: close nothing and go to the end)."""
         # Too late is no error: the dwell may have ended by itself just before.
         self.controller.send("TOUCh:END")
         self._look_for_trip("after 'TOUCh:END'")
 
+    @_restarts_told
     def close_at(self, after_start_s: float) -> None:
         """Close an armed touch's pads so long after its start, s; at once where that has passed."""
         for message in (f"TOUCh:CLOSe {round(after_start_s * 1e6)}", "TOUCh:CLOSe"):
@@ -201,6 +217,7 @@ class HardwareBench:
             if -222 not in told:
                 return
 
+    @_restarts_told
     def timeline(self) -> Timeline:
         """Give the finished touch's timeline, microseconds since the start marker.
 
@@ -213,7 +230,7 @@ class HardwareBench:
         """
         deadline = self._clock() + LATE_S
         while self._state() != "DONE":
-            self._check_restart()
+            self.controller.check_restart()
             self._look_for_trip("during the touch")  # a latched guard ends it without a timeline
             if self._clock() > deadline:
                 raise BenchError(
@@ -243,21 +260,28 @@ class HardwareBench:
         says.
         """
         if on:
-            if self._guarded:
-                self.controller.command("OUTPut:PROTection:CLEar")
-                self._guarded = False
-            self._toy_supply.on()
-            return
-        self._toy_supply.off()
+            self._supply_on()
+        else:
+            self._toy_supply.off()
 
+    @_restarts_told
+    def _supply_on(self) -> None:
+        if self._guarded:
+            self.controller.command("OUTPut:PROTection:CLEar")
+            self._guarded = False
+        self._toy_supply.on()
+
+    @_restarts_told
     def rail_v(self) -> float:
         """Measure the toy's supply rail, volts."""
         return self._toy_supply.rail_v()
 
+    @_restarts_told
     def supply_ma(self) -> float:
         """Measure what the toy draws from its supply, mean over about 0.1 s, mA."""
         return 1000 * self.controller.decimal("MEASure:CURRent?")
 
+    @_restarts_told
     def pulse_reset(self) -> bool:
         """Pull the toy's reset line low for a moment; False where none is wired."""
         if not self._has_reset_line:
@@ -266,6 +290,7 @@ class HardwareBench:
         self.wait(2 * RESET_MS / 1000)
         return True
 
+    @_restarts_told
     def wait(self, seconds: float) -> None:
         """Let time pass and keep the controller's dead-man fed."""
         until = self._clock() + seconds
@@ -303,12 +328,28 @@ class HardwareBench:
             self.controller.close()
         return told
 
-    def _check_restart(self) -> None:
+    @_restarts_told
+    def _is_done(self) -> bool:
+        """Look whether the running touch has ended."""
+        state = self._state()
+        if state == "DONE" or state in _RUNNING:
+            return state == "DONE"
+        self.controller.check_restart()
+        self.controller.check_errors("during the touch")
+        raise LinkLost(
+            f"controller on {self.controller.port} gave the touch up (state {state}): start again"
+        )
+
+    def _restart(self) -> Restarted | None:
+        """Look whether a reply is missing since the controller restarted."""
         try:
+            self.controller.wake()
             self.controller.check_restart()
-        except Restarted:
-            self._bring_into_force()
-            raise
+        except Restarted as restart:
+            return restart
+        except BenchError:
+            pass
+        return None
 
     def _look_for_trip(self, after: str, forgiven: tuple[int, ...] = ()) -> list[int]:
         """Read the error queue; a trip of the current guard is kept for the timeline."""

@@ -173,8 +173,9 @@ def test_a_short_reply_is_an_error_at_once(peer, controller, monkeypatch):
     link, read_until = controller._link, controller._link.read_until
 
     def read_what_came(*arguments):
-        select.select([link.fileno()], [], [], REPLY_S)
-        link.timeout = SILENCE_S
+        if link.timeout != SILENCE_S:
+            select.select([link.fileno()], [], [], REPLY_S)
+            link.timeout = SILENCE_S
         return read_until(*arguments)
 
     monkeypatch.setattr(link, "read_until", read_what_came)
@@ -272,6 +273,13 @@ def test_a_restart_nobody_asked_for(peer, controller):
     assert "restarted by itself (start 7 -> 8" in one_line(caught)
     assert "Restarted by watchdog" in one_line(caught)
     controller.check_restart()  # told of once
+
+
+def test_a_restart_that_the_error_queue_tells_of(peer, controller):
+    peer.replies["SYSTem:BOOTs?"] = "8"
+    peer.queue = ['-500,"Power on"', '104,"Supply sagged"']
+    with pytest.raises(Restarted, match='-500 "Power on"; 104 "Supply sagged"'):
+        controller.command("TOUCh:CLOSe 1000")
 
 
 def test_another_device_after_a_restart(peer, controller):

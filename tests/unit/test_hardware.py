@@ -10,8 +10,11 @@ from serial_peer import REPLY_S
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.hardware import WRAP_US, since_start
-from rig.errors import BenchError
+from rig.errors import BenchError, LinkLost, Restarted
 from rig.project import touchable
+
+SILENCE_S = 1.0
+"""No reply within this long is a lost one; even a busy machine answers sooner."""
 
 
 @pytest.fixture
@@ -45,6 +48,24 @@ def test_a_wrap_between_start_and_close():
 def sent_since(controller, before):
     """Give what was sent after so many exchanges, as it went over the wire."""
     return [one.data for one in list(controller.log)[before:] if one.sent]
+
+
+def test_a_reply_that_a_restart_swallowed_is_told_as_the_restart(peer, bench):
+    bench.controller._link.timeout = SILENCE_S
+    peer.deaf_lines = 2
+    peer.replies["SYSTem:BOOTs?"] = "8"
+    before = len(bench.controller.log)
+    with pytest.raises(Restarted, match="restarted by itself"):
+        bench.supply_ma()
+    # What is in force there is made sure of before anything is closed again.
+    assert b"SYSTem:CONFigure:CRC?\n" in sent_since(bench.controller, before)
+
+
+def test_a_reply_that_was_swallowed_without_a_restart_is_a_lost_link(peer, bench):
+    bench.controller._link.timeout = SILENCE_S
+    peer.deaf_lines = 2
+    with pytest.raises(LinkLost, match="no whole reply to 'MEASure:CURRent"):
+        bench.supply_ma()
 
 
 @pytest.mark.parametrize("leave", ["supply", "safe"])
