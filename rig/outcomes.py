@@ -212,6 +212,11 @@ def after_words(after: str | None) -> str:
     return "" if after is None else AFTERS[after].phrase
 
 
+def like_key_words(key: str | None) -> str:
+    """Say that a find does what another key does; "" where it doesn't."""
+    return f"like pressing {key}" if key else ""
+
+
 def left_words(presses: int) -> str:
     """Say in how many clean presses in a row the toy was still changed; "" for fewer than two.
 

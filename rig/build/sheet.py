@@ -17,7 +17,7 @@ from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.log import Record
-from rig.outcomes import after_words, left_words, sound_words
+from rig.outcomes import after_words, left_words, like_key_words, sound_words
 from rig.project import Project, path_ohm
 from rig.project.asked import asked
 from rig.project.electrical import highest_v
@@ -206,7 +206,9 @@ def _does(seen: Evidence) -> str:
     if find is None:
         return "nothing was found" if seen.trials else "not touched"
     said = [] if find.sound == "none" else [sound_words(find.sound, find.amount, find.unit)]
-    said += filter(None, (after_words(find.after), left_words(find.changed_presses)))
+    said += filter(None, (
+        like_key_words(find.like_key), after_words(find.after), left_words(find.changed_presses)
+    ))
     return "; ".join(said)
 
 

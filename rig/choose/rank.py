@@ -9,7 +9,7 @@ from math import inf
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
-from rig.listen import BESIDE_LEAD
+from rig.listen import BESIDE_LEAD, LIKE_KEY
 from rig.log import Record
 from rig.log.between import Parts, parts
 from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
@@ -18,11 +18,13 @@ from rig.touches import Target
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
-                "family", "changed_presses")
+                "family", "changed_presses", "like_key")
 """What of a find is exported, one row per pair, or per lead that was heard alone."""
 
 SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
+LIKE_KEY_SHARE = 1 / 3
+"""Of its touches so many must be like that key, two at least: it may have several phrases itself."""
 LONE_WORTH = 0.5
 """What one of a lead alone is worth of a pair's: nothing can be fitted that does the same."""
 
@@ -73,6 +75,8 @@ class Find:
         The path of the best touch, ohms.
     changed_presses : int
         In so many clean presses in a row behind a touch of it the toy wasn't itself.
+    like_key : str or None
+        The key whose own sound it is.
     """
 
     pads_1: str
@@ -95,6 +99,7 @@ class Find:
     key: str = ""
     best_path_ohm: float | None = None
     changed_presses: int = 0
+    like_key: str | None = None
 
     @property
     def after_at_worst(self) -> str:
@@ -146,7 +151,7 @@ def finds(
     list of Find
         The best of each family first, then the second of each, and so on; among these a find
         is worth its kind times how sure it is, less for each one before it with the same
-        word. Pairs that only freeze come last. Touches with a fault, lost takes and touches
+        word. What another key does anyway comes behind these; pairs that only freeze come last. Touches with a fault, lost takes and touches
         that aren't complete never count, but that a lost take's touch stopped the toy does.
     """
     records = list(records)
@@ -264,7 +269,15 @@ def _find(
         baseline_touch=_nearest_baseline(best, baselines), key=best.key,
         best_path_ohm=best.path_ohm, stop=stop,
         stops_at_ohm=stopped_at if paths and stopped_at else None,
+        like_key=_like_key([one for one in shown if _heard(one)]) if sure else None,
     )  # fmt: skip
+
+
+def _like_key(heard: Sequence[Record]) -> str | None:
+    """Name the key whose sound some touches are, where they are that often enough."""
+    told = Counter(one.measures[LIKE_KEY] for one in heard if LIKE_KEY in one.measures)
+    key, count = told.most_common(1)[0] if told else (None, 0)
+    return key if count >= max(2, LIKE_KEY_SHARE * len(heard)) else None
 
 
 def _path_ohm(one: Record) -> float:
@@ -321,11 +334,14 @@ def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
 
 
 def _ranked(best_first: list[Find]) -> list[Find]:
-    """Put different sounds first: the best of each family, then the second of each."""
-    rounds: dict[tuple[bool, int], list[Find]] = defaultdict(list)
+    """Put different sounds first: the best of each family, then the second of each.
+
+    What another key does anyway comes behind all that is heard else.
+    """
+    rounds: dict[tuple[bool, bool, int], list[Find]] = defaultdict(list)
     family: Counter = Counter()
     for one in best_first:
-        rounds[is_stop(one.after), family[one.family]].append(one)
+        rounds[is_stop(one.after), one.like_key is not None, family[one.family]].append(one)
         family[one.family] += 1
     ranked: list[Find] = []
     sounds: Counter = Counter()

@@ -32,7 +32,6 @@ from rig.project import Project, load_project, new_project
 from rig.project.asked import asked
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, worst_current_ma
-from rig.project.load import KEY_SOCKETS
 from rig.project.places import load_places
 from rig.sweep.habits import paragraph
 from rig.sweep.workload import touch_s, workload
@@ -274,10 +273,10 @@ def _path_is(bench: str) -> str:
 
 
 def _without_socket(project: Project) -> str:
-    wired = ", ".join(list(project.toy.keys)[:KEY_SOCKETS])
-    if project.rig.bench != "hardware" or len(project.toy.keys) <= KEY_SOCKETS:
+    wired = project.wired_keys
+    if len(wired) == len(project.toy.keys):
         return ""
-    return f"; the controller's {KEY_SOCKETS} sockets are for {wired}"
+    return f"; the controller's {len(wired)} sockets are for {', '.join(wired)}"
 
 
 def _also(project: Project) -> str:

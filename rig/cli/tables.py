@@ -13,7 +13,7 @@ from rich.text import Text
 
 from rig.choose import Find
 from rig.cli.readable import holdable
-from rig.outcomes import AFTERS, is_stop, left_words, sound_words
+from rig.outcomes import AFTERS, is_stop, left_words, like_key_words, sound_words
 from rig.project import Toy
 from rig.words import ohms
 
@@ -145,7 +145,7 @@ def what(find: Find) -> str:
     """Say what a find does to the sound."""
     if find.sound == "none":
         return "nothing heard" if is_stop(find.after) else "sounds on"
-    return sound_words(find.sound, find.amount, find.unit)
+    return like_key_words(find.like_key) or sound_words(find.sound, find.amount, find.unit)
 
 
 def pressed(find: Find, found: Sequence[Find]) -> str:

@@ -1,6 +1,13 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
-from rig.listen.judgement import AS_FAR, AS_WITH_LEAD, BESIDE_LEAD, CALIBRATING, Judgement
+from rig.listen.judgement import (
+    AS_FAR,
+    AS_WITH_LEAD,
+    BESIDE_LEAD,
+    CALIBRATING,
+    LIKE_KEY,
+    Judgement,
+)
 from rig.listen.judging.anchor import first_begins
 from rig.listen.judging.baseline import Baseline, Beginning
 from rig.listen.judging.decide import JUDGE, Ear, clean, lost, too_loud, with_lead
@@ -27,6 +34,7 @@ __all__ = [
     "JUDGE",
     "LEAST_RATE_HZ",
     "LEAST_TAKES",
+    "LIKE_KEY",
     "THRESHOLDS",
     "Baseline",
     "Beginning",

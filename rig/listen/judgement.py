@@ -8,6 +8,8 @@ CALIBRATING, AS_FAR = "calibrating", "as_far"
 """Measures: how many clean takes calibrate, and how many of them lie at least as far."""
 AS_WITH_LEAD, BESIDE_LEAD = "as_with_lead", "beside_lead"
 """Measures: the pad whose lead alone explains all that was heard; or beside whose it was told."""
+LIKE_KEY = "like_key"
+"""Measure: the key whose own sound a change is."""
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from rig.project import asked, hints, ladder
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
 from rig.project.models import (
     BY_HAND_LEAVES_OUT,
+    KEY_SOCKETS,
     LEAST_LEAD_IN_MS,
     MAX_PADS,
     Project,
@@ -22,9 +23,6 @@ from rig.project.models import (
 )
 from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
-
-KEY_SOCKETS = 8
-"""Of the controller: the first so many keys of toy.yaml are wired."""
 
 _ADAPTOR = "mains adaptors and USB supplies are refused: battery toys only, run on `cells` or " \
     "from an isolated `bench` supply"  # fmt: skip

@@ -310,6 +310,10 @@ class Rig(_Model):
         return filled | data | {"by_hand": {} if data.get("by_hand") is None else data["by_hand"]}
 
 
+KEY_SOCKETS = 8
+"""Of the controller: the first so many keys of toy.yaml are wired."""
+
+
 @dataclass(frozen=True)
 class Project:
     """A project folder that was loaded and found safe."""
@@ -322,6 +326,11 @@ class Project:
     def sweep_keys(self) -> list[str]:
         """Names of the keys that the sweep presses."""
         return self.rig.sweep.keys or [next(iter(self.toy.keys))]
+
+    @property
+    def wired_keys(self) -> list[str]:
+        """Names of the keys that this bench can press."""
+        return list(self.toy.keys)[: KEY_SOCKETS if self.rig.bench == "hardware" else None]
 
     def single_key(self, key: str) -> str:
         """Give a key of the toy for one that may be a chord: either shows whether it lives."""

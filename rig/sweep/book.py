@@ -112,9 +112,17 @@ class Book:
         elif self.known.between.waiting is outcome:
             self._calibrating = key, samples, span
         elif seen.joins or outcome.step.kind == "baseline":
+            if outcome.step.kind == "baseline":
+                self.ear.learn_other(key, samples, span)
+            if not self.is_swept(outcome.step):
+                return
             self.ear.learn(key, samples, span)
             if self.ear.takes_learnt(key) >= LEAST_TAKES:
                 self.known.heard_once[key] = len(self.ear.baseline(key).heard_once)
+
+    def is_swept(self, step: Step) -> bool:
+        """Say whether pads are touched with a clean press's keys; others are heard once."""
+        return step.target.keys in self.known.stimuli
 
     def span(self, offsets: dict[str, int], length: int) -> Span:
         """Give where a take's steps lie."""
@@ -238,6 +246,8 @@ class Book:
         """
         step, limit = outcome.step, LIMITS["unanswered"]
         self.known.apply(outcome)
+        if step.is_clean and not self.is_swept(step):
+            return
         if self.patience.lose("unanswered"):
             self.log.tell(SweepPaused(why=limit.told))
             raise ToyLost(
@@ -268,13 +278,13 @@ class Book:
         self.patience.regain("lost")
         if step.kind == "baseline":
             self.log.completed(number, "answers", {})
-            if step.target.keys:
+            if step.target.keys and self.is_swept(step):
                 self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
             outcome = Outcome(step, sound="none", after="answers")
             self._apply(outcome, heard.samples, heard.offsets)
             enough = self.project.rig.sweep.baseline_takes
-            if step.target.keys and self.known.clean_takes[step.key] == enough:
+            if step.target.keys and self.is_swept(step) and self.known.clean_takes[step.key] == enough:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
                     self.log.tell(Noticed(text=text))
@@ -296,6 +306,9 @@ class Book:
         """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
         judgement = too_loud(heard.samples)
         self.log.judged(number, judgement)
+        if not self.is_swept(step):
+            self.known.apply(Outcome(step, sound=judgement.sound, after="answers"))
+            return
         too_many = self._is_first_baseline() and self.patience.lose("clipped baseline")
         learnt = self.ear.takes_learnt(step.key)
         if not learnt or too_many:
@@ -316,7 +329,7 @@ class Book:
             Something covers the toy, or it wasn't heard too often.
         """
         self.log.completed(number, "answers", {})
-        if not len(heard.samples):
+        if not len(heard.samples) or not self.is_swept(step):
             return
         quiet_db, stands_db = self._loudness(heard)
         covers = quiet_db >= sounding.HIDES_DBFS or is_silent(heard.samples)

@@ -106,6 +106,10 @@ class RigHand:
         touch = step.touch(self.project)
         if not step.target.keys:
             return touch
+        if step.is_clean and step.target.keys not in self.known.stimuli:
+            # A bridge that does what this key does holds it down for as long as it is closed.
+            held = replace(touch.stimulus, press_ms=touch.dwell_ms)
+            touch = replace(touch, stimulus=held)
         baseline = self._baseline(step)
         wait_ms = FIRST_WAIT_MS
         if baseline is not None:

@@ -14,7 +14,7 @@ from rig.sweep.leads import Leads
 from rig.sweep.limits import LIMITS
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
-from rig.sweep.steps import Step, asked_steps, lone_steps, pair_steps
+from rig.sweep.steps import Step, asked_steps, clean, lone_steps, pair_steps
 from rig.touches import Target
 
 MORE_TAKES = 6
@@ -64,6 +64,8 @@ class Knowledge:
         Whether the leads still reach their pads.
     leads : Leads
         Each pad's lead alone, and what the toy does with it on.
+    other_keys : dict of str to None
+        Keys with which nothing is touched and that weren't heard yet; none by hand.
     touches, freezes : int
         Touches that count and freezes seen.
     presses, unnoticed : dict of str to int
@@ -104,6 +106,11 @@ class Knowledge:
         keys = [(key,) for key in self.project.sweep_keys]
         self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
         self.left = dict.fromkeys(self.steps)
+        self.other_keys = dict.fromkeys(
+            key for key in self.project.wired_keys
+            if self.confirms.demand is RIG
+            and (key,) not in self.stimuli and key not in self.project.toy.on
+        )
         self.shown = ShownPads()
         self._of_pair: dict[Target, list[Step]] = {}
         for step in self.steps:
@@ -119,6 +126,8 @@ class Knowledge:
         """Take in what came of a touch; the one way, made just now or read back from the log."""
         step = outcome.step
         self.drop(step)
+        if step.is_clean:
+            self.other_keys.pop(step.key, None)
         if outcome.answer == "strange":
             self.hear_more(step.key)
         self._apply_press(outcome)
@@ -363,6 +372,13 @@ class Knowledge:
             return None  # it isn't known yet what that one showed
         bends = [one for one in self.confirms.sure() if not self.spots[one].stops]
         return self.contact.due(bends, self.touches, at_last=at_last)
+
+    def next_other_key(self) -> Step | None:
+        """Give a press of a key with which nothing is touched, once all else is done.
+
+        It comes last since such a key may change the toy's mode or volume for good.
+        """
+        return next((clean("baseline", key) for key in self.other_keys), None)
 
     def waiting(self) -> list[Step]:
         """Give the touches that wait for a lead in doubt: to be made, or made again."""

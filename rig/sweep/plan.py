@@ -21,7 +21,8 @@ def plan(known: Knowledge, choose: Chooser | None = None) -> Iterator[Step]:
     confirm what has waited long enough, each followed by another clean press, and clean presses that
     calibrate them; then each pad's lead alone, and the takes of the toy with one on that loads it;
     then a pair. Every so often, and once no pair is left, a clean press begins another such batch.
-    Known bends show in between whether their leads still reach their pads.
+    Known bends show in between whether their leads still reach their pads. At the very end each key
+    with which nothing was touched is pressed once.
 
     Parameters
     ----------
@@ -63,7 +64,7 @@ def _next(known: Knowledge, choose: Chooser) -> Step | None:
     # With nothing left, how the toy is after the last touch shows at one more press.
     if wanted or lacks or known.under_way:
         return _check(known, wanted)
-    return known.known_bend(at_last=True)
+    return known.known_bend(at_last=True) or known.next_other_key()
 
 
 def _is_over_less(pair: Step, wanted: list[Step]) -> bool:
@@ -98,4 +99,4 @@ def touches_left(known: Knowledge) -> int:
         max(0, takes - known.clean_takes[clean("baseline", *keys).key]) for keys in known.stimuli
     )
     confirming = 2 * known.confirms.left() + known.leads.left(known.confirms)
-    return len(known.left) + len(known.froze) + confirming + unheard
+    return len(known.left) + len(known.froze) + confirming + unheard + len(known.other_keys)

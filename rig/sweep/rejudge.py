@@ -14,7 +14,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from rig.errors import LogError, RigError
-from rig.listen import LEAST_TAKES, Ear, Judgement, Span, with_lead
+from rig.listen import LEAST_TAKES, LIKE_KEY, Ear, Judgement, Span, with_lead
 from rig.log import Record, SweepLog
 from rig.log.between import parts
 from rig.log.takes import read_bytes, read_take
@@ -45,7 +45,7 @@ class Rejudged:
             (a is None) != (b is None) or (a is not None and not np.isclose(a, b, rtol=1e-9))
             for a, b in ((old.amount, new.amount), (old.score, new.score),
                          (old.p_value, new.p_value))
-        )
+        ) or old.measures.get(LIKE_KEY) != new.measures.get(LIKE_KEY)
 
     @property
     def now(self) -> Record:
@@ -90,7 +90,8 @@ class Stored:
 
 @dataclass(frozen=True)
 class Clean:
-    """The clean takes of a key, those that calibrate, and those of the toy with one lead on.
+    """The clean takes of a key, those that calibrate, those of the toy with one lead on, and the
+    first one of each other key.
 
     Told from others by their files.
     """
@@ -100,6 +101,7 @@ class Clean:
     takes: tuple[Stored, ...] = field(compare=False)
     calibrating: tuple[Stored, ...] = field(compare=False)
     loaded: tuple[tuple[str, Stored], ...] = field(compare=False)
+    others: tuple[tuple[str, Stored], ...] = field(default=(), compare=False)
 
     def files(self) -> str:
         """Give the SHA-256 of their files as they can be seen from here; see `sha256`."""
@@ -107,7 +109,7 @@ class Clean:
 
     def all(self) -> tuple[Stored, ...]:
         """Give every take of them."""
-        return self.takes + self.calibrating + tuple(one for _, one in self.loaded)
+        return self.takes + self.calibrating + tuple(one for _, one in self.loaded + self.others)
 
     def carried(self) -> Clean:
         """Give the same with the bytes of every take.
@@ -121,6 +123,7 @@ class Clean:
             self, takes=tuple(one.carried() for one in self.takes),
             calibrating=tuple(one.carried() for one in self.calibrating),
             loaded=tuple((lead, one.carried()) for lead, one in self.loaded),
+            others=tuple((other, one.carried()) for other, one in self.others),
         )
 
 
@@ -204,7 +207,12 @@ def clean_takes(log: SweepLog, key: str, records: Iterable[Record]) -> Clean:
         (pad, _stored(log, one)) for one in records
         if one.key == key and one.number in told.loaded and one.take for pad in one.target.pads
     )
-    made = Clean(key, "", takes, calibrating, loaded)
+    first: dict[str, Record] = {}
+    for one in records:
+        if one.number in told.reference and one.kind == "baseline" and one.take and one.key != key:
+            first.setdefault(one.key, one)
+    others = tuple((other, _stored(log, one)) for other, one in first.items())
+    made = Clean(key, "", takes, calibrating, loaded, others)
     return replace(made, sha256=made.files())
 
 
@@ -247,6 +255,9 @@ def learnt(clean: Clean) -> Ear:
     for lead, one in clean.loaded:
         samples, _, span = one.read()
         ear.learn(with_lead(clean.key, lead), samples, span)
+    for other, one in clean.others:
+        samples, _, span = one.read()
+        ear.learn_other(other, samples, span)
     return ear
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from rig.bench import Touch
-from rig.errors import LogError, Restarted
+from rig.errors import BadSound, LogError, Restarted, ToyLost
 from rig.events import (
     ControllerRestarted,
     Noticed,
@@ -40,6 +40,9 @@ from rig.sweep.steps import Step, clean, step_words
 from rig.sweep.trips import Trips
 
 CHANGED = "with nothing bridged the toy no longer sounds as it did: it is brought back"
+KEY_CHANGES = "from key {!r} on the toy no longer sounds as it did: it may change mode or volume"
+PRESSES = 3
+"""So often a toy is pressed after another key; it is itself if it was so once."""
 
 
 class Run:
@@ -166,6 +169,24 @@ class Run:
             self._obey(step, made)
             return
         self.take_in(made, touch, began)
+        if step.is_clean and not self.book.is_swept(step):
+            self._look_behind(step.key)
+
+    def _look_behind(self, other_key: str) -> None:
+        """See whether a key with which nothing is touched has changed the toy, and bring it back."""
+        step = clean("check", *self.known.stimuli[0])
+        for _ in range(PRESSES):
+            self.hand.ready(step)
+            made = self.hand.make(step, self.hand.touch(step), "", lambda: None)
+            heard = made.answer == "known" and not made.heard.fault
+            if heard and self.book.heard_as(step.target, made.heard).sound == "none":
+                return
+        self.log.tell(Noticed(text=KEY_CHANGES.format(other_key)))
+        try:
+            revival = self.hand.restore(self.project.single_key(step.key))
+            self.log.tell(Recovered(rung=revival.rung, tries=revival.tries))
+        except (BadSound, ToyLost):
+            self.known.other_keys.clear()  # what else it has is heard another time
 
     def _get_to_know(self, key: str) -> None:
         """Learn the habits of a key before the first of its touches."""

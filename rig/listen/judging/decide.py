@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from rig.listen.describing.describe import describe
 from rig.listen.describing.excerpts import Description, Take
-from rig.listen.judgement import AS_FAR, AS_WITH_LEAD, BESIDE_LEAD, CALIBRATING, Judgement
+from rig.listen.judgement import AS_FAR, AS_WITH_LEAD, BESIDE_LEAD, CALIBRATING, LIKE_KEY, Judgement
 from rig.listen.judging.baseline import Baseline
 from rig.listen.judging.calibrating import Calibration
 from rig.listen.judging.fingerprint import fingerprint
 from rig.listen.judging.kept import Kept
+from rig.listen.judging.other_keys import Sounding, like_key, sounding
 from rig.listen.judging.tail import Ranks
 from rig.listen.measures.clipping import is_clipped, over_db, peak_dbfs
 from rig.listen.measures.features import frames
@@ -42,12 +44,18 @@ class Ear:
         self._baselines: dict[str, Baseline] = {}
         self._calibrations: dict[str, Calibration] = {}
         self._peak_dbfs: dict[str, float] = {}
+        self._soundings: dict[str, Sounding] = {}
 
     def learn(self, key: str, samples: np.ndarray, span: Span) -> None:
         """Add a clean take (shape (n,), full scale 1.0) to a key's baseline."""
         self._kept.setdefault(key, Kept(self.rate_hz)).add(samples, span)
         self._baselines.pop(key, None)
         self._peak_dbfs[key] = max(self._peak_dbfs.get(key, -np.inf), peak_dbfs(samples))
+
+    def learn_other(self, key: str, samples: np.ndarray, span: Span) -> None:
+        """Take in what a key does, from its first press with nothing bridged; see `like_key`."""
+        if key not in self._soundings and (found := sounding(samples, span, self.rate_hz)):
+            self._soundings[key] = found
 
     def calibrate(self, key: str, samples: np.ndarray, span: Span) -> None:
         """Add a clean take that doesn't join the baseline, but shows how far the next one lies."""
@@ -109,8 +117,8 @@ class Ear:
         if alone.sound == "none":
             return alone
         beside = {
-            lead: self._beside(loaded, samples, span) for lead in leads
-            if self.takes_learnt(loaded := with_lead(key, lead)) >= JUDGING.least_takes
+            lead: self._beside(key, samples, span, lead) for lead in leads
+            if self.takes_learnt(with_lead(key, lead)) >= JUDGING.least_takes
         }
         if not beside:
             return alone
@@ -122,17 +130,20 @@ class Ear:
         measures |= {name: alone.measures[name] for name in (CALIBRATING, AS_FAR)}
         return replace(told, p_value=alone.p_value, measures=measures)
 
-    def _beside(self, key: str, samples: np.ndarray, span: Span) -> Judgement:
-        """Hold a take against one baseline."""
-        baseline = self.baseline(key)
+    def _beside(
+        self, key: str, samples: np.ndarray, span: Span, lead: str | None = None
+    ) -> Judgement:
+        """Hold a take against the toy alone, or with one lead on."""
+        known_as = key if lead is None else with_lead(key, lead)
+        baseline = self.baseline(known_as)
         aligned = baseline.align(samples, span)
         span = aligned.span
         distance = baseline.distance(aligned)
-        calibration = self._calibrations.get(key, Calibration())
+        calibration = self._calibrations.get(known_as, Calibration())
         ranks = Ranks(np.concatenate([baseline.apart_db, calibration.distances_db]))
         p_value = ranks.p_value(distance.both_db)
         score = distance.local_db / JUDGING.audible_db
-        measures = {
+        measures: dict[str, Any] = {
             "local_db": round(distance.local_db, 2),
             "mean_db": round(distance.mean_db, 2),
             CALIBRATING: len(calibration.takes),
@@ -150,6 +161,9 @@ class Ear:
         if not is_audible(distance.local_db, told):
             return nothing
         change_db = fingerprint(aligned, clean.frames, clean.span, baseline.floor_db)
+        others = {other: one for other, one in self._soundings.items() if other != key}
+        if like := like_key(others, aligned, baseline):
+            measures[LIKE_KEY] = like
         return Judgement(
             told.sound, amount=told.amount, unit=told.unit,
             score=score, p_value=p_value, judge=JUDGE,

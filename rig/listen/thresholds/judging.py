@@ -122,6 +122,22 @@ class Judging:
         "but hardly moves the bands", NOTES,
     )
 
+    heard_part: float = threshold(
+        0.1, "1", "of a frame's bands must stand above the room where a key still sounds"
+    )
+    like_key_frames: int = threshold(
+        30, "frames", "less of a sound than this isn't told as another key's"
+    )
+    like_key_late_frames: int = threshold(
+        10, "frames", "so much later than after a press another key's sound may begin"
+    )
+    like_key_db: float = threshold(
+        3.0, "dB", "a sound no farther from a key's own, averaged over all of it, is this key's"
+    )
+    other_key_times: float = threshold(
+        2.0, "1", "and the key that was pressed must be so many times as far"
+    )
+
     dwell_parts: int = threshold(
         3, "1", "a fingerprint's parts of the time while the connection is closed", FAMILIES
     )
