@@ -21,7 +21,8 @@ from rig.log import SweepLog, read_events, verify
 sys.path.append(str(Path(__file__).parents[1] / "unit"))
 from stalled_pipe import StalledPipe
 
-BOARD = Board(seed=9, leads=("A", "B", "C", "D", "E"), baseline_takes=16)
+BOARD = Board(seed=9, leads=("A", "B"), baseline_takes=16)
+"""Little to touch: the presses that get to know the toy last longer than the output stands still."""
 STALLED_S = 60
 
 
