@@ -14,7 +14,7 @@ from rig.listen import HOP_S, first_begins
 from rig.log import SweepLog, read_events, verify
 
 BOARD = Board(
-    seed=9, leads=("A", "B", "C", "D"), baseline_takes=16, habits="late 500-700"
+    seed=9, leads=("A", "B", "C"), baseline_takes=12, dwell_ms=600, habits="late 500-700"
 )
 LEAD_IN_S = 0.4
 

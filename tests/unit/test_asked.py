@@ -52,7 +52,7 @@ def swept(tmp_path_factory):
     sweep = Sweep(project, SimulatedBench(project), log)
 
     def compare(event):
-        if isinstance(event, Progress) and event.touch % 5 == 0:
+        if isinstance(event, Progress) and event.touch % 25 == 0:
             read = Book(project, log, sweep.hand.rate_hz)
             read.remember()
             both.append([(dict(one.known.left), (dict(one.known.confirms.waiting), dict(one.known.froze)), one.known.touches,
@@ -76,7 +76,7 @@ def test_each_is_touched_from_high_to_low_and_read_back_as_it_was(swept):
         values = made[asked.target.name, asked.target.keys]
         assert values == sorted(values, reverse=True) and len(values) >= 1
     assert {keys for _, keys in made} == {("do",), (), ("do", "mi")}
-    assert len(both) > 10 and all(live == read for live, read in both)
+    assert len(both) >= 5 and all(live == read for live, read in both)
 
 
 def test_every_stimulus_has_a_baseline_of_its_own_and_only_a_press_shows_how_a_touch_left_the_toy(swept):
