@@ -19,7 +19,7 @@ ALLOWED = {
     "pads": set(),
     "pcm": set(),
     "touches": {"bench", "pads"},
-    "project": {"words", "errors", "pads"},
+    "project": {"words", "errors", "files", "pads"},
     "bench": {"errors", "project"},
     "listen": {"outcomes", "pcm"},
     "log": {"errors", "events", "files", "outcomes", "pcm", "touches", "project", "bench", "listen"},
