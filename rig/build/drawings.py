@@ -52,6 +52,7 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
         if not all(pad in places.pads for pad in pick.pads):
             continue
         ink, dash = ink_of(number)
+        dash = " ".join(f"{float(part) * unit:g}" for part in dash.split())
         for pads in lines_of(pick.pair):
             one, other = (places.pads[pad] for pad in pads)
             ends = (one.x, one.y), (other.x, other.y)
