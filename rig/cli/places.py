@@ -100,10 +100,9 @@ def _grid(out: Console, project: Path, toy: Toy, there: Places) -> None:
     x, y = (round(side * 0.4 / step) * step for side in (there.width, there.height))
     print_commands(out, {
         f"padsweep places {letters[0]}={x:g},{y:g}": "places a pad, or several",
-        "padsweep places --csv FILE": "places pads from lines of pad,x,y",
-        'padsweep places --scale "X,Y X,Y MM"': "two points, and the mm between them",
-        "padsweep places": f"draws {GRID} anew, with the pads on it",
-    })  # fmt: skip
+        "padsweep places": "draws the grid anew, with the pads on it",
+        "padsweep places --help": "places from a table, and the scale in mm",
+    })
 
 
 def _list(out: Console, toy: Toy, there: Places | None) -> None:

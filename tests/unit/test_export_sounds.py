@@ -119,6 +119,7 @@ def test_the_medley_is_equally_loud_below_full_scale_and_has_one_of_each_family_
     assert order[3] == "A-C"  # alike A-B
     samples = read(tmp_path / "wav" / MEDLEY) / 32768
     assert true_peak(samples) == pytest.approx(CEILING, abs=2e-4)
+    assert 20 * np.log10(CEILING) == pytest.approx(-1)
     parts = parts_of(samples)
     hz = {pair: 1100 + 100 * at for at, (pair, *_) in enumerate(FAMILIES)}
     assert [heard_hz(one) for _, one in parts] == [
@@ -139,6 +140,19 @@ def test_the_medley_is_equally_loud_below_full_scale_and_has_one_of_each_family_
             early = np.abs(end[: round(FADE_S * RATE_HZ / 10)]).max()
             assert 0 < early < 0.12 * np.abs(one).max()
             assert np.abs(end[: round(FADE_S * RATE_HZ)]).max() > 0.7 * np.abs(one).max()
+
+
+def test_a_kept_one_of_another_family_goes_before_one_that_is_alike(project, tmp_path):
+    with SweepLog.open(project / "sweeps" / "main") as log:
+        for kind in ("sweep", "confirm"):
+            add(log, kind=kind, touch=bridge("D", "F"), sound="drone", amount=440.0, unit="Hz",
+                score=0.1)
+    ranked = [one.pair for one in finds_in(project)]
+    kept = [pair for pair in ranked if pair in ("A-B", "A-C", "D-F")]
+    assert kept == ["A-B", "A-C", "D-F"]  # D-F, the second of its family, is the weakest of all
+    (project / "picks.yaml").write_text("".join(f"- pair: {pair}\n" for pair in kept))
+    out = export(project, "--sounds", tmp_path / "wav").out.splitlines()
+    assert [line.split()[1] for line in out[2:]] == ["A-B", "D-F", "A-C"]
 
 
 def test_with_nothing_kept_the_best_finds_of_the_sweep_are_the_medley(project, tmp_path):

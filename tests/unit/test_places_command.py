@@ -63,7 +63,7 @@ def test_without_options_the_grid_is_drawn_and_the_next_steps_told(folder):
     out = places(folder).out.splitlines()
     assert out[0] == f"{folder / GRID}: board.jpg, 600 wide and 400 high, with a line every 100"
     assert out[1] == "without a place: A, B, C, D, E, F"
-    assert [line.split()[:2] for line in out[3:]] == [["padsweep", "places"]] * 4
+    assert [line.split()[:2] for line in out[3:]] == [["padsweep", "places"]] * 3
     assert f"places --project {folder} A=200,200 " in out[3]
     assert sorted(one.name for one in folder.iterdir()) == [
         GRID, "board.jpg", "rig.yaml", "toy.yaml"]  # fmt: skip
