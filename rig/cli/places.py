@@ -52,12 +52,13 @@ def places(
     toy = load_project(project).toy
     there = load_places(project)
     out = console()
-    if listing and not (given or table or scale):
+    is_change = bool(given) or table is not None or scale is not None
+    if listing and not is_change:
         _list(out, toy, there)
         return
     if there is None:
         raise ConfigError(f"{project} has no photo of the board: {ADD_A_PHOTO}")
-    if not (given or table or scale):
+    if not is_change:
         _grid(out, project, toy, there)
         return
     pads = read_words(given or [], toy.pads, there)
@@ -92,8 +93,8 @@ def _from_table(file: Path, toy: Toy, there: Places) -> dict[str, Place]:
 
 def _grid(out: Console, project: Path, toy: Toy, there: Places) -> None:
     step = write_grid(project, there)
-    out.print(f"{project / GRID}: {there.picture}, {there.width:g} wide and {there.height:g} high, with a "
-              f"line every {step:g}")
+    out.print(f"{project / GRID}: {there.picture}, {there.width:g} wide and {there.height:g} high, "
+              f"with a line every {step:g}")
     out.print(_missing(toy, there))
     out.print("open it, read off x (along the top) and y (down the side) of each pad, then:")
     letters = [letter for letter in toy.pads if letter not in there.pads] or list(toy.pads)
@@ -107,7 +108,7 @@ def _grid(out: Console, project: Path, toy: Toy, there: Places) -> None:
 
 def _list(out: Console, toy: Toy, there: Places | None) -> None:
     known = {} if there is None else there.pads
-    rows = [(pad, f"{known[pad].x:g}", f"{known[pad].y:g}", toy.pads[pad].note)
+    rows = [(pad, f"{known[pad].x:.10g}", f"{known[pad].y:.10g}", toy.pads[pad].note)
             for pad in toy.pads if pad in known]  # fmt: skip
     rows += [(pad, "-", "-", toy.pads[pad].note) for pad in toy.pads if pad not in known]
     columns = [Column("pad", stays=True), Column("x", stays=True), Column("y", stays=True),

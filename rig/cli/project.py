@@ -200,7 +200,8 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
     ]
     if placed is not None and placed < len(toy.pads):
         missing = len(toy.pads) - placed
-        lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place on it yet: padsweep places")
+        lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place on it yet: "
+                     "padsweep places")
     lines += [f"caution  {text}" for text in [*more_cautions, *cautions(project)]]
     return lines
 

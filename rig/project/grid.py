@@ -61,7 +61,6 @@ class Layout:
             self.top + min(round(y * self.y_scale), height - 1),
         )
 
-
     def ticks(self, lines: tuple[float, ...]) -> list[float]:
         """Give the places between lines, units: each space in four or five round parts."""
         parts = 4 if f"{self.step:e}".startswith("2") else 5
@@ -120,7 +119,10 @@ def write_grid(folder: Path, places: Places) -> float:
             f"{picture} is a drawing, and the grid goes over a photo: read the places off in a "
             "drawing program, or name a photo as `picture:` in board.yaml"
         )
-    if picture == file or (file.exists() and not _is_ours(file)):
+    if picture == file:
+        raise ConfigError(f"{file} is the grid, and board.yaml names it as the picture: name the "
+                          "photo itself there")
+    if file.exists() and not _is_ours(file):
         raise ConfigError(f"{file} wasn't made by padsweep: give it another name, so that the "
                           "grid can be written")
     try:

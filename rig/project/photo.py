@@ -93,7 +93,8 @@ def upright(file: Path, most_px: int = SHOWN_PX) -> Image.Image:
     """
     with _opened(file) as image:
         share = most_px / max(image.size)
-        image.draft(None, (int(image.size[0] * share), int(image.size[1] * share)))
+        width, height = (max(1, int(side * share)) for side in image.size)
+        image.draft(None, (width, height))  # decoded no larger than needed
         image.load()
         turned = _rgb(_turned(image))
     turned.thumbnail((most_px, most_px), Image.Resampling.LANCZOS)

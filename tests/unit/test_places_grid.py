@@ -125,6 +125,6 @@ def test_a_grid_named_as_the_picture_is_no_ones_to_overwrite(tmp_path):
     write_grid(tmp_path, load_places(tmp_path))
     before = (tmp_path / GRID).read_bytes()
     (tmp_path / "board.yaml").write_text(f"picture: {GRID}\nwidth: 300\nheight: 208\n")
-    with pytest.raises(ConfigError, match="give it another name"):
+    with pytest.raises(ConfigError, match="is the grid, and board.yaml names it as the picture"):
         write_grid(tmp_path, load_places(tmp_path))
     assert (tmp_path / GRID).read_bytes() == before

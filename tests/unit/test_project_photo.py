@@ -179,6 +179,13 @@ def test_a_photo_is_upright_however_it_lies_in_its_file(tmp_path, ending, orient
     assert upright(file, most_px=20).size == (20, 15)
 
 
+@pytest.mark.parametrize("size", [(4001, 1), (1, 4001), (1, 1), (2000, 2000), (2001, 9)])
+def test_a_photo_of_any_shape_is_scaled_down_and_never_up(tmp_path, size):
+    Image.new("RGB", size).save(tmp_path / "board.jpg")
+    wanted = tuple(max(1, round(side * min(1, 2000 / max(size)))) for side in size)
+    assert upright(tmp_path / "board.jpg").size == wanted
+
+
 def test_the_shape_that_board_yaml_says_is_the_upright_one(tmp_path):
     save(SEEN, tmp_path / "board.jpg", 6)
     file = tmp_path / "board.yaml"
