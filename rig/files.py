@@ -54,12 +54,17 @@ def make_folder(folder: Path) -> None:
 
 
 def replace_text(path: Path, text: str, was: bytes | None = None) -> bool:
-    """Put a text file in the place of the one that may be there: the old or the new, whole.
+    """Put a text file in the place of the one that may be there; see `replace_file`."""
+    return replace_file(path, text.encode(), was)
+
+
+def replace_file(path: Path, content: bytes, was: bytes | None = None) -> bool:
+    """Put a file in the place of the one that may be there: the old or the new, whole.
 
     Parameters
     ----------
     path : Path
-    text : str
+    content : bytes
     was : bytes or None
         What must still be there, looked at last of all (b"": nothing); None: whatever it is.
 
@@ -75,7 +80,7 @@ def replace_text(path: Path, text: str, was: bytes | None = None) -> bool:
     """
     new = path.with_name(path.name + ".new")
     try:
-        write_whole(new, text.encode())
+        write_whole(new, content)
         if was is not None and (path.read_bytes() if path.exists() else b"") != was:
             new.unlink()
             return False

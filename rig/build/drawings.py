@@ -10,7 +10,7 @@ from pathlib import Path
 
 from rig.choose.picks import Pick
 from rig.pads import lines_of
-from rig.project.photo import PICTURE_TYPES
+from rig.project.photo import embeddable, is_drawing
 from rig.project.places import Places
 from rig.words import ohms
 
@@ -24,11 +24,13 @@ DASHES = ("", "14 7", "4 6", "18 6 4 6")
 def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
     """Draw the board's picture with the picks' pads lettered and their pairs numbered.
 
-    The picture is embedded, so that the sheet is one file.
+    The picture is embedded, so that the sheet is one file; a photo as a person sees it, smaller and
+    without where it was taken.
     """
     picture = Path(folder) / places.picture
-    kind = PICTURE_TYPES[picture.suffix.lower()]
-    data = base64.b64encode(picture.read_bytes()).decode("ascii")
+    kind, whole = embeddable(picture)
+    data = base64.b64encode(whole).decode("ascii")
+    stretched = "" if is_drawing(picture) else 'preserveAspectRatio="none" '
     w, h = places.width, places.height
     unit = max(w, h) / 1000
     out = [
@@ -38,7 +40,7 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
         ),
         (
             f'<image href="data:{kind};base64,{data}" x="0" y="0" width="{w:g}" height="{h:g}" '
-            'opacity="0.5"/>'
+            f'{stretched}opacity="0.5"/>'
         ),
     ]
     tags: list[Point] = []
@@ -50,6 +52,7 @@ def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
         if not all(pad in places.pads for pad in pick.pads):
             continue
         ink, dash = ink_of(number)
+        dash = " ".join(f"{float(part) * unit:g}" for part in dash.split())
         for pads in lines_of(pick.pair):
             one, other = (places.pads[pad] for pad in pads)
             ends = (one.x, one.y), (other.x, other.y)

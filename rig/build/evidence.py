@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from statistics import median
 
 from rig.choose.picks import Pick
-from rig.choose.rank import Find, finds
+from rig.choose.rank import Find
+from rig.choose.replay import finds_of
 from rig.log import Record
 from rig.outcomes import is_heard, is_stop
 
@@ -117,13 +118,10 @@ def evidence_for(
         Share of false ones among the finds, 0 to 1.
     """
     trials = trials_by_pair(records)
-    found = {
-        key: {one.pair: one for one in finds(records, false_discovery, key)}
-        for key in {pick.key for pick in picks}
-    }
+    found = finds_of(picks, records, false_discovery)
     return [
-        Evidence(found[pick.key].get(pick.pair), trials.get(pick.pair, ()))
-        for pick in picks
+        Evidence(find, trials.get(pick.pair, ()))
+        for pick, find in zip(picks, found, strict=True)
     ]
 
 

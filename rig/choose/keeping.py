@@ -6,14 +6,13 @@ Only the entry in question changes; all else stays as it is written, byte for by
 from __future__ import annotations
 
 import json
-from codecs import BOM_UTF8
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from rig.choose.picks import ALSO, FIELDS, PICKS, Pick, parse_picks, read_bytes, text_of, tidy_pair
+from rig.choose.picks import ALSO, FIELDS, PICKS, Pick, parse_picks, tidy_pair
 from rig.errors import ConfigError
-from rig.files import FileLock, replace_text
+from rig.project.changing import change_text
 from rig.project.yaml_edit import append_item, is_list, remove_item, set_value
 from rig.project.yaml_strict import parse_yaml
 
@@ -23,10 +22,6 @@ HEADING = """\
 # Yours to add: name, note (in quotes), control (toggle, push-button, potentiometer, photocell,
 # body contacts), at_ohm (the resistance that you want in it, ohms), key (the one to go by).
 """
-LOCK = ".picks.lock"
-WAIT_S = 10.0
-"""How long another who changes the file is waited for; a change takes some ms."""
-TRIES = 20
 _LAYOUT = (
     "can't be changed by the program as it is written: let each pick begin with `- ` in a line of "
     "its own"
@@ -65,31 +60,19 @@ def remove(folder: Path, pair: str) -> bool:
 
 
 def _change(folder: Path, pair: str, act: Callable[[Pick | None], Pick | None]) -> Pick | None:
-    """Change one pair's entry under the lock, on the text that is there when it is replaced.
-
-    An editor takes no lock: where the file was saved meanwhile, the change is made anew. Gives the
-    entry that was there.
-    """
+    """Change one pair's entry; gives the one that was there."""
     path, wanted = Path(folder) / PICKS, tidy_pair(pair)
-    try:
-        with FileLock(path.with_name(LOCK), WAIT_S):
-            for _ in range(TRIES):
-                raw = read_bytes(path)
-                text = text_of(raw, path)
-                picks = parse_picks(text, path)
-                old = next((one for one in picks if one.pair == wanted), None)
-                new = act(old)
-                if new == old:
-                    return old
-                mark = "\ufeff" if raw.startswith(BOM_UTF8) else ""
-                changed = mark + _changed(text or HEADING, path, picks, old, new)
-                if replace_text(path, changed, raw):
-                    return old
-    except BlockingIOError:
-        raise ConfigError(f"{path}: another padsweep is changing it; let it end first") from None
-    except OSError as trouble:
-        raise ConfigError(f"{path}: can't be written: {trouble.strerror}") from trouble
-    raise ConfigError(f"{path}: something else changes it all the time; let that end first")
+    old: Pick | None = None
+
+    def changed(text: str) -> str:
+        nonlocal old
+        picks = parse_picks(text, path)
+        old = next((one for one in picks if one.pair == wanted), None)
+        new = act(old)
+        return text if new == old else _changed(text or HEADING, path, picks, old, new)
+
+    change_text(path, changed)
+    return old
 
 
 def _changed(

@@ -13,6 +13,7 @@ from typing import Any
 
 from rig.errors import ConfigError
 from rig.pads import in_order, is_pair, joints_of, letters_of, name_of
+from rig.project.changing import read_bytes, text_of
 from rig.project.hints import nearest, number_hint
 from rig.project.slips import parted_text
 from rig.project.yaml_strict import Document, parse_yaml
@@ -107,22 +108,6 @@ def tidy_pair(text: str) -> str:
         return name_of(in_order(joints_of(text)))
     except ValueError:
         raise ConfigError(f"{text!r} is no pair: write two pads, such as C-F") from None
-
-
-def read_bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        return b""
-    except OSError as trouble:
-        raise ConfigError(f"{path}: can't be read: {trouble.strerror}") from trouble
-
-
-def text_of(raw: bytes, path: Path) -> str:
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as trouble:
-        raise ConfigError(f"{path}: not UTF-8 text: save it as UTF-8") from trouble
 
 
 def parse_picks(text: str, path: Path) -> list[Pick]:

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from rig.choose import keeping, picks
-from rig.choose.rank import Find
+from rig.choose.rank import Find, finds
 from rig.errors import ConfigError
-from rig.log import SweepLog
+from rig.log import Record, SweepLog
 from rig.log.takes import take_path
 from rig.pads import letters_of
 
@@ -110,24 +110,37 @@ class Session:
     def baseline(self) -> Sample | None:
         """Give the baseline that the find is compared with, if one was recorded."""
         number = self._shown().baseline_touch
-        return None if number is None else self._sample("baseline", number)
+        return None if number is None else sample_of(self.log, "baseline", number)
 
     def bend(self) -> Sample:
         """Give the take of the find that is shown."""
-        return self._sample("bend", self._shown().best_touch)
+        return sample_of(self.log, "bend", self._shown().best_touch)
 
     def paths(self) -> list[tuple[str, Path]]:
         """Give what there is to listen to, and in which file, without reading it."""
         return listening_paths(self._shown(), self.log.folder)
 
-    def _sample(self, what: str, number: int) -> Sample:
-        samples, rate_hz = self.log.read_take(number)
-        return Sample(what, self.log.folder / take_path(number), samples, rate_hz)
-
     def _shown(self) -> Find:
         if self.current is None:
             raise ConfigError("no find is shown")
         return self.current
+
+
+def sample_of(log: SweepLog, what: str, number: int) -> Sample:
+    """Read a touch's take as a sample to listen to. Raises `LogError` as `read_take` does."""
+    samples, rate_hz = log.read_take(number)
+    return Sample(what, log.folder / take_path(number), samples, rate_hz)
+
+
+def finds_of(
+    chosen: Sequence[picks.Pick], records: Sequence[Record], false_discovery: float
+) -> list[Find | None]:
+    """Give what was found of each pick, with its own key where it names one."""
+    found = {
+        key: {one.pair: one for one in finds(records, false_discovery, key)}
+        for key in {pick.key for pick in chosen}
+    }
+    return [found[pick.key].get(pick.pair) for pick in chosen]
 
 
 def decisions(folder: Path) -> dict[str, str]:

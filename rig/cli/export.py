@@ -1,4 +1,4 @@
-"""The command that gives a sweep to other programs: `padsweep export`."""
+"""The command that gives a sweep to other programs: `padsweep export`, as rows or as sounds."""
 
 from __future__ import annotations
 
@@ -11,12 +11,16 @@ import typer
 
 from rig.choose import FIND_COLUMNS, Find, find_rows, finds, load_picks
 from rig.choose.replay import decisions
+from rig.choose.sounds import MEDLEY, best_of, chosen_of, different_first, write_sounds
+from rig.cli.console import console
+from rig.cli.tables import what
 from rig.errors import RigError
 from rig.files import replace_text
 from rig.log import Record, SweepLog
 from rig.log.export import TOUCH_COLUMNS, as_text, touch_rows
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
+from rig.words import duration
 
 CHOICE_COLUMNS = ("take", "choice", "name", "note")
 """Columns of exported finds that aren't the sweep's: a file, and the person's own words."""
@@ -43,12 +47,27 @@ def export(
     only_finds: bool = typer.Option(False, "--finds", help="One row per pair, best first."),
     every: bool = typer.Option(False, "--all", help="Touches that aren't complete, too."),
     output: Path | None = typer.Option(None, "--output", help="Write to this file."),
-    force: bool = typer.Option(False, "--force", help="Overwrite the file."),
+    sounds: Path | None = typer.Option(
+        None, "--sounds", metavar="FOLDER", help="Write what you kept as WAV files, and a medley."
+    ),
+    force: bool = typer.Option(False, "--force", help="Overwrite files that are there."),
 ) -> None:
-    """Write the touches of a sweep, or its finds, as CSV or JSON.
+    """Write the touches of a sweep, or its finds, as CSV or JSON; or sounds as WAV.
+
+    With --sounds each pick becomes two files, the toy's own sound and the bend, as they were
+    recorded; medley.wav plays the best eight different ones, equally loud.
 
     Example: padsweep export --project my-toy --finds --output finds.csv
+
+    Example: padsweep export --project my-toy --sounds sounds
     """
+    if sounds is not None:
+        others = {"--finds": only_finds, "--all": every, "--format": form, "--output": output}
+        given = next((option for option, value in others.items() if value), None)
+        if given:
+            raise RigError(f"{given} is about rows, --sounds about recordings: give one of them")
+        _export_sounds(sounds, project, name, force)
+        return
     form = chosen_format(form, output)
     if only_finds and every:
         raise RigError("--all is about touches: give it without --finds")
@@ -67,6 +86,37 @@ def export(
         sys.stdout.write(text)
     else:
         write_new(output, text, force)
+
+
+def _export_sounds(target: Path, folder: Path, name: str, force: bool) -> None:
+    """Write what was kept, and the medley; say what is where."""
+    loaded = load_project(folder)
+    picks = load_picks(loaded.folder)
+    log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
+    records, false_discovery = log.records(), loaded.rig.sweep.false_discovery
+    chosen, notes = chosen_of(picks, records, false_discovery)
+    for_medley = different_first(chosen, records, false_discovery)
+    if not picks:
+        for_medley = best_of(records, false_discovery)
+    if not for_medley:
+        why = "none of what you kept was found in this sweep" if picks else \
+            "nothing is kept, and nothing that changes the sound was found"  # fmt: skip
+        raise RigError(f"{log.folder}: {why}: there are no sounds to write")
+    written = write_sounds(target, chosen, for_medley, log, force)
+    out = console()
+    for note in notes + written.notes:
+        out.print(f"note: {note}")
+    if not written.medley and not written.files:
+        raise RigError(f"{target}: no take could be read, so nothing was written")
+    if not picks:
+        out.print("nothing is kept yet, so the medley has the best finds of the sweep; keep what you "
+                  "like: padsweep replay")
+    if written.files:
+        out.print(f"{target}: {len(written.files)} recordings of what you kept")
+    if written.medley:
+        out.print(f"{target / MEDLEY}: {duration(written.medley_s)}, each plain, then bent:")
+    for at_s, find in written.medley:
+        out.print(f"  {int(at_s) // 60}:{int(at_s) % 60:02d}  {find.pair}  {what(find)}")
 
 
 def chosen_format(form: Format | None, output: Path | None) -> Format:

@@ -105,7 +105,8 @@ def new(
     out.print(f"made {folder / 'toy.yaml'} and {folder / 'rig.yaml'}: open both and fill them in")
     out.print("Battery toys only, up to 12 V d.c.; unplug any adaptor first.")
     out.print("Never a toy with a lithium pack, charger, camera flash or back-light inverter.")
-    out.print("Photograph both sides of the board; keep the photo as board.jpg in the folder.")
+    out.print("Photograph both sides of the board; keep the photo as board.jpg in the folder, then")
+    out.print(f"say where the pads are on it: padsweep places --project {folder}")
     out.print(f"next: padsweep check --project {folder}")
 
 
@@ -198,7 +199,8 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
     ]
     if placed is not None and placed < len(toy.pads):
         missing = len(toy.pads) - placed
-        lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place in board.yaml yet")
+        lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place on it yet: "
+                     "padsweep places")
     lines += [f"caution  {text}" for text in [*more_cautions, *cautions(project)]]
     return lines
 

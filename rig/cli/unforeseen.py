@@ -20,7 +20,8 @@ EXIT_CODE = 70
 """An error of the program itself: EX_SOFTWARE of sysexits.h (from memory)."""
 
 MOST_NAMES = 200
-PACKAGES = ("numpy", "scipy", "pydantic", "typer", "rich", "sounddevice", "soundfile")
+PACKAGES = ("numpy", "scipy", "pydantic", "typer", "rich", "sounddevice", "soundfile",
+            "pillow")
 HEADING = """\
 padsweep met an error that nobody foresaw. What is known of it stands here and nowhere else:
 read it, cut what you would rather keep to yourself, and send the rest to those who maintain

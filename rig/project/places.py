@@ -8,9 +8,12 @@ from pydantic import Field
 
 from rig.errors import ConfigError
 from rig.project.models import _Model
-from rig.project.photo import PICTURE_TYPES, Broken, size_of
+from rig.project.photo import PICTURE_TYPES, Broken, is_drawing, size_of
 from rig.project.validate import validate
-from rig.project.yaml_strict import read_yaml
+from rig.project.yaml_strict import Document, read_yaml
+
+BOARD = "board.yaml"
+ADD_A_PHOTO = "copy it there as board.jpg (or board.jpeg, board.png)"
 
 SAME_SHAPE = 0.1
 """By so much the shape of the picture may differ from that of board.yaml: beyond it every pad
@@ -18,7 +21,7 @@ would be drawn beside its place."""
 
 
 class Place(_Model):
-    """A point on the picture, in its own units from the top left."""
+    """A point on the picture, in its own units from the top left, as a person sees it."""
 
     x: float
     y: float
@@ -34,30 +37,38 @@ class Places(_Model):
     pads: dict[str, Place] = Field(default_factory=dict)
 
 
-def load_places(folder: Path) -> Places | None:
-    """Load board.yaml and look at its picture, or give None where the folder has none.
+def find_picture(folder: Path) -> Path | None:
+    """Give the picture of the board in a folder without board.yaml: `board.jpg` and the like.
 
-    A photo is looked at without board.yaml, too: it's the person's own `board.jpg`.
+    Photos come before drawings, in the order of `PICTURE_TYPES`; None where there is none.
+    """
+    kinds = list(PICTURE_TYPES)
+    there = [
+        one for one in Path(folder).iterdir()
+        if one.stem.lower() == "board" and one.suffix.lower() in kinds
+    ]
+    return min(there, key=lambda one: (kinds.index(one.suffix.lower()), one.name), default=None)
+
+
+def load_places(folder: Path) -> Places | None:
+    """Load board.yaml and look at its picture, or give None where the folder has no picture.
+
+    Without board.yaml the person's own `board.jpg` is taken; no pad has a place on it yet.
 
     Raises
     ------
     ConfigError
         board.yaml or its picture can't be used: names file and line.
     """
-    file = Path(folder) / "board.yaml"
+    file = Path(folder) / BOARD
     if not file.exists():
-        for photo in sorted(Path(folder).iterdir()):
-            if photo.stem.lower() == "board" and photo.suffix.lower() in PICTURE_TYPES:
-                _size(photo, str(photo))
-        return None
+        photo = find_picture(folder)
+        size = None if photo is None else _size(photo, str(photo))
+        if photo is None or size is None:
+            return None
+        return Places(picture=photo.name, width=float(size[0]), height=float(size[1]))
     document = read_yaml(file)
-    places = validate(document, Places)
-    for letter, place in places.pads.items():
-        if not (0 <= place.x <= places.width and 0 <= place.y <= places.height):
-            raise ConfigError(
-                f"{document.where(('pads', letter))}: pad {letter} lies outside the picture "
-                f"({places.width:g} x {places.height:g})"
-            )
+    places = checked_places(document)
     picture = Path(folder) / places.picture
     if picture.suffix.lower() not in PICTURE_TYPES:
         raise ConfigError(
@@ -71,13 +82,31 @@ def load_places(folder: Path) -> Places | None:
     if not picture.is_file():
         raise ConfigError(f"{document.where(('picture',))}: there is no {picture}")
     size = _size(picture, f"{document.where(('picture',))}: {places.picture}")
-    if size is not None and not _same_shape(size, places, picture):
+    if size is not None and not _same_shape(size, places):
+        seen = "" if is_drawing(picture) else ", upright,"
         raise ConfigError(
             f"{document.where(('width',))}: width and height are {places.width:g} x "
-            f"{places.height:g}, the picture is {size[0]:g} x {size[1]:g}: write its own, and x "
-            "and y of the pads in the same units"
+            f"{places.height:g}, the picture{seen} is {size[0]:g} x {size[1]:g}: write its own, "
+            "and x and y of the pads in the same units"
         )
     return places
+
+
+def checked_places(document: Document) -> Places:
+    """Give what board.yaml says, without a look at the picture. Raises `ConfigError`."""
+    places = validate(document, Places)
+    for letter, place in places.pads.items():
+        if not is_inside(place, places):
+            raise ConfigError(
+                f"{document.where(('pads', letter))}: pad {letter} lies outside the picture "
+                f"({places.width:g} x {places.height:g})"
+            )
+    return places
+
+
+def is_inside(place: Place, places: Places) -> bool:
+    """Say whether a point lies on the picture."""
+    return 0 <= place.x <= places.width and 0 <= place.y <= places.height
 
 
 def _size(picture: Path, named: str) -> tuple[float, float] | None:
@@ -89,13 +118,8 @@ def _size(picture: Path, named: str) -> tuple[float, float] | None:
         raise ConfigError(f"{named} can't be read: {trouble.strerror}") from None
 
 
-def _same_shape(size: tuple[float, float], places: Places, picture: Path) -> bool:
-    """Compare proportions; a photo may be stored lying, with a note that it stands."""
-    shape = places.width / places.height
-    shapes = [size[0] / size[1]]
-    if picture.suffix.lower() in (".jpg", ".jpeg"):
-        shapes.append(size[1] / size[0])
-    return any(abs(shape / one - 1) <= SAME_SHAPE for one in shapes)
+def _same_shape(size: tuple[float, float], places: Places) -> bool:
+    return abs(places.width / places.height / (size[0] / size[1]) - 1) <= SAME_SHAPE
 
 
 def places_text(places: Places, heading: str) -> str:
@@ -110,11 +134,17 @@ def places_text(places: Places, heading: str) -> str:
         f"# {heading}",
         "# x and y are in the picture's own units, from its top left corner.",
         f"picture: {places.picture}",
-        f"width: {places.width:g}",
-        f"height: {places.height:g}",
+        f"width: {places.width:.10g}",
+        f"height: {places.height:.10g}",
     ]
     if places.mm_per_unit is not None:
         lines.append(f"mm_per_unit: {places.mm_per_unit:g}")
-    lines.append("pads:")
-    lines += [f"  {pad}: {{x: {p.x:g}, y: {p.y:g}}}" for pad, p in places.pads.items()]
+    if places.pads:
+        lines.append("pads:")
+    lines += [f"  {pad}: {place_text(place)}" for pad, place in places.pads.items()]
     return "\n".join(lines) + "\n"
+
+
+def place_text(place: Place) -> str:
+    """Give a place as board.yaml has it."""
+    return f"{{x: {place.x:.10g}, y: {place.y:.10g}}}"

@@ -21,7 +21,7 @@ from rig.errors import ConfigError, SafetyRefusal
 from rig.outcomes import AFTERS, SOUNDS, after_words, sound_words
 from rig.project import load_project
 from rig.project.electrical import highest_v
-from rig.project.places import Places, load_places
+from rig.project.places import Place, Places, load_places
 
 VOID = {"meta", "br", "img", "path", "rect", "circle", "image", "ellipse", "line"}
 
@@ -154,6 +154,21 @@ def test_the_boards_picture_is_inside_with_the_picks_letters_on_it(project, pick
     for x, y in re.findall(r"Q ([-\d.]+) ([-\d.]+)", drawing):
         assert -100 < float(x) < places.width + 100
         assert -100 < float(y) < places.height + 100
+
+
+@pytest.mark.parametrize("times", [1, 4])
+def test_dashes_are_as_long_beside_their_line_on_any_picture(project, signals, times):
+    picks = [Pick(tidy_pair(f"{signals[0]}-{other}")) for other in signals[1:9]]
+    small = load_places(project.folder)
+    places = small.model_copy(update={
+        "width": small.width * times, "height": small.height * times,
+        "pads": {pad: Place(x=at.x * times, y=at.y * times) for pad, at in small.pads.items()},
+    })  # fmt: skip
+    drawing = board_overlay(project.folder, places, picks)
+    lines = re.findall(r'stroke-width="([\d.]+)" stroke-dasharray="(\S+) (\S+)"', drawing)
+    assert len(lines) == 2  # the first six differ by their colours
+    for width, dash, gap in lines:
+        assert (float(dash) / float(width), float(gap) / float(width)) == (14 / 5, 7 / 5)
 
 
 def test_without_a_picture_the_pads_are_named_by_their_notes(project, picks, signals):

@@ -2,16 +2,18 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from rig import files
 from rig.choose import keep, load_picks, note, remove, set_aside
-from rig.choose.keeping import LOCK, TRIES
 from rig.choose.picks import PICKS
 from rig.errors import ConfigError
 from rig.files import FileLock
+from rig.project.changing import TRIES, lock_name
 
+LOCK = lock_name(Path(PICKS))
 MINE = """\
 # my picks for the cow
 
@@ -166,7 +168,7 @@ def test_a_file_that_changes_all_the_time_is_left(tmp_path, monkeypatch):
 
 
 def test_one_who_holds_it_too_long_is_told(tmp_path, monkeypatch):
-    monkeypatch.setattr("rig.choose.keeping.WAIT_S", 0.05)
+    monkeypatch.setattr("rig.project.changing.WAIT_S", 0.05)
     with FileLock(tmp_path / LOCK), pytest.raises(ConfigError, match="another padsweep"):
         keep(tmp_path, "C-F")
     keep(tmp_path, "C-F")
