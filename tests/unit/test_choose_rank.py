@@ -230,7 +230,7 @@ def test_rows_have_exactly_the_columns():
     assert tuple(row) == FIND_COLUMNS == (
         "pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
         "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value", "family",
-        "changed_presses")
+        "changed_presses", "like_key")
     assert (row["key"], row["best_path_ohm"]) == ("moo", 12_000.0)
 
 
