@@ -14,8 +14,8 @@ from math import log10
 
 from rig.build.evidence import Evidence, Trial, amounts
 from rig.build.series import TOLERANCE, at_least, pot_for
+from rig.choose.find import Find
 from rig.choose.picks import Pick
-from rig.choose.rank import Find
 from rig.outcomes import AFTERS, SOUNDS, sound_words, unit_of
 from rig.words import ohms
 

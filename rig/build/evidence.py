@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from rig.choose.find import Find
+from rig.choose.matching import finds_of
 from rig.choose.picks import Pick
-from rig.choose.rank import Find
-from rig.choose.replay import finds_of
 from rig.log import Record
 from rig.outcomes import is_heard, is_stop
 

@@ -11,8 +11,8 @@ from rig.build.controls import BODY_FLOOR_OHM, propose
 from rig.build.evidence import Evidence, Trial, amounts, evidence_for, stopped_ohm
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
+from rig.choose.find import Find
 from rig.choose.picks import CONTROLS, Pick
-from rig.choose.rank import Find
 from rig.outcomes import AFTERS, SOUNDS
 from rig.words import ohms
 
