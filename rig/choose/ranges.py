@@ -146,12 +146,12 @@ def ranges(touches: Iterable[Record]) -> list[Range]:
 
 def spots(touches: Iterable[Record]) -> list[Spot]:
     """Gather touches of one pair by path and key, from the highest path down."""
-    found: dict[Target, list[Record]] = defaultdict(list)
+    found: dict[tuple[Target, float], list[Record]] = defaultdict(list)
     for one in touches:
-        found[one.target.in_order()].append(one)
+        found[one.target.in_order(), path_ohm(one)].append(one)
     made = [
         (target, Spot(tuple(sorted(mine, key=lambda one: one.number))))
-        for target, mine in found.items()
+        for (target, _), mine in found.items()
     ]
     # Connections of a group have values of their own, so one path may be there twice.
     made.sort(key=lambda one: (-path_ohm(one[1]), *(c.series_ohm for c in one[0].connections)))
