@@ -178,6 +178,14 @@ def _changing(find: Find, seen: Known) -> Control:
             f"{sound_words(sound, amount_low, unit)} over {ohms(path_low)}. A knob sets it.",
             seen,
         )
+    if len(measured) == 2 and _spread(measured) > unit_of(unit).moves:
+        (path_low, amount_low), (path_high, amount_high) = measured
+        return toggle(
+            f"Over {ohms(path_low)} it is {sound_words(sound, amount_low, unit)}, over "
+            f"{ohms(path_high)} {sound_words(sound, amount_high, unit)}; whether it moves smoothly "
+            "between wasn't measured. A toggle holds what you kept.",
+            seen,
+        )
     if len(measured) >= 2:
         return toggle(
             f"It comes on at once: about the same from {ohms(measured[0][0])} to "
@@ -201,11 +209,17 @@ def _changing(find: Find, seen: Known) -> Control:
 def _moves(measured: Sequence[tuple[float, float]], spread: float) -> bool:
     """Say if the amount rises or falls along three or more paths, by more than the spread."""
     values = [amount for _, amount in measured]
-    if len(values) < 3 or max(values) - min(values) <= spread:
+    if len(values) < 3 or _spread(measured) <= spread:
         return False
     steps = [b - a for a, b in itertools.pairwise(values)]
     back = sum(s for s in steps if s * (values[-1] - values[0]) < 0)
     return abs(back) <= 0.2 * (max(values) - min(values))
+
+
+def _spread(measured: Sequence[tuple[float, float]]) -> float:
+    """Give how far apart the amounts are."""
+    values = [amount for _, amount in measured]
+    return max(values) - min(values)
 
 
 def keep_words(low: float, trials: Sequence[Trial], least_path_ohm: float) -> str:

@@ -95,8 +95,8 @@ def propose_one(
     apart = [one for n, one in enumerate(sounds)
              if not n or not is_same(one.fit.path_ohm, sounds[n - 1].fit.path_ohm)]  # fmt: skip
     if len(apart) < 2:
-        fits = [control for _, _, control in each if control.fixed_ohm is not None]
-        return (fits or [control for _, _, control in each])[0]
+        each.sort(key=lambda one: (one[2].fixed_ohm is None, one[0].control is None))
+        return each[0][2]
     wish = next((one.pick.control for one in apart if one.pick.control), None)
     told = "; ".join(one.what for one in apart)
     many = f"{COUNTS.get(len(apart), str(len(apart)))} sounds of one pair"

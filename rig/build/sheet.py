@@ -208,7 +208,7 @@ def _does(seen: Evidence) -> str:
     if after := after_words(find.after):
         said.append(after)
     if said and find.best_path_ohm is not None and not find.stops_only:
-        said[-1] += f" over {ohms(find.best_path_ohm)}"
+        said[0] += f" over {ohms(find.best_path_ohm)}"
     if left := left_words(find.changed_presses):
         said.append(left)
     return "; ".join(said)

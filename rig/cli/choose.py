@@ -23,7 +23,7 @@ from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
 from rig.cli.tables import afterwards, path_words, pressed, print_finds, what, where
-from rig.errors import BenchError, RigError
+from rig.errors import BenchError, ConfigError, RigError
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.log.takes import TAKES
@@ -138,7 +138,7 @@ def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], *, kept
 
 def _told(find: Find) -> str:
     """Name a find with its resistance, where it has one to keep."""
-    if find.stops_only or find.best_path_ohm is None:
+    if find.apart or find.stops_only or find.best_path_ohm is None:
         return find.label
     return f"{find.pair} {short_ohms(find.best_path_ohm)}"
 
@@ -152,7 +152,11 @@ def _undo(folder: Path, found: Sequence[Find], text: str, wanted: Named) -> bool
             entry.at_ohm, wanted.at_ohm)  # fmt: skip
         if entry.pair == wanted.pair and same and wanted.key in (None, entry.key):
             return remove(folder, wanted.pair, entry)
-    return undo_find(folder, found, find_named(found, text), exact=wanted.at_ohm is not None)
+    try:
+        find = find_named(found, text)
+    except ConfigError:  # nothing was heard there, so nothing can stand for it
+        return False
+    return undo_find(folder, found, find, exact=wanted.at_ohm is not None)
 
 
 def _noted(toy: Toy, find: Find) -> str:

@@ -93,6 +93,12 @@ def test_what_comes_on_at_once_gets_a_toggle():
     assert "at once" in toggle.why
 
 
+def test_what_differs_over_two_paths_is_not_called_the_same():
+    toggle = control(over_paths("pitch", [None, 1373, 449, None]))
+    assert toggle.kind == "toggle"
+    assert "Over 9.8 kΩ it is pitch up 1373 cents, over 36 kΩ pitch up 449 cents" in toggle.why
+
+
 def test_what_goes_up_and_down_is_not_called_smooth():
     assert control(over_paths("pitch", [700, 100, 650, 150])).kind == "toggle"
 

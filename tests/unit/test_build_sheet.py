@@ -402,6 +402,9 @@ def test_two_sounds_of_a_pair_are_one_control_that_is_counted_once(project, sign
     assert "Croak: other timbre, by 18 dB over 36 kΩ" in words
     assert "pitch down two octaves (2400 cents) over 3 kΩ" in words
     assert "like a bear" in words
+    runs_on = heard(other, 1, sound="timbre", amount=17, unit="dB", after="runs on")
+    assert "other timbre, by 17 dB over 3 kΩ; then runs on" in read(
+        sheet(project, [Pick(other)], runs_on)).words
     assert "1 rotary switch, 1 pole, 3 positions" in words
     assert "3.3 kΩ, 39 kΩ, short legs, each onto a lug of the rotary switch" in words
     assert "4 wires, pad to control" in words
