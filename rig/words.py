@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 
 def ohms(value: float) -> str:
     """Say a resistance in three figures: 470 Ω, 3 kΩ, 1.5 MΩ.
@@ -15,6 +17,17 @@ def ohms(value: float) -> str:
         if value >= size * 0.9995:
             return f"{value / size:.3g} {unit}"
     return f"{value:.3g} Ω"
+
+
+def short_ohms(value: float) -> str:
+    """Say a resistance as a name's part: 470, 3.6k, 1.5M.
+
+    Parameters
+    ----------
+    value : float
+        Ohms, >= 0.
+    """
+    return re.sub(r" (\w?)Ω", r"\1", ohms(value))
 
 
 def over_path(path_ohm: float | None) -> str:

@@ -169,13 +169,47 @@ def wiring(kind: str, pads: Sequence[str], fixed_ohm: float, pot: str = "") -> s
     )
 
 
+def rotary_wiring(pads: Sequence[str], fixed_ohm: Sequence[float]) -> str:
+    """Draw a rotary switch with a resistor for each position, and off, between its two pads.
+
+    Parameters
+    ----------
+    pads : sequence of str
+        Two.
+    fixed_ohm : sequence of float
+        Resistor of each position, ohms.
+    """
+    step, top = 34, 22
+    lines = [top + step * n for n in range(len(fixed_ohm) + 1)]
+    middle, low = lines[len(lines) // 2], lines[-1]
+    lugs = "".join(f'<circle cx="132" cy="{y}" r="4" fill="white"/>' for y in lines)
+    branches = "".join(
+        f'<path d="M136 {y} H170 M230 {y} H262 V{middle}"/><rect x="170" y="{y - 9}" width="60" height="18"/>'
+        for y in lines[1:]
+    )
+    values = "".join(
+        f'<text x="200" y="{y + 5}" {_SMALL}>{escape(ohms(ohm))}</text>'
+        for y, ohm in zip(lines[1:], fixed_ohm, strict=True)
+    )
+    return (
+        f'<svg class="wiring" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 330 {low + 36}" role="img" '
+        f'aria-label="rotary switch between pads {pads[0]} and {pads[1]}">'
+        '<g fill="none" stroke="black" stroke-width="2">'
+        f'<path d="M34 {middle} H72 M76 {middle} L129 {lines[1] + 1} M262 {middle} H296"/>'
+        f'<circle cx="72" cy="{middle}" r="4" fill="white"/>{branches}{lugs}</g>'
+        f"{_pad(18, pads[0], middle)}{_pad(312, pads[1], middle)}"
+        f'<text x="162" y="{top + 5}" {_SMALL}>off</text>{values}'
+        f'<text x="132" y="{low + 30}" {_SMALL}>rotary switch</text></svg>'
+    )
+
+
 _SMALL = 'font-size="13" text-anchor="middle"'
 
 
-def _pad(x: int, letter: str) -> str:
+def _pad(x: int, letter: str, y: int = 46) -> str:
     size = 17 if len(letter) == 1 else 13
     return (
-        f'<circle cx="{x}" cy="46" r="16" fill="black"/><text x="{x}" y="{46 + size // 3}" '
+        f'<circle cx="{x}" cy="{y}" r="16" fill="black"/><text x="{x}" y="{y + size // 3}" '
         f'font-size="{size}" font-weight="bold" fill="white" text-anchor="middle">'
         f"{escape(letter)}</text>"
     )

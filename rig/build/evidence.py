@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from rig.choose.find import Find
+from rig.choose.matching import finds_of, is_same
 from rig.choose.picks import Pick
-from rig.choose.rank import Find
-from rig.choose.replay import finds_of
 from rig.log import Record
 from rig.outcomes import is_heard, is_stop
-
-HEARD_AGAIN = 2
-"""A path counts for what is built once a change was heard over it so often."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +45,7 @@ class Evidence:
     Parameters
     ----------
     find : Find or None
-        What counts as found, with the pick's key where it names one.
+        The sound that was kept, over its path, with its key; see `rig.choose.matching.find_of`.
     trials : sequence of Trial
         Every touch that counts, with any key: a stop is a stop.
     """
@@ -66,15 +62,22 @@ class Evidence:
     def heard_ohm(self) -> list[float]:
         """The paths over which a control may play it, ascending, ohms.
 
-        Over each a change was heard at least twice with one key, and neither there nor over a
-        higher path was the toy stopped. Empty where nothing counts as found.
+        Those of the find's range; neither there nor over a higher path was the toy stopped. Empty
+        where nothing counts as found.
         """
-        if self.find is None:
-            return []
-        key = self.find.key
-        often = Counter(one.path_ohm for one in self.trials if one.heard and one.key == key)
         above = self.stopped_ohm or 0.0
-        return sorted(p for p, n in often.items() if n >= HEARD_AGAIN and p > above)
+        return [one for one in self.find.heard_ohm if one > above] if self.find else []
+
+    def kept_ohm(self, pick: Pick) -> float | None:
+        """Give the path that was kept, ohms: of a pick without a resistance the best one.
+
+        None where nothing was heard again over the pick's resistance: it's the person's own.
+        """
+        if self.find is None or self.find.best_path_ohm not in self.heard_ohm:
+            return None
+        if pick.at_ohm is None or is_same(pick.at_ohm, self.find.best_path_ohm):
+            return self.find.best_path_ohm
+        return None
 
 
 Trials = Mapping[str, Sequence[Trial]]

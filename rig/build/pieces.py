@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rig.build.controls import Control
 from rig.build.drawings import ink_of
+from rig.build.fitting import Control
 from rig.build.series import bands, nearest
 from rig.choose.picks import Pick
+from rig.words import ohms
 
 BAND_INKS = {
     "black": "#111", "brown": "#7a4a21", "red": "#c8281e", "orange": "#ee7d1a",
@@ -19,7 +20,7 @@ BAND_INKS = {
 
 @dataclass(frozen=True)
 class Fitted:
-    """A pick that gets a control, with its number on the sheet and the resistor before it."""
+    """A pair that gets a control, with its number on the sheet and the least resistor before it."""
 
     number: int
     pick: Pick
@@ -34,6 +35,11 @@ def fitted(picks: Sequence[Pick], controls: Sequence[Control]) -> list[Fitted]:
         for number, (pick, control) in enumerate(zip(picks, controls, strict=True), 1)
         if control.fixed_ohm is not None
     ]
+
+
+def in_series(control: Control) -> str:
+    """Give the resistors in series, "" where there is no control."""
+    return ", ".join(ohms(ohm) + (" (yours)" if yours else "") for ohm, yours in control.resistors)
 
 
 def items(lines: Sequence[str]) -> str:

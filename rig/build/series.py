@@ -59,6 +59,24 @@ def at_least(ohm: float, series: Sequence[float] = E24, tolerance: float = TOLER
     return next(value for value in _around(ohm, series) if value * (1 - tolerance) >= ohm)
 
 
+def nearest_above(
+    ohm: float, floor_ohm: float, series: Sequence[float] = E24, tolerance: float = TOLERANCE
+) -> float:
+    """Give the preferred value nearest to `ohm` of which no part is below `floor_ohm`.
+
+    Parameters
+    ----------
+    ohm : float
+        Above 0.
+    floor_ohm : float
+        No more than `ohm`.
+    tolerance : float
+        So much of its value may a part lack.
+    """
+    return min((value for value in _around(ohm, series) if value * (1 - tolerance) >= floor_ohm),
+               key=lambda value: abs(math.log(value / ohm)))  # fmt: skip
+
+
 def _around(ohm: float, series: Sequence[float]) -> list[float]:
     if not (ohm > 0 and math.isfinite(ohm)):
         raise ValueError(f"a resistance above 0 is needed, not {ohm}")
@@ -87,6 +105,20 @@ def bands(ohm: float) -> tuple[str, str, str]:
         raise ValueError(f"{ohm:g} ohm has no bands of two figures and a power of ten")
     first, second = divmod(int(figures), 10)
     return COLOURS[first], COLOURS[second], "gold" if power == -1 else COLOURS[power]
+
+
+def pot_within(span_ohm: float, reach_ohm: float) -> float:
+    """Give the largest potentiometer that stays within a span and reaches far enough.
+
+    Parameters
+    ----------
+    span_ohm : float
+        To where it may go.
+    reach_ohm : float
+        To where it must go; where none does both, it's the smallest that does this.
+    """
+    within = [pot for pot in POTS_OHM if reach_ohm * 0.95 <= pot <= span_ohm * 1.05]
+    return within[-1] if within else pot_for(reach_ohm)
 
 
 def pot_for(span_ohm: float) -> float:

@@ -9,10 +9,11 @@ from importlib import resources
 from pathlib import Path
 from string import Template
 
-from rig.build.controls import Control, propose
-from rig.build.drawings import board_overlay, wiring
+from rig.build.drawings import board_overlay, rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
-from rig.build.pieces import bands_drawn, fitted, items, number_tag
+from rig.build.fitting import Control
+from rig.build.pieces import bands_drawn, fitted, in_series, items, number_tag
+from rig.build.several import Kept, by_pair, propose_one
 from rig.build.work import parts, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
@@ -47,7 +48,7 @@ def see(
 
 
 def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Control]:
-    """Give a control for each pick.
+    """Give a control for each pair that something is kept of, in the order of `by_pair`.
 
     Raises
     ------
@@ -77,8 +78,8 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
     rig = project.rig
     least, most = (path_ohm(rig, one(rig.swept_ohm)) for one in (min, max))
     return [
-        propose(pick, evidence, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy))
-        for pick, evidence in zip(picks, seen.evidence, strict=True)
+        propose_one(kept, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy))
+        for kept in by_pair(picks, seen.evidence)
     ]
 
 
@@ -102,23 +103,25 @@ def make_sheet(
         As for `proposals`.
     """
     controls = proposals(project, picks, seen)
+    kept = by_pair(picks, seen.evidence)
+    pairs = [one.pick for one in kept]
     supply = f"{project.toy.supply.volts:g} V from {project.toy.supply.source}"
     template = Template(resources.files("rig.build").joinpath("sheet.html").read_text("utf-8"))
-    built = [(one.number, seen.evidence[one.number - 1]) for one in fitted(picks, controls)]
+    built = [(one.number, kept[one.number - 1].evidence[0]) for one in fitted(pairs, controls)]
     return template.substitute(
         name=escape(project.toy.name), supply=supply,
         count=f"{len(picks)} kept, {len(built)} to fit",
         cautions=_cautions(controls),
-        board=_board(project, picks, places),
-        overview=_overview(picks, controls, seen.evidence),
+        board=_board(project, pairs, places),
+        overview=_overview(kept, controls),
         picks="\n".join(
             _pick(project, number, *one)
-            for number, one in enumerate(zip(picks, controls, seen.evidence, strict=True), 1)
+            for number, one in enumerate(zip(kept, controls, strict=True), 1)
         ),
-        shared=together(project, picks, controls, seen.trials),
+        shared=together(project, pairs, controls, seen.trials),
         reset=reset(built),
-        work=work(project, picks, controls),
-        parts=parts(picks, controls),
+        work=work(project, pairs, controls),
+        parts=parts(pairs, controls),
     )
 
 
@@ -166,16 +169,14 @@ def _rail(project: Project, pad: str) -> str:
     return ", supply rail" if project.toy.pads[pad].kind == "rail" else ""
 
 
-def _overview(
-    picks: Sequence[Pick], controls: Sequence[Control], evidence: Sequence[Evidence]
-) -> str:
+def _overview(kept: Sequence[Kept], controls: Sequence[Control]) -> str:
     rows = []
-    for number, (pick, control, seen) in enumerate(zip(picks, controls, evidence, strict=True), 1):
-        fixed = _value(control)
+    for number, (one, control) in enumerate(zip(kept, controls, strict=True), 1):
+        fixed = in_series(control)
         boxes = '<span class="box"></span>' if fixed else ""
         rows.append(
-            f'<tr><td>{number_tag(number)}</td><td class="pads">{_pads(pick)}'
-            f"</td><td>{escape(_title(pick, seen))}</td><td>{escape(control.part)}</td>"
+            f'<tr><td>{number_tag(number)}</td><td class="pads">{_pads(one.pick)}'
+            f"</td><td>{'<br>'.join(map(escape, _titles(one)))}</td><td>{escape(control.part)}</td>"
             f"<td>{fixed}</td><td>{boxes}</td><td>{boxes}</td></tr>"
         )
     return (
@@ -188,59 +189,80 @@ def _pads(pick: Pick) -> str:
     return pick.pair.replace("-", " \u2013 ")
 
 
-def _value(control: Control) -> str:
-    """Give the resistor in series, "" where there is no control."""
-    if control.fixed_ohm is None:
-        return ""
-    return ohms(control.fixed_ohm) + (" (yours)" if control.yours else "")
-
-
-def _title(pick: Pick, seen: Evidence) -> str:
-    """Say what a pick does, under the person's own name for it where there is one."""
-    return f"{pick.name}: {_does(seen)}" if pick.name else _does(seen)
+def _titles(kept: Kept) -> list[str]:
+    """Say what each pick of a pair does, under the person's own name for it where there is one."""
+    return [
+        f"{pick.name}: {_does(seen)}" if pick.name else _does(seen)
+        for pick, seen in zip(kept.picks, kept.evidence, strict=True)
+    ]
 
 
 def _does(seen: Evidence) -> str:
-    """Say what the sweep heard of a pair."""
+    """Say what the sweep heard of a pick, and over which path."""
     find = seen.find
     if find is None:
         return "nothing was found" if seen.trials else "not touched"
     said = [] if find.sound == "none" else [sound_words(find.sound, find.amount, find.unit)]
-    said += filter(None, (
-        like_key_words(find.like_key), after_words(find.after), left_words(find.changed_presses)
-    ))
+    if like := like_key_words(find.like_key):
+        said.append(like)
+    if after := after_words(find.after):
+        said.append(after)
+    if said and find.best_path_ohm is not None and not find.stops_only:
+        said[0] += f" over {ohms(find.best_path_ohm)}"
+    if left := left_words(find.changed_presses):
+        said.append(left)
     return "; ".join(said)
 
 
-def _pick(project: Project, number: int, pick: Pick, control: Control, seen: Evidence) -> str:
+def _heard(seen: Evidence) -> str:
+    """Say over which paths, with which key and in which take a pick was heard."""
+    find, paths = seen.find, seen.heard_ohm
+    if find is None or not paths:
+        return ""
+    low, high = ohms(paths[0]), ohms(paths[-1])
+    key = f"key {escape(find.key)}" if find.key else "no key pressed"
+    return (f" Heard again over {low}" + (f" to {high}" if low != high else "")
+            + f" of path with {key}, take {find.best_touch}.")  # fmt: skip
+
+
+def _pick(project: Project, number: int, kept: Kept, control: Control) -> str:
+    pick = kept.pick
     notes = " \u00b7 ".join(
         f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in pick.pads
     )
-    heard, paths = "", seen.heard_ohm
-    if seen.find is not None and paths:
-        low, high = ohms(paths[0]), ohms(paths[-1])
-        heard = f" Heard again over {low}" + (f" to {high}" if low != high else "") + " of path"
-        key = f"key {escape(seen.find.key)}" if seen.find.key else "no key pressed"
-        heard += f" with {key}, take {seen.find.best_touch}."
+    heard = "".join(dict.fromkeys(map(_heard, kept.evidence)))
     head = (
-        f"<h3>{number_tag(number)} &nbsp;{_pads(pick)}: {escape(_title(pick, seen))}</h3>"
-        + (f'<p class="note">{escape(pick.note)}</p>' if pick.note else "")
+        f"<h3>{number_tag(number)} &nbsp;{_pads(pick)}: "
+        + "<br>".join(map(escape, _titles(kept))) + "</h3>"
+        + "".join(f'<p class="note">{escape(one.note)}</p>' for one in kept.picks if one.note)
         + f'<p class="small">{notes}.{heard}</p>'
     )
     why = f"<p><b>{escape(_capital(control.part))}.</b> {escape(control.why)}</p>"
     if control.fixed_ohm is None:
         return f'<div class="pick">{head}{why}</div>'
     pot = f"{ohms(control.pot_ohm)}" if control.pot_ohm else ""
-    drawn = bands_drawn(control.fixed_ohm)
+    if control.positions:
+        drawing = rotary_wiring(pick.pads, [one.fixed_ohm for one in control.positions])
+    else:
+        drawing = wiring(control.kind, pick.pads, control.fixed_ohm, pot)
+    values = [_resistor(ohm, yours) for ohm, yours in control.resistors]
+    if control.positions:
+        told = zip(control.positions, values, strict=True)
+        values = [f"{escape(_capital(one.what))}: {value}" for one, value in told]
     left = (
-        wiring(control.kind, pick.pads, control.fixed_ohm, pot)
-        + f'<p class="small">{_value(control)}' + (f", 5 %: {drawn}" if drawn else "") + "</p>"
+        drawing + "".join(f'<p class="small">{one}</p>' for one in values)
         + f'<p class="small">{escape(control.keep)}</p>'
     )
     right = why + (items([escape(hint) for hint in control.hints]) if control.hints else "")
     return (
         f'<div class="pick">{head}<div class="two"><div>{left}</div><div>{right}</div></div></div>'
     )
+
+
+def _resistor(ohm: float, yours: bool) -> str:
+    """Say a resistor, with its bands where there is one of that value."""
+    drawn = bands_drawn(ohm)
+    return ohms(ohm) + (" (yours)" if yours else "") + (f", 5 %: {drawn}" if drawn else "")
 
 
 def _capital(text: str) -> str:

@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Sequence
 from html import escape
 
-from rig.build.controls import Control
 from rig.build.drawings import reset_wiring
 from rig.build.evidence import Evidence, Trials
+from rig.build.fitting import Control
 from rig.build.pieces import Fitted, bands_drawn, fitted, items, number_tag
 from rig.build.shared import Joint, clusters, crowded, far_stops, joints
 from rig.choose.picks import Pick
@@ -112,6 +112,15 @@ def work(project: Project, picks: Sequence[Pick], controls: Sequence[Control]) -
     ]
     for one in fitted(picks, controls):
         a, b = one.pick.pads
+        if one.control.positions:
+            values = ", ".join(ohms(ohm) for ohm, _ in one.control.resistors)
+            steps.append(
+                f"{number_tag(one.number)} {values}, short legs, each onto a lug of the rotary switch, "
+                "one lug left free as off; their other legs together, and wire from there to pad "
+                f"<b>{b}</b>; wire from the common lug to pad <b>{a}</b>. Two to three seconds of heat "
+                "a joint. Batteries in, try each position, batteries out."
+            )
+            continue
         steps.append(
             f"{number_tag(one.number)} {ohms(one.ohm)} onto pad <b>{a}</b>, short leg; wire from it "
             f"to the {escape(one.control.kind)}; wire from there to pad <b>{b}</b>. Two to three "
@@ -135,7 +144,7 @@ def parts(picks: Sequence[Pick], controls: Sequence[Control]) -> str:
     built = fitted(picks, controls)
     controls_of = Counter(one.control.part for one in built)
     rows = [f"<tr><td>{n}</td><td>{escape(part)}</td></tr>" for part, n in controls_of.items()]
-    resistors = Counter(one.ohm for one in built)
+    resistors = Counter(ohm for one in built for ohm, _ in one.control.resistors)
     rows += [
         f"<tr><td>{n}</td><td>{_resistor(value)}</td></tr>"
         for value, n in sorted(resistors.items())

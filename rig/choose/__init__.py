@@ -1,8 +1,9 @@
 """Choosing: from the touches of a log to ranked finds, heard, kept or set aside as picks."""
 
+from rig.choose.find import FIND_COLUMNS, Find, find_rows
 from rig.choose.keeping import keep, note, remove, set_aside
 from rig.choose.picks import Pick, load_picks
-from rig.choose.rank import FIND_COLUMNS, Find, find_rows, finds
+from rig.choose.rank import finds
 from rig.choose.replay import Session
 from rig.choose.tally import Tally, tally
 

@@ -20,9 +20,13 @@ RANGE_PART = 0.2
 """So much of a distance is whether finds are heard over the same paths."""
 LEAST_DB = 1.0
 """The distance of two changes is relative to their size, but at least to this."""
+NEVER = 1e9
+"""A distance that no average with others brings near."""
 
 
-def families(touches: Sequence[Sequence[Record]]) -> np.ndarray:
+def families(
+    touches: Sequence[Sequence[Record]], pairs: Sequence[str] | None = None
+) -> np.ndarray:
     """Number the families of some finds.
 
     They are clustered from below by the average of their distances, up to `FAMILY_DISTANCE`.
@@ -31,6 +35,8 @@ def families(touches: Sequence[Sequence[Record]]) -> np.ndarray:
     ----------
     touches : sequence of sequence of Record
         The touches that show each find, at least one each.
+    pairs : sequence of str, optional
+        The pair of each: two sounds of one pair are never one family.
 
     Returns
     -------
@@ -39,7 +45,11 @@ def families(touches: Sequence[Sequence[Record]]) -> np.ndarray:
     """
     if len(touches) < 2:
         return np.ones(len(touches), dtype=int)
-    condensed = squareform(distances(touches), checks=False)
+    apart = distances(touches)
+    if pairs is not None:
+        of = np.array(pairs)
+        apart[(of[:, None] == of) & ~np.eye(len(of), dtype=bool)] = NEVER
+    condensed = squareform(apart, checks=False)
     return fcluster(linkage(condensed, "average"), FAMILY_DISTANCE, "distance")
 
 
@@ -92,20 +102,42 @@ def touch_distances(touches: Sequence[Record]) -> np.ndarray:
 
     The distance of two fingerprints over the sum of their lengths.
     """
-    prints = np.array([one.measures.get("change_db", [np.nan] * SIZE) for one in touches])
+    apart = print_distances(np.array([print_of(one) for one in touches]))
+    number: dict[tuple, int] = {}
+    words = np.array([
+        number.setdefault(rough(one.sound, one.after, one.amount, one.unit), len(number))
+        for one in touches
+    ])
+    return np.where(np.isnan(apart), words[:, None] != words, apart)
+
+
+def print_of(one: Record) -> list[float]:
+    """Give a touch's fingerprint, dB, shape (SIZE,); of judges that stored none, nan."""
+    return one.measures.get("change_db", [np.nan] * SIZE)
+
+
+def print_distances(prints: np.ndarray) -> np.ndarray:
+    """Give how far fingerprints are from each other, 0 (alike) to 1; nan where one is nan.
+
+    Parameters
+    ----------
+    prints : ndarray, shape (n, SIZE)
+        dB.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+    """
     lengths = np.sqrt(np.sum(prints**2, axis=1))
     least = 2.0 * LEAST_DB * np.sqrt(SIZE)
-    apart = cdist(prints, prints) / np.maximum(lengths[:, None] + lengths, least)
-    number: dict[tuple, int] = {}
-    words = np.array([number.setdefault(_rough(one), len(number)) for one in touches])
-    return np.where(np.isnan(apart), words[:, None] != words, np.minimum(apart, 1.0))
+    return np.minimum(cdist(prints, prints) / np.maximum(lengths[:, None] + lengths, least), 1.0)
 
 
-def _rough(one: Record) -> tuple:
+def rough(sound: str | None, after: str | None, amount: float | None, unit: str | None) -> tuple:
     """Give what the word and amount say of a sound: the word, the after, about how much.
 
     Touches of judges that stored no fingerprint are alike where this is.
     """
-    if one.amount is None:
-        return one.sound, one.after, None
-    return one.sound, one.after, round(one.amount / unit_of(one.unit).alike)
+    if amount is None:
+        return sound, after, None
+    return sound, after, round(amount / unit_of(unit).alike)

@@ -17,10 +17,11 @@ from rig.project.yaml_edit import append_item, is_list, remove_item, set_value
 from rig.project.yaml_strict import parse_yaml
 
 HEADING = """\
-# The pairs kept for building, in your order, and pairs set aside (set_aside: true).
+# The sounds kept for building, in your order, and those set aside (set_aside: true).
 # Edit as you like. A pair is enough; what was heard of it comes from the sweep each time.
+# at_ohm (ohms) and key say which of its sounds is meant; without them it's the best one.
 # Yours to add: name, note (in quotes), control (toggle, push-button, potentiometer, photocell,
-# body contacts), at_ohm (the resistance that you want in it, ohms), key (the one to go by).
+# body contacts).
 """
 _LAYOUT = (
     "can't be changed by the program as it is written: let each pick begin with `- ` in a line of "
@@ -28,51 +29,125 @@ _LAYOUT = (
 )
 
 
-def keep(folder: Path, pair: str, note: str | None = None) -> None:
-    """Keep a pair; an entry there already keeps its place and the person's words and wishes."""
+Change = tuple[Pick | None, Pick | None]
+"""An entry that is there, or None, and what it becomes; None takes it out."""
 
-    def kept(old: Pick | None) -> Pick:
-        old = old or Pick(tidy_pair(pair))
-        return replace(old, note=old.note if note is None else note, set_aside=False)
+
+def keep(
+    folder: Path, pair: str, note: str | None = None, *, at_ohm: float | None = None,
+    key: str | None = None, entry: Pick | None = None,
+) -> None:
+    """Keep a sound; its entry keeps its place and the person's words and wishes.
+
+    Parameters
+    ----------
+    folder : Path
+        The project folder.
+    pair : str
+    note : str, optional
+        The person's words; without, those that are there stay.
+    at_ohm, key : optional
+        The resistance (ohms) and key of the sound; without both the pair, as it is there.
+    entry : Pick, optional
+        The entry that is about it, where it isn't the one of this resistance and key.
+    """
+
+    def kept(mine: Sequence[Pick]) -> list[Change]:
+        old = _entry(mine, at_ohm, key, entry)
+        if old is None:
+            return [(None, Pick(tidy_pair(pair), at_ohm=at_ohm, key=key, note=note or ""))]
+        new = replace(old, note=old.note if note is None else note, set_aside=False)
+        if old.set_aside and old.at_ohm is None and at_ohm is not None:
+            new = replace(new, at_ohm=at_ohm, key=key)
+        return [(old, new)]
 
     _change(folder, pair, kept)
 
 
-def set_aside(folder: Path, pair: str) -> None:
-    """Set a pair aside; the person's words about it stay."""
-    _change(folder, pair, lambda old: replace(old or Pick(tidy_pair(pair)), set_aside=True))
+def set_aside(
+    folder: Path, pair: str, *, at_ohm: float | None = None, key: str | None = None,
+    entry: Pick | None = None, others: bool = False,
+) -> None:
+    """Set a sound aside, or a whole pair; the person's words about it stay.
+
+    Parameters
+    ----------
+    folder : Path
+        The project folder.
+    pair : str
+    at_ohm, key, entry : optional
+        As for `keep`; without any of them all of the pair is set aside.
+    others : bool
+        The pair has sounds that none of its entries is about: it gets one for all of it.
+    """
+
+    def aside(mine: Sequence[Pick]) -> list[Change]:
+        if at_ohm is None and key is None and entry is None:
+            changes: list[Change] = [(one, replace(one, set_aside=True)) for one in mine]
+            if not mine or (others and all(one.at_ohm is not None for one in mine)):
+                changes.append((None, Pick(tidy_pair(pair), set_aside=True)))
+            return changes
+        old = _entry(mine, at_ohm, key, entry)
+        if old is None:
+            return [(None, Pick(tidy_pair(pair), at_ohm=at_ohm, key=key, set_aside=True))]
+        new = replace(old, set_aside=True)
+        if old.at_ohm is None and at_ohm is not None:
+            new = replace(new, at_ohm=at_ohm, key=key)
+        return [(old, new)]
+
+    _change(folder, pair, aside)
 
 
 def note(folder: Path, pair: str, text: str) -> None:
-    """Change the note of an entry. Raises `ConfigError` if the pair has none."""
+    """Change the note of a pair's entry. Raises `ConfigError` if the pair has none."""
 
-    def noted(old: Pick | None) -> Pick:
+    def noted(mine: Sequence[Pick]) -> list[Change]:
+        old = _entry(mine, None, None, None)
         if old is None:
             raise ConfigError(f"{Path(folder) / PICKS}: {pair} is not in it; keep it first")
-        return replace(old, note=text)
+        return [(old, replace(old, note=text))]
 
     _change(folder, pair, noted)
 
 
-def remove(folder: Path, pair: str) -> bool:
-    """Take a pair's entry out again; says if there was one."""
-    return _change(folder, pair, lambda _: None) is not None
+def remove(folder: Path, pair: str, entry: Pick | None = None) -> bool:
+    """Take an entry out again, or all of a pair; says if there was one."""
+
+    def removed(mine: Sequence[Pick]) -> list[Change]:
+        return [(one, None) for one in mine if entry is None or one.spot == entry.spot]
+
+    return bool(_change(folder, pair, removed))
 
 
-def _change(folder: Path, pair: str, act: Callable[[Pick | None], Pick | None]) -> Pick | None:
-    """Change one pair's entry; gives the one that was there."""
+def _entry(
+    mine: Sequence[Pick], at_ohm: float | None, key: str | None, entry: Pick | None
+) -> Pick | None:
+    """Give the entry that is meant, of one pair's."""
+    spot = (at_ohm, key) if entry is None else entry.spot[1:]
+    there = next((one for one in mine if one.spot[1:] == spot), None)
+    if there is None and spot == (None, None):
+        return next(iter(mine), None)
+    return there
+
+
+def _change(
+    folder: Path, pair: str, act: Callable[[Sequence[Pick]], list[Change]]
+) -> list[Change]:
+    """Change a pair's entries; gives what was changed."""
     path, wanted = Path(folder) / PICKS, tidy_pair(pair)
-    old: Pick | None = None
+    changes: list[Change] = []
 
     def changed(text: str) -> str:
-        nonlocal old
+        nonlocal changes
         picks = parse_picks(text, path)
-        old = next((one for one in picks if one.pair == wanted), None)
-        new = act(old)
-        return text if new == old else _changed(text or HEADING, path, picks, old, new)
+        changes = act([one for one in picks if one.pair == wanted])
+        for old, new in changes:
+            if new != old:
+                text = _changed(text or HEADING, path, parse_picks(text, path), old, new)
+        return text
 
     change_text(path, changed)
-    return old
+    return changes
 
 
 def _changed(
@@ -111,12 +186,14 @@ def _values(pick: Pick, path: Path) -> dict[str, str]:
     """Give what is to be written of a new pick."""
     told = {name: getattr(pick, name) for name in FIELDS}
     return {name: _written(name, value, path) for name, value in told.items()
-            if value not in (None, False, "")}  # fmt: skip
+            if value not in (None, False) and (value or name == "key")}  # fmt: skip
 
 
-def _written(name: str, value: str | bool, path: Path) -> str:
+def _written(name: str, value: str | bool | float, path: Path) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:.10g}"
     if name == "pair":
         return value
     quoted = json.dumps(value, ensure_ascii=False)

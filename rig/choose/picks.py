@@ -1,4 +1,4 @@
-"""picks.yaml: the pairs a person kept or set aside, in a file that they may edit by hand.
+"""picks.yaml: the sounds a person kept or set aside, in a file that they may edit by hand.
 
 Here it is read; `keeping.py` changes it.
 """
@@ -6,7 +6,6 @@ Here it is read; `keeping.py` changes it.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from rig.project.changing import read_bytes, text_of
 from rig.project.hints import nearest, number_hint
 from rig.project.slips import parted_text
 from rig.project.yaml_strict import Document, parse_yaml
+from rig.words import short_ohms
 
 PICKS = "picks.yaml"
 CONTROLS = ("toggle", "push-button", "potentiometer", "photocell", "body contacts")
@@ -32,16 +32,19 @@ ALSO = {"skip": "set_aside"}
 
 @dataclass(frozen=True)
 class Pick:
-    """A pair that the person has chosen, or set aside, with their own words and wishes.
+    """A sound that the person has chosen, or set aside, with their own words and wishes.
+
+    Pair, resistance and key say which; without a resistance it is the pair.
 
     Parameters
     ----------
     pair : str
         Two pads, "C-F"; or more that are joined at once, as `rig.pads` writes them.
     at_ohm : float or None
-        The resistance that the person wants in the path, ohms.
+        The resistance of the sound that was kept, or that the person wants in the path, ohms; None:
+        that of the pair's best sound.
     key : str or None
-        The key whose sound counts; None: whichever shows it best.
+        The key whose sound counts, "" for none pressed; None: whichever shows it best.
     name, note : str
         The person's own words.
     control : str or None
@@ -69,6 +72,22 @@ class Pick:
         """Say whether it is one pad joined to one pad."""
         return is_pair(self.pair)
 
+    @property
+    def spot(self) -> tuple[str, float | None, str | None]:
+        """Give what it is known by: there is one entry of each."""
+        return self.pair, self.at_ohm, self.key
+
+    @property
+    def decided(self) -> str:
+        """Say what the person decided: "kept" or "set aside"."""
+        return "set aside" if self.set_aside else "kept"
+
+    @property
+    def label(self) -> str:
+        """Name it: "S-W", or with its resistance and key, "S-W 3.6k blue"."""
+        size = "" if self.at_ohm is None else short_ohms(self.at_ohm)
+        return " ".join(filter(None, (self.pair, size, self.key)))
+
 
 FIELDS = tuple(one.name for one in fields(Pick))
 
@@ -81,7 +100,7 @@ def load_picks(folder: Path, set_aside: bool = False) -> list[Pick]:
     folder : Path
         The project folder; one without picks.yaml has no picks.
     set_aside : bool
-        Also give the pairs that were set aside.
+        Also give those that were set aside.
 
     Raises
     ------
@@ -119,9 +138,9 @@ def parse_picks(text: str, path: Path) -> list[Pick]:
     picks: list[Pick] = []
     for index, item in enumerate(document.data):
         pick = _check(item, index, document)
-        first = _place(picks, pick.pair)
+        first = next((at for at, one in enumerate(picks) if one.spot == pick.spot), None)
         if first is not None:
-            raise ConfigError(f"{document.where((index,))}: {pick.pair} is there twice (first in "
+            raise ConfigError(f"{document.where((index,))}: {pick.label} is there twice (first in "
                               f"line {document.line((first,))}): take one out")
         picks.append(pick)
     return picks
@@ -171,6 +190,3 @@ def _value(name: str, value: Any) -> Any:
         raise ConfigError(f"control can't be {value}: {nearest(value, CONTROLS)}")
     return value
 
-
-def _place(picks: Sequence[Pick], pair: str) -> int | None:
-    return next((index for index, one in enumerate(picks) if one.pair == pair), None)

@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from math import inf
+from dataclasses import replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
+from rig.choose.find import Find, Heard, told_apart
+from rig.choose.ranges import Range, Spot, best, heard, heard_again, path_ohm, ranges, spots
 from rig.listen import BESIDE_LEAD, LIKE_KEY
 from rig.log import Record
 from rig.log.between import Parts, parts
-from rig.outcomes import AFTERS, SOUNDS, is_heard, is_stop
-from rig.pads import is_lone, letter_order, letters_of, name_of_sides
-from rig.touches import Target
-
-FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
-                "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
-                "family", "changed_presses", "like_key")
-"""What of a find is exported, one row per pair, or per lead that was heard alone."""
+from rig.outcomes import AFTERS, SOUNDS, is_stop
+from rig.pads import letter_order
 
 SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
@@ -29,113 +24,13 @@ LONE_WORTH = 0.5
 """What one of a lead alone is worth of a pair's: nothing can be fitted that does the same."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Find:
-    """What one pair does, or one pad's lead alone: a change that was heard again, or a stop.
-
-    Parameters
-    ----------
-    pads_1, pads_2 : str
-        The pair, in the order of the letters: the two leads may be swapped. Several pads that
-        share a bus are joined by "+", several connections by " / ". Of a lead alone `pads_2` is "".
-    sound, after : str
-        Words of the tables, of the best touch: "freeze" only if there was no gentler one.
-    amount : float or None
-        In `unit`, of the best touch.
-    unit : str or None
-        cents, dB, s or Hz.
-    path_min_ohm, path_max_ohm : float or None
-        The range of path in which it was seen to change the sound (to stop the toy, if it
-        does nothing else), ohms; None for a lead alone.
-    score : float
-        Of the best touch; 1 is just a hit.
-    touches : tuple of int
-        Numbers of the touches that show it.
-    best_touch : int
-        The one to listen to.
-    baseline_touch : int or None
-        The take nearest to it of what it is told beside: the toy with nothing bridged, or with one
-        lead on, and the same key.
-    stop : str or None
-        "freeze" or "guarded" when the pair stopped the toy over any path. Once is enough:
-        that the recovery ladder was needed, or the guard tripped, is direct evidence.
-    stops_at_ohm : float or None
-        The highest path over which it did; None for a lead alone.
-    p_value : float or None
-        Chance that an unbridged toy gives what the confirming touches did; None where the
-        find rests on a stop alone.
-    q_value : float or None
-        The lowest rate of false discoveries at which the pair is still a find.
-    family : str
-        Those that change the sound alike, by the pair of the best among them, itself included.
-        What isn't heard is told by what comes after it.
-    key : str
-        The key that was pressed in the best touch.
-    best_path_ohm : float or None
-        The path of the best touch, ohms.
-    changed_presses : int
-        In so many clean presses in a row behind a touch of it the toy wasn't itself.
-    like_key : str or None
-        The key whose own sound it is.
-    """
-
-    pads_1: str
-    pads_2: str
-    sound: str
-    after: str
-    amount: float | None
-    unit: str | None
-    path_min_ohm: float | None
-    path_max_ohm: float | None
-    score: float
-    touches: tuple[int, ...]
-    best_touch: int
-    baseline_touch: int | None
-    stop: str | None = None
-    stops_at_ohm: float | None = None
-    p_value: float | None = None
-    q_value: float | None = None
-    family: str = ""
-    key: str = ""
-    best_path_ohm: float | None = None
-    changed_presses: int = 0
-    like_key: str | None = None
-
-    @property
-    def after_at_worst(self) -> str:
-        """How the toy was after the harshest touch of the pair."""
-        return self.stop or self.after
-
-    @property
-    def pads(self) -> tuple[str, ...]:
-        """All pads' letters."""
-        return letters_of(self.pair)
-
-    @property
-    def pair(self) -> str:
-        """Name the pair as people write it: "C-F"; see `rig.pads`."""
-        return name_of_sides(self.pads_1, self.pads_2)
-
-    @property
-    def is_lone(self) -> bool:
-        """Say whether it is of one pad's lead alone."""
-        return is_lone(self.pair)
-
-    @property
-    def stops_only(self) -> bool:
-        """Say whether the toy was stopped over every path over which the pair did anything."""
-        return is_stop(self.after)
-
-    @property
-    def is_bend(self) -> bool:
-        """Say whether it changes the sound: neither only silences it nor only stops the toy."""
-        return AFTERS[self.after].is_heard or SOUNDS[self.sound].is_bend
-
-
 def finds(
     records: Iterable[Record], false_discovery: float = FALSE_DISCOVERY, key: str | None = None
 ) -> list[Find]:
-    """Give one find per pair that changed the sound again when touched again, or stopped the toy.
+    """Give the sounds of each pair that came back when it was touched again, and what stops the toy.
+
+    A find is a sound over a range of resistance, with its key; a pair that does nothing but stop
+    the toy is one find.
 
     Parameters
     ----------
@@ -144,15 +39,17 @@ def finds(
         Rate of false ones among the changes of sound that is held, 0 to 1. Stops are seen
         directly and don't depend on it.
     key : str, optional
-        Show what was heard with this key alone; how sure a pair is hangs on all of its touches.
+        Show what was heard with this key alone; how sure a pair is, and over what it stops the toy,
+        hangs on all of its touches.
 
     Returns
     -------
     list of Find
         The best of each family first, then the second of each, and so on; among these a find
         is worth its kind times how sure it is, less for each one before it with the same
-        word. What another key does anyway comes behind these; pairs that only freeze come last. Touches with a fault, lost takes and touches
-        that aren't complete never count, but that a lost take's touch stopped the toy does.
+        word. Two sounds of one pair are of two families. What another key does anyway comes behind
+        these; pairs that only freeze come last. Touches with a fault, lost takes and touches that
+        aren't complete never count, but that a lost take's touch stopped the toy does.
     """
     records = list(records)
     told = parts(records)
@@ -163,17 +60,15 @@ def finds(
     adjusted = q_values(p_values)
     changed = _changed_presses(records, told)
     found = []
-    for pair, made_of_it in pairs.items():
+    for pair, touches in pairs.items():
         q_value = adjusted.get(pair)
         surely = q_value is not None and q_value <= false_discovery
-        touches = [one for one in made_of_it if key in (None, one.key)]
-        one = _find(touches, baselines, surely)
-        if one and one.sound != "none":
-            one = replace(one, p_value=p_values[pair], q_value=q_value)
-        if one:
+        for one in _finds_of(touches, baselines, surely):
+            if one.sound != "none":
+                one = replace(one, p_value=p_values[pair], q_value=q_value)
             found.append(replace(one, changed_presses=changed[pair]))
     made = {one.number: one for one in usable}
-    return _ranked(_named(found, made))
+    return _ranked(_named([one for one in found if key in (None, one.key)], made))
 
 
 def pair_p_values(records: Iterable[Record]) -> dict[str, float]:
@@ -219,95 +114,90 @@ def _changed_presses(records: Iterable[Record], told: Parts) -> Counter[str]:
     return presses
 
 
-def find_rows(found: Iterable[Find]) -> list[dict]:
-    """Give finds as rows of `FIND_COLUMNS`; `after` is the pair's worst, over any path."""
-    return [
-        {name: getattr(one, name) for name in FIND_COLUMNS} | {"after": one.after_at_worst}
-        for one in found
-    ]
-
-
-def _heard(record: Record) -> bool:
-    return is_heard(record.sound, record.after)
-
-
-def _find(
+def _finds_of(
     touches: Sequence[Record], baselines: Sequence[Record], surely: bool
-) -> Find | None:
-    """Give what a pair does, or None: only what was seen again over the same path counts.
+) -> list[Find]:
+    """Give the sounds of a pair that were seen again over the same path; or that it stops the toy.
 
     Changes of the sound count only where the pair as a whole is sure.
     """
-    spots: dict[Target, list[Record]] = defaultdict(list)
-    for one in touches:
-        spots[one.target.in_order()].append(one)
-    bends, stops, sure = [], [], False
-    for made in spots.values():
-        stops += [one for one in made if one.stops]
-        if surely and _heard_again(made):
-            sure = True
-            bends += [one for one in made if _heard(one) and not one.stops]
+    stops = [one for one in touches if one.stops]
     stop = max(
         (one.after for one in stops if one.after), key=lambda after: AFTERS[after].stop, default=None
     )
-    stopped_at = max(map(_path_ohm, stops), default=0.0)
+    stopped_at = max((one.path_ohm for one in stops if one.path_ohm is not None), default=None)
     # Where the toy was stopped once it may be again: what is offered lies above.
-    shown = [one for one in bends if _path_ohm(one) > stopped_at] or stops
-    if not shown:
-        return None
-    best = _best([one for one in shown if _heard(one)] or shown)
-    # A silent stop says nothing of what the pair was heard to do over the same path.
-    told = best if _heard(best) or not bends else _best(bends)
-    assert told.sound is not None and best.after is not None  # as of all touches that count
-    sound, amount, unit = (told.sound, told.amount, told.unit) if sure else ("none", None, None)
-    paths = [one.path_ohm for one in shown if one.path_ohm is not None]
+    found = [_find(one, baselines) for one in ranges(touches)] if surely else []
+    if not found and stops:
+        found = [_stop(touches, stops, baselines, surely)]
+    return told_apart([replace(one, stop=stop, stops_at_ohm=stopped_at) for one in found])
+
+
+def _find(one: Range, baselines: Sequence[Record]) -> Find:
+    """Give one sound of a pair."""
+    touches = one.touches
+    shown = best(touches)
+    assert shown.sound is not None and shown.after is not None  # as of all touches that count
+    along = sorted((*one.spots, *one.once), key=path_ohm)
     return Find(
-        pads_1=best.target.in_order().side(1), pads_2=best.target.in_order().side(2),
-        sound=sound, after=best.after, amount=amount, unit=unit, score=best.score or 0.0,
-        path_min_ohm=min(paths, default=None), path_max_ohm=max(paths, default=None),
-        touches=tuple(one.number for one in shown), best_touch=best.number,
-        baseline_touch=_nearest_baseline(best, baselines), key=best.key,
-        best_path_ohm=best.path_ohm, stop=stop,
-        stops_at_ohm=stopped_at if paths and stopped_at else None,
-        like_key=_like_key([one for one in shown if _heard(one)]) if sure else None,
+        pads_1=shown.target.in_order().side(1), pads_2=shown.target.in_order().side(2),
+        sound=shown.sound, after=shown.after, amount=shown.amount, unit=shown.unit,
+        score=shown.score or 0.0, path_min_ohm=one.path_min_ohm, path_max_ohm=one.path_max_ohm,
+        touches=tuple(touch.number for touch in touches), best_touch=shown.number,
+        baseline_touch=_nearest_baseline(shown, baselines), key=one.key,
+        best_path_ohm=shown.path_ohm, like_key=_like_key(touches),
+        along=tuple(_heard_over(spot, baselines, spot in one.once) for spot in along),
     )  # fmt: skip
 
 
-def _like_key(heard: Sequence[Record]) -> str | None:
+def _heard_over(spot: Spot, baselines: Sequence[Record], once: bool) -> Heard:
+    shown = spot.best
+    assert shown.sound is not None and shown.after is not None
+    return Heard(
+        path_ohm=spot.path_ohm, sound=shown.sound, after=shown.after, amount=shown.amount,
+        unit=shown.unit, score=shown.score or 0.0, touch=shown.number,
+        baseline_touch=_nearest_baseline(shown, baselines), once=once,
+    )
+
+
+def _stop(
+    touches: Sequence[Record], stops: Sequence[Record], baselines: Sequence[Record], surely: bool
+) -> Find:
+    """Give a pair that only stops the toy, over every path over which it does anything."""
+    again = [one for spot in spots(touches) if surely and heard_again(spot.touches)
+             for one in spot.touches if heard(one)]  # fmt: skip
+    shown = best([one for one in stops if heard(one)] or stops)
+    # A silent stop says nothing of what the pair was heard to do over the same path.
+    alive = [one for one in again if not one.stops]
+    told = shown if heard(shown) or not alive else best(alive)
+    assert told.sound is not None and shown.after is not None
+    sound, amount, unit = (told.sound, told.amount, told.unit) if again else ("none", None, None)
+    paths = [one.path_ohm for one in stops if one.path_ohm is not None]
+    return Find(
+        pads_1=shown.target.in_order().side(1), pads_2=shown.target.in_order().side(2),
+        sound=sound, after=shown.after, amount=amount, unit=unit, score=shown.score or 0.0,
+        path_min_ohm=min(paths, default=None), path_max_ohm=max(paths, default=None),
+        touches=tuple(one.number for one in stops), best_touch=shown.number,
+        baseline_touch=_nearest_baseline(shown, baselines), key=shown.key,
+        best_path_ohm=shown.path_ohm,
+        like_key=_like_key([one for one in stops if heard(one)]) if again else None,
+    )
+
+
+def _like_key(shown: Sequence[Record]) -> str | None:
     """Name the key whose sound some touches are, where they are that often enough."""
-    told = Counter(one.measures[LIKE_KEY] for one in heard if LIKE_KEY in one.measures)
+    told = Counter(one.measures[LIKE_KEY] for one in shown if LIKE_KEY in one.measures)
     key, count = told.most_common(1)[0] if told else (None, 0)
-    return key if count >= max(2, LIKE_KEY_SHARE * len(heard)) else None
+    return key if count >= max(2, LIKE_KEY_SHARE * len(shown)) else None
 
 
-def _path_ohm(one: Record) -> float:
-    """Give the path of a touch; a lead alone lies beyond all."""
-    return inf if one.path_ohm is None else one.path_ohm
-
-
-def _heard_again(made: Sequence[Record]) -> bool:
-    """Say if a change came back, over one path: in a confirming touch, and before it."""
-    heard = [one for one in made if _heard(one)]
-    if not any(one.kind == "confirm" for one in heard):
-        return False
-    # A first touch that stopped the toy, and a second that let the change be heard, will do.
-    return len(heard) >= 2 or any(one.stops for one in made if one not in heard)
-
-
-def _best(shown: Sequence[Record]) -> Record:
-    """Give the touch to show: the sound seen most often, then the surest with a take."""
-    often = Counter(one.sound for one in shown)
-    return max(shown, key=lambda one: (one.take is not None, often[one.sound],
-                                       one.score or 0.0, -one.number))
-
-
-def _nearest_baseline(best: Record, baselines: Sequence[Record]) -> int | None:
-    lead = best.measures.get(BESIDE_LEAD)
+def _nearest_baseline(shown: Record, baselines: Sequence[Record]) -> int | None:
+    lead = shown.measures.get(BESIDE_LEAD)
     same = [
         one.number for one in baselines
-        if one.key == best.key and one.target.pads == (() if lead is None else (lead,))
+        if one.key == shown.key and one.target.pads == (() if lead is None else (lead,))
     ]
-    return min(same, key=lambda number: abs(number - best.number), default=None)
+    return min(same, key=lambda number: abs(number - shown.number), default=None)
 
 
 def _worth(find: Find) -> float:
@@ -323,14 +213,17 @@ def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
         sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2))),
         key=lambda one: (is_stop(one.after), -_worth(one)),
     )
-    heard = [one for one in best_first if one.sound != "none"]
-    numbers = families([[made[number] for number in one.touches] for one in heard])
-    best: dict[int, str] = {}
+    sounding = [one for one in best_first if one.sound != "none"]
+    numbers = families(
+        [[made[number] for number in one.touches] for one in sounding],
+        [one.pair for one in sounding],
+    )
+    names: dict[int, str] = {}
     family = {
-        one.pair: best.setdefault(number, one.pair)
-        for one, number in zip(heard, numbers, strict=True)
+        one.place: names.setdefault(number, one.label)
+        for one, number in zip(sounding, numbers, strict=True)
     }
-    return [replace(one, family=family.get(one.pair, one.after)) for one in best_first]
+    return [replace(one, family=family.get(one.place, one.after)) for one in best_first]
 
 
 def _ranked(best_first: list[Find]) -> list[Find]:
@@ -347,8 +240,8 @@ def _ranked(best_first: list[Find]) -> list[Find]:
     sounds: Counter = Counter()
     for _, left in sorted(rounds.items()):
         while left:
-            best = max(left, key=lambda one: _worth(one) * SAME_SOUND ** sounds[one.sound])
-            left.remove(best)
-            ranked.append(best)
-            sounds[best.sound] += 1
+            first = max(left, key=lambda one: _worth(one) * SAME_SOUND ** sounds[one.sound])
+            left.remove(first)
+            ranked.append(first)
+            sounds[first.sound] += 1
     return ranked

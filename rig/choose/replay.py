@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 
 from rig.choose import keeping, picks
-from rig.choose.rank import Find, finds
+from rig.choose.find import Find, over
+from rig.choose.matching import decision, entry_of, find_of
 from rig.errors import ConfigError
-from rig.log import Record, SweepLog
+from rig.log import SweepLog
 from rig.log.takes import take_path
-from rig.pads import letters_of
 
 GAP_S = 0.35
 """Silence between the baseline and the bend."""
@@ -63,14 +63,17 @@ class Session:
     ) -> None:
         self.log = log
         self.folder = Path(folder)
-        decided = {one.pair for one in picks.load_picks(self.folder, set_aside=True)}
-        self.found = [one for one in found if again or one.pair not in decided]
         self.all_found = list(found)
+        entries = picks.load_picks(self.folder, set_aside=True)
+        self.found = [one for one in found if again or decision(entries, found, one) is None]
         self._at = 0
+        self._along: Find | None = None
 
     @property
     def current(self) -> Find | None:
-        """The find that is shown, or None behind the last."""
+        """The find that is shown, over the path that is shown, or None behind the last."""
+        if self._along is not None:
+            return self._along
         return self.found[self._at] if self._at < len(self.found) else None
 
     @property
@@ -78,34 +81,70 @@ class Session:
         """Which it is, from 1, and of how many."""
         return self._at + 1, len(self.found)
 
+    @property
+    def is_once(self) -> bool:
+        """Say whether what is shown was heard too seldom over this path to count."""
+        return self._shown().best_path_ohm in self._shown().seen_once_ohm
+
+    @property
+    def is_along(self) -> bool:
+        """Say whether another path than a find's best is shown."""
+        return self._along is not None
+
     def move(self, steps: int) -> None:
         """Go on or back, as far as there are finds; one beyond the last is the end."""
+        self._along = None
         self._at = min(max(0, self._at + steps), len(self.found))
 
+    def step(self, steps: int) -> bool:
+        """Go up or down through what the pair does over other paths, with the same key.
+
+        Returns
+        -------
+        bool
+            Whether there is one; else what is shown stays.
+        """
+        shown = self._shown()
+        heard = sorted(
+            ((one.path_ohm, find, one) for find in self.all_found
+             if (find.pair, find.key) == (shown.pair, shown.key)
+             for one in find.along if one.path_ohm is not None),
+            key=lambda told: told[0],
+        )  # fmt: skip
+        at = next((n for n, (ohm, *_) in enumerate(heard) if ohm == shown.best_path_ohm), None)
+        if at is None or not 0 <= at + steps < len(heard):
+            return False
+        _, find, one = heard[at + steps]
+        self._along = over(find, one)
+        return True
+
     def keep(self, note: str | None = None) -> None:
-        """Keep the find that is shown."""
-        keeping.keep(self.folder, self._shown().pair, note)
+        """Keep what is shown."""
+        keep_find(self.folder, self.all_found, self._shown(), note)
 
     def set_aside(self) -> None:
-        """Set the find that is shown aside."""
-        keeping.set_aside(self.folder, self._shown().pair)
+        """Set what is shown aside."""
+        set_find_aside(self.folder, self.all_found, self._shown(), exact=self.is_along)
 
     def note(self, text: str) -> None:
-        """Note something about the find that is shown, which keeps it."""
+        """Note something about what is shown, which keeps it."""
         self.keep(text)
 
     def undo(self) -> bool:
-        """Take the decision about the find that is shown back; says if there was one."""
-        return not self._shown().is_lone and keeping.remove(self.folder, self._shown().pair)
+        """Take the decision about what is shown back; says if there was one."""
+        shown = self._shown()
+        return not shown.is_lone and undo_find(
+            self.folder, self.all_found, shown, exact=self.is_along)
 
     def state(self, find: Find) -> str:
         """Say what was decided about a find: "kept", "set aside" or ""."""
-        return decisions(self.folder).get(find.pair, "")
+        return decided(picks.load_picks(self.folder, set_aside=True), self.all_found, find)
 
     def alike(self) -> list[Find]:
         """Give the others of the family of the find that is shown, decided ones too."""
         shown = self._shown()
-        return [one for one in self.all_found if one.family == shown.family and one != shown]
+        return [one for one in self.all_found
+                if one.family == shown.family and one.place != shown.place]  # fmt: skip
 
     def baseline(self) -> Sample | None:
         """Give the baseline that the find is compared with, if one was recorded."""
@@ -132,23 +171,72 @@ def sample_of(log: SweepLog, what: str, number: int) -> Sample:
     return Sample(what, log.folder / take_path(number), samples, rate_hz)
 
 
-def finds_of(
-    chosen: Sequence[picks.Pick], records: Sequence[Record], false_discovery: float
-) -> list[Find | None]:
-    """Give what was found of each pick, with its own key where it names one."""
-    found = {
-        key: {one.pair: one for one in finds(records, false_discovery, key)}
-        for key in {pick.key for pick in chosen}
-    }
-    return [found[pick.key].get(pick.pair) for pick in chosen]
+def keep_find(
+    folder: Path, found: Sequence[Find], find: Find, note: str | None = None
+) -> None:
+    """Keep a find as it is shown: its pair, resistance and key.
+
+    One that is kept already, by whatever entry, stays as it's written.
+
+    Parameters
+    ----------
+    folder : Path
+        The project folder.
+    found : sequence of Find
+        All of the sweep.
+    find : Find
+    note : str, optional
+    """
+    entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact=True)
+    at_ohm, key = _spot(find)
+    keeping.keep(folder, find.pair, note, at_ohm=at_ohm, key=key, entry=entry)
 
 
-def decisions(folder: Path) -> dict[str, str]:
-    """Give "kept" or "set aside" for each pair in picks.yaml."""
-    return {
-        one.pair: "set aside" if one.set_aside else "kept"
-        for one in picks.load_picks(folder, set_aside=True)
-    }
+def set_find_aside(
+    folder: Path, found: Sequence[Find], find: Find, exact: bool = False
+) -> None:
+    """Set a find aside: its entry, whichever resistance that has; with `exact` only the one shown."""
+    entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact)
+    at_ohm, key = _spot(find)
+    keeping.set_aside(folder, find.pair, at_ohm=at_ohm, key=key, entry=entry)
+
+
+def undo_find(folder: Path, found: Sequence[Find], find: Find, exact: bool = False) -> bool:
+    """Take out the entry about a find, as for `set_find_aside`; says if there was one."""
+    entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact)
+    return entry is not None and keeping.remove(folder, find.pair, entry)
+
+
+def set_pair_aside(folder: Path, found: Sequence[Find], pair: str) -> None:
+    """Set all sounds of a pair aside."""
+    keeping.set_aside(folder, pair)
+    entries = picks.load_picks(folder, set_aside=True)
+    if any(one.pair == pair and entry_of(entries, found, one) is None for one in found):
+        keeping.set_aside(folder, pair, others=True)
+
+
+def _spot(find: Find) -> tuple[float | None, str | None]:
+    """Give resistance and key as they are written: of a pair that only stops the toy, neither."""
+    if find.stops_only or find.best_path_ohm is None:
+        return None, None
+    return float(f"{find.best_path_ohm:.3g}"), find.key
+
+
+def decided(entries: Sequence[picks.Pick], found: Sequence[Find], find: Find) -> str:
+    """Say what was decided about a find: "kept", "set aside" or "".
+
+    Where another resistance or sound of its pair is kept it says which: "kept as S-W 3.6k".
+    """
+    made = decision(entries, found, find)
+    if made is None:
+        return ""
+    entry, _ = made
+    if entry.set_aside:
+        return "set aside"
+    built = find_of(entry, found)
+    if built is None or (built.place, built.best_path_ohm) == (find.place, find.best_path_ohm):
+        return "kept"
+    return f"kept as {built.label}"
 
 
 def listening_paths(find: Find, sweep_folder: Path) -> list[tuple[str, Path]]:
@@ -175,23 +263,3 @@ def one_after_the_other(samples: Sequence[Sample]) -> tuple[np.ndarray, int]:
     for one in samples:
         pieces += [one.samples, gap]
     return np.concatenate(pieces[:-1]), rate_hz
-
-
-def find_pair(found: Sequence[Find], text: str) -> Find:
-    """Give the find of a pair that a person typed, or of one pad's lead alone.
-
-    Raises
-    ------
-    ConfigError
-        It isn't a pair, or nothing was found on it.
-    """
-    lone = [one for one in found if one.is_lone and one.pair == text.strip().upper()]
-    if lone:
-        return lone[0]
-    wanted = picks.tidy_pair(text)
-    for one in found:
-        if one.pair == wanted:
-            return one
-    near = [one.pair for one in found if set(one.pads) & set(letters_of(wanted))]
-    listed = f": found with these pads: {', '.join(near[:6])}" if near else ""
-    raise ConfigError(f"nothing was found on {wanted}{listed}; see `padsweep replay --list`")

@@ -19,13 +19,16 @@ import numpy as np
 import soundfile
 from scipy.signal import resample_poly
 
+from rig.choose.find import Find
+from rig.choose.matching import finds_of
 from rig.choose.picks import Pick
-from rig.choose.rank import Find, finds
-from rig.choose.replay import GAP_S, Sample, finds_of, sample_of
+from rig.choose.rank import finds
+from rig.choose.replay import GAP_S, Sample, sample_of
 from rig.errors import LogError, RigError
 from rig.files import make_folder, replace_file
 from rig.log import Record, SweepLog
 from rig.pcm import to_pcm
+from rig.words import short_ohms
 
 MEDLEY = "medley.wav"
 MOST = 8
@@ -90,16 +93,26 @@ class Written:
 def chosen_of(
     picks: Sequence[Pick], records: Sequence[Record], false_discovery: float
 ) -> tuple[list[Chosen], list[str]]:
-    """Give the kept picks that have a find, numbered as they stand, and a note of each other."""
+    """Give the kept picks that have a find, and a note of each other.
+
+    They are numbered as the sheet numbers their controls; two sounds of one pair share a number, and
+    their resistance tells them apart, or their key.
+    """
     chosen, notes = [], []
-    for number, (pick, find) in enumerate(
-        zip(picks, finds_of(picks, records, false_discovery), strict=True), 1
-    ):
+    order = list(dict.fromkeys(pick.pair for pick in picks))
+    stems: Counter[str] = Counter()
+    for pick, find in zip(picks, finds_of(picks, records, false_discovery), strict=True):
         if find is None:
-            notes.append(f"{pick.pair}: kept, but not found in this sweep: it has no sound here")
-        else:
-            stem = f"{number:02d}-{re.sub(r'[^A-Z+-]+', '_', pick.pair)}"
-            chosen.append(Chosen(find, stem, safe_name(pick.name)))
+            notes.append(f"{pick.label}: kept, but not found in this sweep: it has no sound here")
+            continue
+        stem = f"{order.index(pick.pair) + 1:02d}-{re.sub(r'[^A-Z+-]+', '_', pick.pair)}"
+        if sum(one.pair == pick.pair for one in picks) > 1:
+            size = pick.at_ohm or find.best_path_ohm
+            stem += "" if size is None else f"-{short_ohms(size)}"
+        stems[stem] += 1
+        if stems[stem] > 1:
+            stem += f"-{safe_name(find.key) or stems[stem]}"
+        chosen.append(Chosen(find, stem, safe_name(pick.name)))
     return chosen, notes
 
 
@@ -119,9 +132,9 @@ def different_first(
     chosen: Sequence[Chosen], records: Sequence[Record], false_discovery: float
 ) -> list[Chosen]:
     """Put one of each family first, then the second of each, each round the best first."""
-    ranked = {one.pair: (at, one.family)
+    ranked = {one.place: (at, one.family)
               for at, one in enumerate(finds(records, false_discovery))}  # fmt: skip
-    placed = [(*ranked.get(one.find.pair, (len(ranked), one.find.pair)), one) for one in chosen]
+    placed = [(*ranked.get(one.find.place, (len(ranked), one.find.label)), one) for one in chosen]
     placed.sort(key=lambda one: one[0])
     rounds: list[tuple[int, Chosen]] = []
     before: Counter[str] = Counter()
@@ -161,11 +174,11 @@ def write_sounds(
             raise RigError(f"{folder / name}: is there already; give --force to overwrite it")
     files: list[Path] = []
     notes: list[str] = []
-    heard: dict[str, Pair] = {}
+    heard: dict[int, Pair] = {}
     try:
         make_folder(folder)
         for one in chosen:
-            heard[one.find.pair] = pair = _read(log, one.find, notes)
+            heard[one.find.best_touch] = pair = _read(log, one.find, notes)
             for what, sample in zip(("plain", "bent"), pair, strict=True):
                 if sample is not None:
                     files.append(folder / one.file(what))
@@ -174,7 +187,7 @@ def write_sounds(
         for one in for_medley:
             if len(parts) == MOST:
                 break
-            plain, bent = heard.get(one.find.pair) or _read(log, one.find, notes)
+            plain, bent = heard.get(one.find.best_touch) or _read(log, one.find, notes)
             if bent is not None:
                 parts.append((one.find, [bent] if plain is None else [plain, bent]))
         if not parts:
@@ -256,12 +269,12 @@ def _read(log: SweepLog, find: Find, notes: list[str]) -> Pair:
     for what, number in (("baseline", find.baseline_touch), ("bend", find.best_touch)):
         sample = None
         if number is None:
-            notes.append(f"{find.pair}: no baseline was recorded with this key")
+            notes.append(f"{find.label}: no baseline was recorded with this key")
         else:
             try:
                 sample = sample_of(log, what, number)
             except LogError as trouble:
-                notes.append(f"{find.pair}: {trouble}")
+                notes.append(f"{find.label}: {trouble}")
         read.append(sample)
     return read[0], read[1]
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from rig.choose.rank import Find, touched
+from rig.choose.find import Find
+from rig.choose.rank import touched
 from rig.log import Record
 from rig.pads import is_lone, is_pair
 
@@ -13,6 +15,8 @@ from rig.pads import is_lone, is_pair
 @dataclass(frozen=True)
 class Tally:
     """Each pair with a find is counted once, in `bends`, `silences` or `stops`; leads alone apart.
+
+    However many sounds a pair has: it bends if any of them does.
 
     Parameters
     ----------
@@ -57,11 +61,12 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
     recovered : set of int
         Numbers of the touches after which the toy was brought back.
     """
-    found = list(found)
-    lone = sum(one.is_lone for one in found)
-    found = [one for one in found if not one.is_lone]
-    bends = [one for one in found if one.is_bend]
-    silences = [one for one in found if not one.is_bend and not one.stops_only]
+    by_pair: dict[str, list[Find]] = defaultdict(list)
+    for one in found:
+        by_pair[one.pair].append(one)
+    pairs = [mine for pair, mine in by_pair.items() if not is_lone(pair)]
+    bends = [mine for mine in pairs if any(one.is_bend for one in mine)]
+    silences = [mine for mine in pairs if not any(one.is_bend or one.stops_only for one in mine)]
     names = [name for name in touched(records) if not is_lone(name)]
     groups = sum(not is_pair(name) for name in names)
     froze = {one.number for one in records if one.after == "freeze"}
@@ -71,9 +76,9 @@ def tally(records: Sequence[Record], found: Iterable[Find], recovered: set[int])
         groups=groups,
         bends=len(bends),
         silences=len(silences),
-        stop_below=sum(bool(one.stop) and not one.stops_only for one in bends + silences),
-        stops=len(found) - len(bends) - len(silences),
-        lone=lone,
+        stop_below=sum(bool(mine[0].stop) and not mine[0].stops_only for mine in bends + silences),
+        stops=len(pairs) - len(bends) - len(silences),
+        lone=len(by_pair) - len(pairs),
         freezes=len(froze),
         recovered=len(froze & recovered),
     )

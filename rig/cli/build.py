@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from rig.build.controls import Control
+from rig.build.pieces import in_series
+from rig.build.several import by_pair
 from rig.build.sheet import make_sheet, proposals, see, write_sheet
 from rig.choose.picks import load_picks
 from rig.cli.console import console
@@ -16,7 +17,6 @@ from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME
 from rig.project import load_project
 from rig.project.places import load_places
-from rig.words import ohms
 
 
 def register(app: typer.Typer) -> None:
@@ -51,15 +51,10 @@ def sheet(
     columns = [Column("pads", stays=True), Column("control", stays=True), Column("in series"),
                Column("where")]  # fmt: skip
     print_table(say, columns, [
-        (pick.pair, control.part, _in_series(control), where(loaded.toy, pick.pads))
-        for pick, control in zip(picks, controls, strict=True)
+        (kept.pick.pair, control.part, in_series(control).replace(" (yours)", ", yours"),
+         where(loaded.toy, kept.pick.pads))
+        for kept, control in zip(by_pair(picks, seen.evidence), controls, strict=True)
     ])  # fmt: skip
     if records is None:
         say.print(f"there is no sweep {name!r} in this folder, so nothing is known of these pairs")
     say.print(f"the sheet: {target} (open it in a browser and print it)")
-
-
-def _in_series(control: Control) -> str:
-    if control.fixed_ohm is None:
-        return ""
-    return ohms(control.fixed_ohm) + (", yours" if control.yours else "")

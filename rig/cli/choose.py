@@ -8,23 +8,35 @@ from pathlib import Path
 import typer
 from rich.console import Console
 
-from rig.choose import Find, Session, finds, keep, load_picks, remove, set_aside
-from rig.choose.picks import PICKS, tidy_pair
-from rig.choose.replay import decisions, find_pair, one_after_the_other
+from rig.choose import Find, Session, finds, load_picks, remove
+from rig.choose.matching import Named, decision, find_named, is_same, named
+from rig.choose.picks import PICKS
+from rig.choose.replay import (
+    decided,
+    keep_find,
+    one_after_the_other,
+    set_find_aside,
+    set_pair_aside,
+    undo_find,
+)
 from rig.cli.console import console
 from rig.cli.keys import ask_line, at_terminal, read_key, single_keys
 from rig.cli.player import Player
 from rig.cli.tables import afterwards, path_words, pressed, print_finds, what, where
-from rig.errors import BenchError, RigError
+from rig.errors import BenchError, ConfigError, RigError
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.log.takes import TAKES
 from rig.project import Toy, load_project
+from rig.words import ohms, short_ohms
 
 KEYS = """\
 p play baseline and bend   b baseline alone   o bend alone
+< over less resistance   > over more
 k keep   n keep with a note   s set aside   u undo
 Enter next   - back   q quit"""
+STEPS = {"<": -1, ">": 1}
+"""Keys that go through the paths of a pair, from the lowest up."""
 HERE = Path(".")
 
 
@@ -37,24 +49,31 @@ def replay(
     project: Path = typer.Option(HERE, "--project", help="The project folder."),
     name: str = typer.Option(DEFAULT_NAME, "--name", help="Name of the sweep in the folder."),
     listing: bool = typer.Option(False, "--list", help="List the finds, best first, and leave."),
-    kept: list[str] = typer.Option([], "--keep", metavar="PAIR", help="Keep this pair: C-F."),
-    aside: list[str] = typer.Option([], "--set-aside", metavar="PAIR", help="Set a pair aside."),
-    undone: list[str] = typer.Option([], "--undo", metavar="PAIR", help="Take a choice back."),
-    played: str | None = typer.Option(None, "--play", metavar="PAIR", help="Play one pair."),
-    note: str | None = typer.Option(None, "--note", help="Your words about the kept pair."),
+    kept: list[str] = typer.Option(
+        [], "--keep", metavar="SOUND", help='Keep it: C-F, or "C-F 3.6k" (a key may follow).'
+    ),
+    aside: list[str] = typer.Option(
+        [], "--set-aside", metavar="SOUND", help="Set it aside; C-F: all of the pair."
+    ),
+    undone: list[str] = typer.Option(
+        [], "--undo", metavar="SOUND", help="Take a choice back; C-F: all of the pair."
+    ),
+    played: str | None = typer.Option(None, "--play", metavar="SOUND", help="Play one."),
+    note: str | None = typer.Option(None, "--note", help="Your words about the kept one."),
     again: bool = typer.Option(False, "--again", help="Also go through what was decided."),
 ) -> None:
     """Hear each find next to the toy's own sound, and keep it or set it aside.
 
     At a terminal it goes through the finds with single keys; in a pipe it lists them. What
-    is kept stands in picks.yaml, which may be edited by hand.
+    is kept stands in picks.yaml, which may be edited by hand: pair, resistance and key. A pair may
+    have several sounds, each over resistances of its own; a pair alone means the best of them.
 
     Example: padsweep replay --project my-toy --keep C-F --note "stutters, robot"
     """
     loaded = load_project(project)
     folder = loaded.folder
     if note is not None and len(kept) != 1:
-        raise RigError("--note belongs to one kept pair: give it with one --keep C-F")
+        raise RigError("--note belongs to one kept pair or sound: give it with one --keep C-F")
     load_picks(folder)  # a file that can't be read is told before anything is played
     log = SweepLog.open(sweep_folder(loaded, name), read_only=True)
     found = finds(log.records(), loaded.rig.sweep.false_discovery)
@@ -64,43 +83,80 @@ def replay(
             out, loaded.toy, folder, found, kept=kept, aside=aside, undone=undone, note=note
         )
     if played is not None:
-        _play_one(out, loaded.toy, find_pair(found, played), log, folder)
+        _play_one(out, loaded.toy, find_named(found, played), log, folder)
     if listing or not (kept or aside or undone or played or at_terminal()):
-        print_finds(out, found, loaded.toy, choices=_choices(folder))
+        print_finds(out, found, loaded.toy, choices=_choices(folder, found))
         if found:
             _line(out, f"takes: {log.folder / TAKES}, by their number")
         if not listing and found:
             _line(out, f"next: padsweep replay --project {project} --keep "
-                       f'{found[0].pair} --note "..."')
+                       f'{_quoted(found[0].label)} --note "..."')
     elif not (kept or aside or undone or played):
         _go_through(out, loaded.toy, Session(found, log, folder, again))
 
 
-def _choices(folder: Path) -> dict[str, str]:
-    """Give what was decided about each pair, with the person's words."""
+def _quoted(label: str) -> str:
+    return f'"{label}"' if " " in label else label
+
+
+def _choices(folder: Path, found: Sequence[Find]) -> dict[str, str]:
+    """Give what was decided about each find, with the person's words, by its label."""
     told = {}
-    for one in load_picks(folder, set_aside=True):
-        words = ", ".join(word for word in (one.name, one.note) if word)
-        decided = "set aside" if one.set_aside else "kept"
-        told[one.pair] = f"{decided}: {words}" if words else decided
+    entries = load_picks(folder, set_aside=True)
+    for find in found:
+        made = decision(entries, found, find)
+        if made is not None:
+            entry, is_it = made
+            words = ", ".join(word for word in (entry.name, entry.note) if word and is_it)
+            said = decided(entries, found, find)
+            told[find.label] = f"{said}: {words}" if words else said
     return told
 
 
 def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], *, kept: Sequence[str],
             aside: Sequence[str], undone: Sequence[str], note: str | None) -> None:
-    # Every pair is looked at first: a wrong one among several changes nothing.
-    to_keep = [find_pair(found, pair) for pair in kept]
-    to_set_aside = [find_pair(found, pair) for pair in aside]
-    to_undo = [tidy_pair(pair) for pair in undone]
-    for find in to_keep:
-        keep(folder, find.pair, note)
-        _line(out, f"{find.pair}: kept, in {folder / PICKS}{_noted(toy, find)}")
-    for find in to_set_aside:
-        set_aside(folder, find.pair)
-        _line(out, f"{find.pair}: set aside, in {folder / PICKS}{_noted(toy, find)}")
-    for pair in to_undo:
-        there = remove(folder, pair)
-        _line(out, f"{pair}: {'no longer' if there else 'was not'} in {folder / PICKS}")
+    # Every one is looked at first: a wrong one among several changes nothing.
+    to_keep, to_set_aside = (
+        [(find_named(found, text), named(text)) for text in texts] for texts in (kept, aside)
+    )
+    to_undo = [named(text) for text in undone]
+    for find, _ in to_keep:
+        keep_find(folder, found, find, note)
+        _line(out, f"{_told(find)}: kept, in {folder / PICKS}{_noted(toy, find)}")
+    for find, wanted in to_set_aside:
+        if wanted.at_ohm is None and wanted.key is None:
+            set_pair_aside(folder, found, find.pair)
+        else:
+            set_find_aside(folder, found, find, exact=wanted.at_ohm is not None)
+        name = find.pair if wanted.at_ohm is None and wanted.key is None else _told(find)
+        _line(out, f"{name}: set aside, in {folder / PICKS}{_noted(toy, find)}")
+    for text, wanted in zip(undone, to_undo, strict=True):
+        there = _undo(folder, found, text, wanted)
+        name = wanted.pair if wanted.at_ohm is None else text
+        _line(out, f"{name}: {'no longer' if there else 'was not'} in {folder / PICKS}")
+
+
+def _told(find: Find) -> str:
+    """Name a find with its resistance, where it has one to keep."""
+    if find.apart or find.stops_only or find.best_path_ohm is None:
+        return find.label
+    return f"{find.pair} {short_ohms(find.best_path_ohm)}"
+
+
+def _undo(folder: Path, found: Sequence[Find], text: str, wanted: Named) -> bool:
+    """Take out the entry of a sound, or all of a pair; says if there was one."""
+    if wanted.at_ohm is None and wanted.key is None:
+        return remove(folder, wanted.pair)
+    for entry in load_picks(folder, set_aside=True):  # one may be there that no sweep knows
+        same = entry.at_ohm is not None and wanted.at_ohm is not None and is_same(
+            entry.at_ohm, wanted.at_ohm)  # fmt: skip
+        if entry.pair == wanted.pair and same and wanted.key in (None, entry.key):
+            return remove(folder, wanted.pair, entry)
+    try:
+        find = find_named(found, text)
+    except ConfigError:  # nothing was heard there, so nothing can stand for it
+        return False
+    return undo_find(folder, found, find, exact=wanted.at_ohm is not None)
 
 
 def _noted(toy: Toy, find: Find) -> str:
@@ -140,16 +196,17 @@ def _go_through(out: Console, toy: Toy, session: Session) -> None:
                 break
             try:
                 moved = _press(out, session, player, key)
+                if moved and session.current is not None:
+                    _show(out, toy, session, files=player is None)
+                    if key in STEPS and player is not None:
+                        _play(out, session, player, "p")
             except RigError as trouble:
                 _line(out, f"  {trouble}")
-                continue
-            if moved and session.current is not None:
-                _show(out, toy, session, files=player is None)
     if player:
         player.stop()
-    chosen = list(decisions(session.folder).values())
-    _line(out, f"{chosen.count('kept')} kept, {chosen.count('set aside')} set aside, in "
-               f"{session.folder / PICKS}")
+    entries = load_picks(session.folder, set_aside=True)
+    aside = sum(one.set_aside for one in entries)
+    _line(out, f"{len(entries) - aside} kept, {aside} set aside, in {session.folder / PICKS}")
 
 
 def _press(out: Console, session: Session, player: Player | None, key: str) -> bool:
@@ -171,6 +228,11 @@ def _press(out: Console, session: Session, player: Player | None, key: str) -> b
         _line(out, "  set aside")
     elif key == "u":
         _line(out, "  taken back" if session.undo() else "  nothing to take back")
+        return False
+    elif key in STEPS:
+        if session.step(STEPS[key]):
+            return True
+        _line(out, f"  it was heard over no {'less' if key == '<' else 'more'}")
         return False
     elif key in ("-", "\x1b[A", "\x1b[D"):
         session.move(-1)
@@ -199,15 +261,16 @@ def _show(out: Console, toy: Toy, session: Session, files: bool = False) -> None
     find = session.current
     at, count = session.place
     state = session.state(find)
-    _line(out, f"\n{at} of {count}   {find.pair}   {what(find)}   "
+    _line(out, f"\n{at} of {count}   {find.label}   {what(find)}   "
                + (f"key {key}   " if (key := pressed(find, session.all_found)) else "")
-               + path_words(find)
+               + (f"over {ohms(find.best_path_ohm)}" if session.is_along else path_words(find))
+               + (", seen once" if session.is_once else "")
                + (f"   {afterwards(find)}" if afterwards(find) else "")
                + (f"   ({state})" if state else ""))
     if notes := where(toy, find.pads):
         _line(out, f"  {notes}")
     if alike := session.alike():
-        _line(out, f"  alike: {', '.join(one.pair for one in alike)}")
+        _line(out, f"  alike: {', '.join(one.label for one in alike)}")
     if files:
         _show_paths(out, session)
 

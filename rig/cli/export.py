@@ -10,7 +10,7 @@ from pathlib import Path
 import typer
 
 from rig.choose import FIND_COLUMNS, Find, find_rows, finds, load_picks
-from rig.choose.replay import decisions
+from rig.choose.matching import entry_of
 from rig.choose.sounds import MEDLEY, best_of, chosen_of, different_first, write_sounds
 from rig.cli.console import console
 from rig.cli.tables import what
@@ -44,7 +44,7 @@ def export(
     form: Format | None = typer.Option(
         None, "--format", help="csv or json; without it the file's ending says, else csv."
     ),
-    only_finds: bool = typer.Option(False, "--finds", help="One row per pair, best first."),
+    only_finds: bool = typer.Option(False, "--finds", help="One row per sound of a pair, best first."),
     every: bool = typer.Option(False, "--all", help="Touches that aren't complete, too."),
     output: Path | None = typer.Option(None, "--output", help="Write to this file."),
     sounds: Path | None = typer.Option(
@@ -116,7 +116,7 @@ def _export_sounds(target: Path, folder: Path, name: str, force: bool) -> None:
     if written.medley:
         out.print(f"{target / MEDLEY}: {duration(written.medley_s)}, each plain, then bent:")
     for at_s, find in written.medley:
-        out.print(f"  {int(at_s) // 60}:{int(at_s) % 60:02d}  {find.pair}  {what(find)}")
+        out.print(f"  {int(at_s) // 60}:{int(at_s) % 60:02d}  {find.label}  {what(find)}")
 
 
 def chosen_format(form: Format | None, output: Path | None) -> Format:
@@ -142,13 +142,12 @@ def with_choices(
 ) -> list[dict]:
     """Add to rows of finds the best take's file, and what the person decided and noted."""
     takes = {one.number: below + one.take for one in records if one.take}
-    chosen = {one.pair: one for one in load_picks(folder, set_aside=True)}
-    decided = decisions(folder)
+    picks = load_picks(folder, set_aside=True)
+    entries = [entry_of(picks, found, find) for find in found]
     return [
-        row | {"take": takes.get(find.best_touch), "choice": decided.get(find.pair),
-               "name": chosen[find.pair].name if find.pair in chosen else None,
-               "note": chosen[find.pair].note if find.pair in chosen else None}
-        for row, find in zip(rows, found, strict=True)
+        row | {"take": takes.get(find.best_touch), "choice": entry and entry.decided,
+               "name": entry and entry.name, "note": entry and entry.note}
+        for row, find, entry in zip(rows, found, entries, strict=True)
     ]  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from rig.choose import Find, finds
 from rig.cli.console import console
 from rig.cli.progress import track
 from rig.cli.recordings import Form, SeveralValues, judge_recordings
+from rig.cli.tables import path_words
 from rig.errors import MissingLibrary, RigError
 from rig.listen import JUDGE
 from rig.log import Record, SweepLog
@@ -109,8 +110,7 @@ def _rejudge(folder: Path, name: str, run: Run, dry_run: bool, out: Console) -> 
     lines = [_words_told(folder, told), *_changed_words(told)]
     now = {one.record.number: one.now for one in told}
     lines += _changed_finds(*(
-        {one.pair: one for one in finds(made, project.rig.sweep.false_discovery)
-         if one.sound != "none"}
+        _by_pair(finds(made, project.rig.sweep.false_discovery))
         for made in (records, [now.get(one.number, one) for one in records])
     ))
     if moved := sum(one.is_news and not one.has_another_word for one in told):
@@ -153,7 +153,17 @@ def _touched(record: Record) -> str:
     return record.target.name or "nothing bridged"
 
 
-def _changed_finds(before: dict[str, Find], now: dict[str, Find]) -> list[str]:
+def _by_pair(found: Sequence[Find]) -> dict[str, list[Find]]:
+    """Gather the sounds of each pair, from the lowest path up."""
+    sounds = defaultdict(list)
+    for one in sorted(found, key=lambda one: (one.key, one.path_min_ohm or 0.0)):
+        if one.sound != "none":
+            sounds[one.pair].append(one)
+    ranked = dict.fromkeys(one.pair for one in found)
+    return {pair: sounds[pair] for pair in ranked if pair in sounds}
+
+
+def _changed_finds(before: dict[str, list[Find]], now: dict[str, list[Find]]) -> list[str]:
     """Say which pairs change or silence the sound now and didn't, or did and don't, or do it otherwise."""
     came = [pair for pair in now if pair not in before]
     went = [pair for pair in before if pair not in now]
@@ -168,13 +178,18 @@ def _changed_finds(before: dict[str, Find], now: dict[str, Find]) -> list[str]:
         lines.append(f"  gone: {_some([f'{pair} ({_does(before[pair])})' for pair in went])}")
     lines += [
         f"  {pair}: now {_does(now[pair])}, before {_does(before[pair])}"
-        for pair in now if pair in before and now[pair].sound != before[pair].sound
+        for pair in now
+        if pair in before and [one.sound for one in now[pair]] != [one.sound for one in before[pair]]
     ]
     return lines
 
 
-def _does(find: Find) -> str:
-    return sound_words(find.sound, find.amount, find.unit)
+def _does(sounds: Sequence[Find]) -> str:
+    """Say what a pair does, and over what where it's more than one thing."""
+    told = [sound_words(one.sound, one.amount, one.unit) for one in sounds]
+    if len(told) > 1:
+        told = [f"{said} over {path_words(one)}" for said, one in zip(told, sounds, strict=True)]
+    return "; ".join(told)
 
 
 def _some(named: Sequence[str]) -> str:

@@ -113,8 +113,8 @@ def print_finds(
         Its pads' notes are shown.
     most : int, optional
         Show at most so many rows; says how many more there are.
-    choices : mapping of pair to str, optional
-        What the person decided about some of them.
+    choices : mapping of str to str, optional
+        What the person decided about some of them, by their labels.
     """
     if not found:
         console.print("nothing was found")
@@ -128,9 +128,9 @@ def print_finds(
     ]  # fmt: skip
     rows = [
         (
-            find.pair, what(find), pressed(find, found),
+            find.label, what(find), pressed(find, found),
             path_words(find), afterwards(find),
-            (choices or {}).get(find.pair, ""), _alike(find, alike), str(find.best_touch),
+            (choices or {}).get(find.label, ""), _alike(find, alike), str(find.best_touch),
             where(toy, find.pads),
         )
         for find in shown
@@ -186,6 +186,6 @@ def afterwards(find: Find) -> str:
 
 def _alike(find: Find, alike: Mapping[str, int]) -> str:
     """Say which find this one is like: the best of its family; how many are, beside that."""
-    if find.family != find.pair:
+    if find.family != find.label:
         return "" if find.family in AFTERS else f"like {find.family}"
     return f"{alike[find.family] - 1} alike" if alike[find.family] > 1 else ""

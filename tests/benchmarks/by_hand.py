@@ -100,8 +100,12 @@ def swept(folder: Path, project: Project, sweep) -> dict[tuple[str, str], tuple[
     with SweepLog.create(folder / "sweeps" / "main", setup_facts(project),
                          setup_hash(project), {}) as log:
         sweep(log)
-        return {(one.pads_1, one.pads_2): (one.sound != "none", one.stop == "freeze")
-                for one in finds(log.records())}
+        told: dict[tuple[str, str], tuple[bool, bool]] = {}
+        for one in finds(log.records()):  # a pair may have several sounds
+            pair = one.pads_1, one.pads_2
+            bends, _ = told.get(pair, (False, False))
+            told[pair] = bends or one.sound != "none", one.stop == "freeze"
+        return told
 
 
 def compare(

@@ -3,23 +3,24 @@
     python tests/benchmarks/confusions.py [--seeds 3000-3008] [--kinds talker,keyboard,sampler]
         [--pads 14] [--room 25] [--jobs 1] [--each] [--keep FOLDER]
 
-Each board is swept through the installed command. A find's word is held against the change that
+Each board is swept through the installed command. A pair's word is held against the change that
 the noise-free sound shows (`rig/bench/simulated/difference.py`) over the path of the take that is
-shown: rows are the truth, columns the sweep. `small` are differences below the truth's limit, or
+shown: rows are the truth, columns the sweep. Of a pair with several sounds the first that is named
+right counts, or its best one. `small` are differences below the truth's limit, or
 in fewer than half of the toy's states; `missed` are pairs that change the sound, but aren't found.
 The second table counts every touch that was heard again. `--each` names the pairs off the
 diagonal with what was measured.
 """
 
 import argparse
-from collections import Counter
+from collections import Counter, defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from swept import Asked, add_options, asked, swept
 
 from rig.bench.simulated.truth import SHARE, Shown, Truth, facts
-from rig.choose import finds
+from rig.choose import Find, finds
 from rig.log import Record, SweepLog
 from rig.outcomes import SOUNDS
 from rig.project import load_project
@@ -47,17 +48,20 @@ def told(board: Asked, keep: Path | None) -> tuple[Counter, Counter, list[str]]:
         return pairs, touches, [f"{board}: {refusal}"]
     shown = Truth(project).pairs()
     found = [one for one in finds(records.values()) if one.sound != "none" and not one.is_lone]
+    got: dict[tuple[str, str], list[tuple[str, Find]]] = defaultdict(list)
     for find in found:
         pair = find.pads_1, find.pads_2
         best = records[find.best_touch]
-        truth = true_word(shown[pair], best.path_ohm)
-        pairs[truth, find.sound] += 1
-        if truth not in (find.sound, "small"):
-            each.append(f"{board} {find.pair} {truth} -> {find.sound}: {measured(best)}")
+        got[pair].append((true_word(shown[pair], best.path_ohm), find))
         for number in find.touches:
             one = records[number]
             touches[true_word(shown[pair], one.path_ohm), one.sound] += 1
-    got = {(one.pads_1, one.pads_2) for one in found}
+    for sounds in got.values():
+        truth, find = next((one for one in sounds if one[0] == one[1].sound), sounds[0])
+        pairs[truth, find.sound] += 1
+        if truth not in (find.sound, "small"):
+            each.append(f"{board} {find.label} {truth} -> {find.sound}: "
+                        f"{measured(records[find.best_touch])}")
     for pair, one in shown.items():
         known = facts(one)
         if pair not in got and known and known["bends"] >= SHARE:

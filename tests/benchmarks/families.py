@@ -100,6 +100,8 @@ def told(board: Asked, keep: Path | None):
         count["pure"] += Counter(cause for cause, _ in mine).most_common(1)[0][1]
         count["one word"] += Counter(word for _, word in mine).most_common(1)[0][1]
     for i, j in combinations(range(len(found)), 2):
+        if found[i].pair == found[j].pair:
+            continue  # two sounds of one pair: one cause, and never one family
         same = causes[i] == causes[j]
         together = found[i].family == found[j].family
         apart["finds", same].append(float(between[i, j]))

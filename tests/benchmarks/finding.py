@@ -11,8 +11,8 @@ A pair counts as a bend when its noise-free sound differs audibly in at least ha
 toy's states (`rig/bench/simulated/truth.py` states the limit: 3 dB over two windows). A find is
 `luck` when fewer states show it, `small` when the sound does differ, by 0.5 dB or more, but less
 than the limit, and `false` when it doesn't: then the toy does nothing but what it does anyway,
-and it is those whose rate the sweep holds. `named` are those found whose word is the truth's over
-some path. A toy that the noise drowns is refused; the sweep's reason stands in its row.
+and it is those whose rate the sweep holds. A pair may have several sounds: it is found once, and is
+`named` where the word of any of them is the truth's over some path. A toy that the noise drowns is refused; the sweep's reason stands in its row.
 
 `dead` and `cut off` are touches: after each one a copy of the toy itself is asked whether it is
 frozen. `dead` was frozen and taken as alive, `cut off` wasn't and was reset as frozen.
@@ -28,6 +28,7 @@ import io
 import subprocess
 import sys
 import tempfile
+from collections import defaultdict
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field, replace
@@ -147,8 +148,10 @@ def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[
         records = log.records()
     touching_us = sum(one.timeline.end_us for one in records)
     truth = {frozenset(pair): (facts(one), one) for pair, one in shown.items()}
-    words = {pads_of(f): f["sound"] for f in finds}
-    found = {pair for pair, word in words.items() if word != "none"}
+    words: dict[frozenset[str], set[str]] = defaultdict(set)
+    for one in finds:
+        words[pads_of(one)].add(one["sound"])
+    found = {pair for pair, told in words.items() if told != {"none"}}
     called = {pads_of(f) for f in finds if f["after"] == "freeze"}
 
     def share(pair, word):
@@ -170,7 +173,7 @@ def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[
     luck = {pair for pair in others if share(pair, "bends") > 0}
     small = {pair for pair in others - luck if worst_db(pair) >= DIFFERS_DB}
     false = others - luck - small
-    named = {pair for pair in bends & found if words[pair] in changes(pair)}
+    named = {pair for pair in bends & found if words[pair] & changes(pair)}
     wrong = {pair for pair in called if share(pair, "freezes") == 0}
     count = (len(bends), len(bends & found), len(named), len(luck), len(small), len(false),
              len(freezes), len(freezes & called), len(wrong), *afterwards(records, frozen),
@@ -179,7 +182,7 @@ def compare(project: Project, frozen: list[bool]) -> tuple[dict[str, int], dict[
              "freezes missed": freezes - called}
     lines = {word: " ".join(sorted(map(name, pairs))) for word, pairs in listed.items() if pairs}
     lines["other word"] = " ".join(
-        f"{name(pair)}:{'/'.join(sorted(changes(pair)))}>{words[pair]}"
+        f"{name(pair)}:{'/'.join(sorted(changes(pair)))}>{'/'.join(sorted(words[pair]))}"
         for pair in sorted(bends & found - named, key=name)
     )
     return dict(zip(COLUMNS, count, strict=True)), lines

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.build.controls import BODY_FLOOR_OHM, BODY_LIMIT_MA, body_fixed_ohm
+from rig.build.fitting import BODY_FLOOR_OHM, BODY_LIMIT_MA, body_fixed_ohm
 from rig.build.series import E12, E24, at_least, bands, nearest
 from rig.project.electrical import MAX_SUPPLY_V
 

@@ -8,7 +8,7 @@ from small_sweeps import new_log
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import finds, keep, load_picks
-from rig.choose.replay import find_pair
+from rig.choose.matching import find_named
 from rig.errors import ConfigError
 from rig.events import Progress
 from rig.project import load_project
@@ -107,7 +107,7 @@ def test_groups_are_found_exported_and_kept_under_their_names(swept):
     found = {one.pair: one for one in finds(records)}
     assert GROUP in found or HELD in found
     for name in {GROUP, HELD} & set(found):
-        find = find_pair(list(found.values()), name.lower())
+        find = find_named(list(found.values()), name.lower())
         keep(project.folder, find.pair)
     assert {one.pair for one in load_picks(project.folder)} == {GROUP, HELD} & set(found)
 

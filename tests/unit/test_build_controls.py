@@ -7,12 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from making_records import record
 
-from rig.build.controls import BODY_FLOOR_OHM, propose
+from rig.build.controls import propose
 from rig.build.evidence import Evidence, Trial, amounts, evidence_for, stopped_ohm
+from rig.build.fitting import BODY_FLOOR_OHM
 from rig.build.series import E24, POTS_OHM, pot_for
 from rig.build.shared import clusters, crowded, joints
+from rig.choose.find import Find, Heard
 from rig.choose.picks import CONTROLS, Pick
-from rig.choose.rank import Find
 from rig.outcomes import AFTERS, SOUNDS
 from rig.words import ohms
 
@@ -75,17 +76,27 @@ def test_what_moves_over_the_paths_gets_a_knob():
     assert "moves step by step" in knob.why
     assert "pitch up a tone (200 cents) over 153 kΩ" in knob.why
     assert "pitch up a major sixth (900 cents) over 3 kΩ" in knob.why
-    assert knob.pot_ohm == 200_000  # 153 kohm less the fixed 3.3 kohm, the next that shops have
+    assert knob.pot_ohm == 100_000  # the largest that shops have below 153 kohm less 3.3 kohm
     assert "logarithmic" in knob.part
     assert knob.fixed_ohm == 3300
     assert any("photocell" in hint for hint in knob.hints)
-    assert any("tried no more than 153 kΩ" in hint for hint in knob.hints)
+    assert any("Turned fully up it is at 103 kΩ; it was heard up to 153 kΩ" in hint
+               for hint in knob.hints)
+    far = control(over_paths("pitch", [900, 700, 400, 200]), Pick("C-F", at_ohm=153_000, key="moo"))
+    assert (far.fixed_ohm, far.pot_ohm, far.yours) == (3300, 200_000, False)
+    assert any("tried no more than 153 kΩ" in hint for hint in far.hints)
 
 
 def test_what_comes_on_at_once_gets_a_toggle():
     toggle = control(over_paths("pitch", [702, 700, 698, None]))
     assert toggle.kind == "toggle"
     assert "at once" in toggle.why
+
+
+def test_what_differs_over_two_paths_is_not_called_the_same():
+    toggle = control(over_paths("pitch", [None, 1373, 449, None]))
+    assert toggle.kind == "toggle"
+    assert "Over 9.8 kΩ it is pitch up 1373 cents, over 36 kΩ pitch up 449 cents" in toggle.why
 
 
 def test_what_goes_up_and_down_is_not_called_smooth():
@@ -96,8 +107,11 @@ def test_a_wide_range_without_measured_amounts_gets_a_knob_that_says_so():
     knob = control(heard("timbre"))
     assert knob.kind == "potentiometer"
     assert "wasn't measured" in knob.why
-    knob = control([*heard("timbre"), *heard("none", paths=PATHS[3:], first=9)])
-    assert any("there the knob is an off" in hint for hint in knob.hints)
+    assert (knob.fixed_ohm, knob.pot_ohm) == (3300, 20_000)  # 3.3 to 23.3 kohm, of 3 to 36 kohm
+    silent_above = [*heard("timbre"), *heard("none", paths=PATHS[3:], first=9)]
+    knob = control(silent_above, Pick("C-F", at_ohm=36_000))
+    assert (knob.fixed_ohm, knob.pot_ohm) == (3300, 50_000)
+    assert any("Beyond about 36 kΩ this wasn't heard" in hint for hint in knob.hints)
 
 
 def test_a_narrow_range_gets_a_toggle():
@@ -163,7 +177,7 @@ def test_a_control_that_is_wished_for_is_given_and_the_sweeps_own_is_told(wish):
     [
         (2000, "less than the rig ever tried"), (10_000, "so expect it to stop"),
         (20_000, "less than the 36 kΩ over which it was heard again"),
-        (37_000, "Your value."), (100_000, "more than the 36 kΩ"),
+        (38_500, "more than the 36 kΩ"), (100_000, "more than the 36 kΩ"),
     ],
 )
 def test_the_persons_own_value_is_kept_and_answered(at_ohm, says):
@@ -174,6 +188,71 @@ def test_the_persons_own_value_is_kept_and_answered(at_ohm, says):
     assert (mine.fixed_ohm, mine.yours) == (at_ohm, True)
     assert mine.keep.startswith("Your value")
     assert says in mine.keep
+
+
+def several_sounds(first=1, key="moo"):
+    """Another timbre over 36 kΩ, two octaves lower over 9.8, silent after a while over 3; "none" over
+    the highest; no two alike."""
+    told = [("timbre", 18.0, "dB"), ("pitch", -2400.0, "cents"), ("cut", 0.85, "s")]
+    return [record(first + 6, "CF", path_ohm=PATHS[3], sound="none", key=key)] + [
+        replace(one, number=first + 2 * at + n)
+        for at, (path, (sound, amount, unit)) in enumerate(zip(PATHS[2::-1], told, strict=True))
+        for n, one in enumerate(heard(sound, paths=[path], amount=amount, unit=unit))
+    ]
+
+
+@pytest.mark.parametrize(("at_ohm", "kind", "fixed_ohm", "keep"), [
+    (36_000, "toggle", 39_000, "Keep at least 36 kΩ in the path: over 3 kΩ this change wasn't found"),
+    (9_800, "toggle", 11_000, "Keep at least 9.8 kΩ in the path: over 3 kΩ this change wasn't found"),
+    (3_000, "push-button", 3_300, "Keep at least 3 kΩ in the path: the rig never tried less."),
+    (None, "toggle", 11_000, "Keep at least 9.8 kΩ"),  # the best: of the words pitch is worth most
+])  # fmt: skip
+def test_what_was_kept_is_what_is_fitted_and_no_other_sound_of_the_pair(at_ohm, kind, fixed_ohm, keep):
+    """A pair kept as silent after 0.85 s must not get the resistance of its other timbre."""
+    made = control(several_sounds(), Pick("C-F", at_ohm=at_ohm, key="moo" if at_ohm else None))
+    assert (made.kind, made.fixed_ohm, made.yours) == (kind, fixed_ohm, False)
+    assert made.keep.startswith(keep)
+
+
+def test_within_a_range_the_kept_path_is_fitted_and_not_the_lowest():
+    """Kept over 10.4 kΩ, where it was 18 dB, it isn't built with 3.6 kΩ, where it was 9."""
+    paths, amounts_db = (3_600.4, 10_400.4, 36_000.4), (9.0, 18.0, 21.0)
+    records = [
+        replace(one, number=2 * at + n)
+        for at, (path, db) in enumerate(zip(paths, amounts_db, strict=True))
+        for n, one in enumerate(heard("drone", paths=[path], amount=db, unit="dB"))
+    ]
+    wished = Pick("C-F", at_ohm=10_400, control="toggle")
+    assert (control(records, wished).fixed_ohm, control(records, wished).yours) == (10_000, False)
+    knob = control(records, replace(wished, control=None))
+    assert (knob.kind, knob.fixed_ohm, knob.pot_ohm) == ("potentiometer", 3_900, 20_000)
+    (evidence,) = evidence_for([wished], records, 0.05)
+    assert (evidence.find.amount, evidence.kept_ohm(wished)) == (18.0, 10_400.4)
+    lowest = control(records, replace(wished, at_ohm=3_600))
+    assert lowest.fixed_ohm == 3_900  # 3.6 kohm less 5 % would be less than was ever tried
+    between = control(records, replace(wished, at_ohm=6_000))
+    assert (between.fixed_ohm, between.yours, between.keep) == (6_000, True, "Your value.")
+
+
+def test_a_resistance_over_which_it_was_seen_once_is_the_persons_own():
+    records = [*heard("loop", paths=PATHS[2:3]), record(9, "CF", path_ohm=PATHS[1], sound="loop")]
+    mine = control(records, Pick("C-F", at_ohm=9_800))
+    assert (mine.fixed_ohm, mine.yours) == (9_800, True)
+    assert "not again often enough to count" in mine.keep
+
+
+@given(st.lists(st.sampled_from(PATHS), min_size=1, max_size=4, unique=True), st.data())
+def test_a_knob_goes_through_what_was_kept_and_begins_where_the_range_does(paths, data):
+    records = heard("timbre", paths=sorted(paths))
+    kept = data.draw(st.sampled_from(paths))
+    knob = control(records, Pick("C-F", at_ohm=float(f"{kept:.3g}"), control="potentiometer"))
+    low, high = min(paths), max(paths)
+    assert knob.fixed_ohm * 0.95 >= low and knob.fixed_ohm <= low * 1.2
+    travel = knob.fixed_ohm + knob.pot_ohm
+    assert travel >= kept * 0.95
+    # It leaves the range only where no smaller one that shops have would reach what was kept.
+    smaller = [pot for pot in POTS_OHM if pot < knob.pot_ohm]
+    assert travel <= high * 1.05 or not smaller or knob.fixed_ohm + smaller[-1] < kept
 
 
 @given(
@@ -280,10 +359,12 @@ def test_clusters_hold_each_pick_once_and_share_no_pad(pairs):
 
 
 def test_more_than_two_pads_get_no_control_but_what_was_heard():
+    along = tuple(Heard(path_ohm=ohm, sound="pitch", after="answers", amount=300.0, unit="cents",
+                        score=2.0, touch=1, baseline_touch=None) for ohm in (9_800.0, 36_000.0))
     heard = [Trial(ohm, "pitch", "answers", 300.0, "cents", "moo") for ohm in (9_800.0, 36_000.0) * 2]
     find = Find(pads_1="A+B", pads_2="C", sound="pitch", after="answers", amount=300.0, unit="cents",
                 path_min_ohm=9_800.0, path_max_ohm=36_000.0, score=2.0, touches=(1,), best_touch=1,
-                baseline_touch=None, key="moo")  # fmt: skip
+                baseline_touch=None, key="moo", along=along)  # fmt: skip
     told = propose(Pick("A+B-C", control="toggle"), Evidence(find, heard),
                    least_path_ohm=3_000.0, most_path_ohm=150_000.0, volts=4.8)
     assert told.kind == "leave out" and told.fixed_ohm is None

@@ -67,8 +67,11 @@ def test_the_evidence_is_the_pairs_own(swept_boards):
         records = log.records()
     found = finds(records)
     assert len(found) >= 5
-    for find, seen in zip(found, evidence_for([Pick(one.pair) for one in found], records, 0.05),
-                          strict=True):
+    picks = [
+        Pick(one.pair) if one.stops_only
+        else Pick(one.pair, at_ohm=float(f"{one.best_path_ohm:.3g}"), key=one.key) for one in found
+    ]
+    for find, seen in zip(found, evidence_for(picks, records, 0.05), strict=True):
         assert seen.find == find
         assert {trial.path_ohm for trial in seen.trials} == {
             one.path_ohm for one in records

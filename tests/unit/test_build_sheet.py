@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
-from rig.build.drawings import board_overlay, wiring
+from rig.build.drawings import board_overlay, rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trial, trials_by_pair
 from rig.build.sheet import Seen, make_sheet, proposals, see, write_sheet
 from rig.choose.picks import Pick, tidy_pair
@@ -382,3 +382,47 @@ def test_the_command_reads_the_sweep_beside_the_picks(tmp_path):
     assert out.splitlines()[1].startswith("A-B   toggle switch, on-off  11 kΩ ")  # 10.45 at least
     words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
     assert "Keep at least 9.8 kΩ in the path: over 3 kΩ this pair stopped the toy." in words
+
+
+def test_two_sounds_of_a_pair_are_one_control_that_is_counted_once(project, signals):
+    a, b, c, _ = signals[:4]
+    pair, other, key = tidy_pair(f"{a}-{b}"), tidy_pair(f"{a}-{c}"), project.sweep_keys[0]
+    records = [
+        *heard(pair, 1, (36000.4,), "timbre", 18, "dB", key=key),
+        record(3, pair.split("-"), sound="none", path_ohm=9800.4, key=key),
+        *heard(pair, 4, (3000.4,), "pitch", -2400, "cents", key=key), *heard(other, 6, key=key),
+    ]  # fmt: skip
+    chosen = [Pick(pair, at_ohm=36000, key=key, name="Croak"), Pick(other),
+              Pick(pair, at_ohm=3000, key=key, note="like a bear")]
+    seen = see(chosen, records, 0.05)
+    assert [one.kind for one in proposals(project, chosen, seen)] == ["rotary switch", "toggle"]
+    html = sheet(project, chosen, records)
+    words = read(html).words
+    assert "3 kept, 2 to fit" in words
+    assert "Croak: other timbre, by 18 dB over 36 kΩ" in words
+    assert "pitch down two octaves (2400 cents) over 3 kΩ" in words
+    assert "like a bear" in words
+    runs_on = heard(other, 1, sound="timbre", amount=17, unit="dB", after="runs on")
+    assert "other timbre, by 17 dB over 3 kΩ; then runs on" in read(
+        sheet(project, [Pick(other)], runs_on)).words
+    assert "1 rotary switch, 1 pole, 3 positions" in words
+    assert "3.3 kΩ, 39 kΩ, short legs, each onto a lug of the rotary switch" in words
+    assert "4 wires, pad to control" in words
+    assert "2 resistor 3.3 kΩ" in words and "1 resistor 39 kΩ" in words
+    drawing = html.split('class="board"')[1].split("</svg>")[0]
+    numbers = re.findall(r">(\d+)</text>", drawing)
+    assert numbers == ["1", "2"]
+    assert f"Heard again over 36 kΩ of path with key {key}, take 1." in words
+    assert f"Heard again over 3 kΩ of path with key {key}, take 4." in words
+
+
+@pytest.mark.parametrize("count", [2, 3, 6])
+def test_a_rotary_switch_is_drawn_with_each_position_within_its_frame(count):
+    values = [3300.0 * 2**n for n in range(count)]
+    drawing = rotary_wiring(("C", "AA"), values)
+    words = read(drawing).words
+    for value in ("off", *(f"{one / 1000:.3g} kΩ" for one in values)):
+        assert value in words
+    _, _, width, height = map(float, re.search(r'viewBox="([^"]+)"', drawing)[1].split())
+    assert all(0 <= float(y) < height for y in re.findall(r' c?y="([\d.]+)"', drawing))
+    assert all(0 <= float(x) < width for x in re.findall(r' c?x="([\d.]+)"', drawing))

@@ -147,6 +147,8 @@ def test_a_persons_comments_and_order_stay(tmp_path):
     ("- pair: C-F\n  key: 1\n", r":2: key must be text"),
     ("- pair: C-F\n  set_aside: yes\n", r":2: set_aside must be true or false"),
     ("- pair: C-F\n- pair: A-B\n- pair: F-C\n", r":3: C-F is there twice \(first in line 1\)"),
+    ("- {pair: C-F, at_ohm: 3600, key: moo}\n- {pair: F-C, key: moo, at_ohm: 3.6e3}\n",
+     r":2: C-F 3\.6k moo is there twice \(first in line 1\)"),
     ("- pair: C-F\n  note: a\n  note: b\n", r":3: .*twice"),
     ("- pair: [C\n", r":\d: "),
 ])
@@ -158,6 +160,64 @@ def test_mistakes_are_named_with_their_line(tmp_path, text, words):
         assert "\n" not in str(caught.value)
         assert str(tmp_path / PICKS) in str(caught.value)
     assert (tmp_path / PICKS).read_text() == text
+
+
+SEVERAL = """\
+- pair: C-F   # the best
+- pair: C-F
+  at_ohm: 3600
+  key: moo   # falls
+- {pair: C-F, at_ohm: 3600, key: woof}
+- pair: C-F
+  at_ohm: 36000
+"""
+
+
+def test_a_pair_may_stand_there_several_times_and_only_one_entry_changes(tmp_path):
+    write(tmp_path, SEVERAL)
+    picks = load_picks(tmp_path)
+    assert [one.label for one in picks] == ["C-F", "C-F 3.6k moo", "C-F 3.6k woof", "C-F 36k"]
+    keep(tmp_path, "F-C", "low", at_ohm=3600.0, key="moo")
+    set_aside(tmp_path, "C-F", at_ohm=36_000.0)
+    assert (tmp_path / PICKS).read_text() == SEVERAL.replace(
+        "# falls\n", '# falls\n  note: "low"\n') + "  set_aside: true\n"
+    keep(tmp_path, "C-F", at_ohm=470.0, key="")
+    assert (tmp_path / PICKS).read_text().endswith('- pair: C-F\n  at_ohm: 470\n  key: ""\n')
+    assert load_picks(tmp_path)[-1] == Pick("C-F", at_ohm=470.0, key="")
+    assert remove(tmp_path, "C-F", picks[2])
+    assert not remove(tmp_path, "C-F", picks[2])
+    assert len(load_picks(tmp_path, set_aside=True)) == 4
+
+
+def test_a_whole_pair_is_set_aside_and_taken_out_with_all_its_entries(tmp_path):
+    write(tmp_path, SEVERAL + "- pair: A-B\n")
+    set_aside(tmp_path, "C-F")
+    assert [one.pair for one in load_picks(tmp_path)] == ["A-B"]
+    assert len(load_picks(tmp_path, set_aside=True)) == 5
+    assert remove(tmp_path, "C-F")
+    assert (tmp_path / PICKS).read_text() == "- pair: A-B\n"
+    write(tmp_path, "- {pair: C-F, at_ohm: 3600}\n")
+    set_aside(tmp_path, "C-F", others=True)
+    assert (tmp_path / PICKS).read_text() == (
+        "- {pair: C-F, at_ohm: 3600, set_aside: true}\n- pair: C-F\n  set_aside: true\n")
+
+
+SOUNDS = st.lists(st.tuples(
+    st.sampled_from(["C-F", "A-B"]), st.floats(1, 1e7).map(lambda ohm: float(f"{ohm:.3g}")),
+    st.sampled_from([None, "", "moo", "3", "yes: no"]), st.booleans(),
+), max_size=8)  # fmt: skip
+
+
+@settings(max_examples=40)
+@given(SOUNDS)
+def test_sounds_that_are_kept_and_set_aside_are_read_back(sounds):
+    with tempfile.TemporaryDirectory() as name:
+        expected = {}
+        for pair, at_ohm, key, aside in sounds:
+            spot = pair, at_ohm, key
+            (set_aside if aside else keep)(Path(name), pair, at_ohm=at_ohm, key=key)
+            expected[spot] = Pick(pair, at_ohm=at_ohm, key=key, set_aside=aside)
+        assert load_picks(Path(name), set_aside=True) == list(expected.values())
 
 
 @pytest.mark.parametrize("text", ["[{pair: C-F}]\n", "- pair: C-F\n...\n"])

@@ -10,6 +10,7 @@ from making_records import baseline, record, seen_twice
 
 from rig.bench.base import Connection
 from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
+from rig.choose.find import over
 from rig.listen import BESIDE_LEAD
 from rig.outcomes import is_stop
 from rig.pads import letter_order
@@ -208,7 +209,14 @@ def test_whatever_was_made_the_finds_hold_together(spots):
                for n, (pads, kind, sound, after, path) in enumerate(spots, 1)]
     by_number = {one.number: one for one in records}
     found = finds(records)
-    assert len({one.pair for one in found}) == len(found)
+    assert len({one.label for one in found}) == len(found)
+    for one in found:
+        of_pair = [other for other in found if other.pair == one.pair]
+        assert (one.label == one.pair) == (len(of_pair) == 1)
+        sounding = [other.family for other in of_pair if other.sound != "none"]
+        assert len(set(sounding)) == len(sounding)
+    numbers = [number for one in found for number in one.touches]
+    assert len(numbers) == len(set(numbers))
     stopping = [is_stop(one.after) for one in found]
     assert stopping == sorted(stopping)
     for find in found:
@@ -222,7 +230,7 @@ def test_whatever_was_made_the_finds_hold_together(spots):
             assert {one.pads_1, one.pads_2} == {find.pads_1, find.pads_2}
             assert (is_stop(one.after)) == (is_stop(find.after))
     shuffled = finds(reversed(records))
-    assert [one.pair for one in shuffled] == [one.pair for one in found]
+    assert [one.label for one in shuffled] == [one.label for one in found]
 
 
 def test_rows_have_exactly_the_columns():
@@ -234,11 +242,90 @@ def test_rows_have_exactly_the_columns():
     assert (row["key"], row["best_path_ohm"]) == ("moo", 12_000.0)
 
 
+def several_sounds(pads="SW", first=1, key="moo"):
+    """A pair with another timbre at 36 kΩ, two octaves lower at 3.6 kΩ, silent at 0; no two alike."""
+    told = [(36_000.4, "timbre", 18.0, "dB"), (3_600.4, "pitch", -2400.0, "cents"),
+            (0.4, "cut", 0.85, "s")]  # fmt: skip
+    return [
+        one for at, (path, sound, amount, unit) in enumerate(told)
+        for one in seen_twice(pads, first + 2 * at, path_ohm=path, sound=sound, amount=amount,
+                              unit=unit, key=key)
+    ]  # fmt: skip
+
+
+def test_each_sound_of_a_pair_is_a_find_of_its_own():
+    found = {one.label: one for one in finds(several_sounds())}
+    assert {label: (one.sound, one.amount, one.path_min_ohm, one.path_max_ohm, one.touches)
+            for label, one in found.items()} == {
+        "S-W 36k": ("timbre", 18.0, 36_000.4, 36_000.4, (1, 2)),
+        "S-W 3.6k": ("pitch", -2400.0, 3_600.4, 3_600.4, (3, 4)),
+        "S-W 0.4": ("cut", 0.85, 0.4, 0.4, (5, 6))}
+    assert {one.family for one in found.values()} == set(found)
+    assert {(one.pair, one.p_value) for one in found.values()} == {("S-W", found["S-W 36k"].p_value)}
+
+
+def test_a_stop_of_the_pair_stands_on_each_of_its_sounds_and_takes_those_below():
+    stop = record(9, "SW", sound="none", after="freeze", path_ohm=1_000.0)
+    found = finds([*several_sounds(), stop])
+    assert {one.label for one in found} == {"S-W 36k", "S-W 3.6k"}
+    assert {(one.stop, one.stops_at_ohm) for one in found} == {("freeze", 1_000.0)}
+
+
+def test_the_same_sound_with_two_keys_is_told_apart_by_the_key():
+    touches = [*seen_twice("SW"), *seen_twice("SW", 3, key="baa", score=1.0)]
+    assert [one.label for one in finds(touches)] == ["S-W 12k moo", "S-W 12k baa"]
+    third = seen_twice("SW", 5, key="baa", path_ohm=400.0, sound="loop")
+    assert {one.label for one in finds([*touches, *third])} == {
+        "S-W 12k moo", "S-W 12k baa", "S-W 400"}
+
+
+def test_two_sounds_of_one_pair_dont_stand_for_one_another():
+    alike = {"sound": "loop", "amount": 0.2, "unit": "s"}
+    touches = [*seen_twice("AB", 1, path_ohm=36_000.0, **alike),
+               record(3, path_ohm=10_000.0, sound="none"),
+               *seen_twice("AB", 4, path_ohm=3_000.0, **alike),
+               *seen_twice("CD", 6, path_ohm=3_000.0, **alike)]
+    found = finds(touches)
+    of_pair = [one for one in found if one.pair == "A-B"]
+    assert [one.label for one in of_pair if one.family == one.label] == ["A-B 36k", "A-B 3k"]
+    assert len({one.family for one in found}) == 2
+
+
+def test_what_a_sound_is_over_each_of_its_paths_is_known():
+    touches = [baseline(1), *seen_twice("SW", 2, path_ohm=36_000.0, amount=-300.0),
+               *seen_twice("SW", 4, path_ohm=10_000.0, amount=-900.0, score=9.0),
+               record(6, "SW", path_ohm=3_000.0, amount=-1200.0)]
+    (find,) = finds(touches)
+    assert (find.label, find.best_path_ohm, find.amount) == ("S-W", 10_000.0, -900.0)
+    assert (find.heard_ohm, find.seen_once_ohm) == ((10_000.0, 36_000.0), (3_000.0,))
+    assert [(one.path_ohm, one.amount, one.touch, one.baseline_touch, one.once)
+            for one in find.along] == [
+        (3_000.0, -1200.0, 6, 1, True), (10_000.0, -900.0, 4, 1, False),
+        (36_000.0, -300.0, 2, 1, False)]
+    moved = over(find, find.along[2])
+    assert (moved.label, moved.amount, moved.best_touch, moved.best_path_ohm) == (
+        "S-W 36k", -300.0, 2, 36_000.0)
+    assert (moved.place, moved.path_min_ohm) == (find.place, find.path_min_ohm)
+    assert over(find, find.along[1]) == find
+
+
+def test_a_pair_with_several_sounds_is_counted_once_and_bends_if_any_does():
+    touches = [*several_sounds("AB", 1), *several_sounds("AC", 7),
+               record(13, "AC", sound="none", after="freeze", path_ohm=0.2),
+               *[replace(one, number=one.number + 13) for one in several_sounds("AD")[4:]]]
+    found = finds(touches)
+    assert len(found) == 7
+    told = tally(touches, found, set())
+    assert (told.pairs, told.bends, told.silences, told.stop_below, told.stops) == (3, 2, 1, 1, 0)
+
+
 def test_what_one_key_shows_can_be_asked_for_alone():
     touches = [*seen_twice(), *seen_twice(first=3, key="woof", sound="cut", path_ohm=90_000.0)]
     (find,) = finds(touches, key="woof")
     assert (find.sound, find.key, find.path_min_ohm) == ("cut", "woof", 90_000.0)
     assert finds(touches, key="meow") == []
+    stop = record(5, key="meow", path_ohm=91_000.0, sound="none", after="freeze")
+    assert finds([*touches, stop], key="woof") == []  # over less than stopped the toy
 
 
 def test_each_pair_is_counted_once():

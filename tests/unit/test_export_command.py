@@ -289,3 +289,74 @@ def go_through(terminal):
     terminal.wait_for("p play baseline and bend")
     terminal.press("q")
     terminal.wait_for("1 kept, 1 set aside")
+
+
+@pytest.fixture
+def several(tmp_path):
+    """A project with a pair of two sounds, of which one was seen once more over less."""
+    folder = tmp_path / "toy"
+    new_simulated_project(folder, 5, 8)
+    with new_log(folder / "sweeps" / "main") as log:
+        add(log, kind="baseline", touch=BASELINE)
+        for kind in ("sweep", "confirm"):
+            add(log, kind=kind, touch=bridge("C", "F", 36_000.0), path_ohm=36_000.0, sound="loop",
+                amount=0.25, unit="s", score=4.0)
+            add(log, kind=kind, touch=bridge("C", "F", 3_600.0), path_ohm=3_600.0, sound="pitch",
+                amount=-2400.0, unit="cents", score=2.0)
+        add(log, touch=bridge("C", "F", 1_200.0), path_ohm=1_200.0, sound="pitch", amount=-2500.0,
+            unit="cents", score=2.0)
+    return folder
+
+
+def test_each_sound_of_a_pair_is_a_row_and_kept_by_its_resistance(several):
+    said = run(several, "replay", "--keep", "c-f 3k6", "--note", "falls")
+    assert said.startswith(f"C-F 3.6k: kept, in {several / 'picks.yaml'}")
+    assert (several / "picks.yaml").read_text("utf-8").endswith(
+        '- pair: C-F\n  at_ohm: 3600\n  key: "moo"\n  note: "falls"\n')
+    listed = run(several, "replay", "--list").splitlines()
+    assert [line.split("  ")[0] for line in listed[1:3]] == ["C-F 36k", "C-F 3.6k"]
+    assert "kept" not in listed[1] and "kept: falls" in listed[2]
+    rows = json.loads(run(several, "export", "--finds", "--format", "json"))
+    assert [(row["pads_1"], row["pads_2"], row["key"], row["path_max_ohm"], row["choice"], row["note"])
+            for row in rows] == [
+        ("C", "F", "moo", 36_000.0, None, None), ("C", "F", "moo", 3_600.0, "kept", "falls")]
+    assert rows[0]["family"] == "C-F 36k"
+    run(several, "replay", "--keep", "C-F", "--set-aside", "C-F 3.6k moo")
+    assert [(one.at_ohm, one.set_aside) for one in load_picks(several, set_aside=True)] == [
+        (3600.0, True), (36000.0, False)]
+    assert "C-F 3600: no longer in" in run(several, "replay", "--undo", "C-F 3600")
+    assert "C-F 3600: was not in" in run(several, "replay", "--undo", "C-F 3600")
+    assert [one.at_ohm for one in load_picks(several)] == [36000.0]
+    run(several, "replay", "--keep", "C-F 3.6k")
+    assert "C-F: no longer in" in run(several, "replay", "--undo", "C-F")
+    assert load_picks(several, set_aside=True) == []
+
+
+def test_two_sounds_of_a_pair_are_files_of_one_number(several, tmp_path):
+    for sound in ("C-F", "C-F 3.6k"):
+        run(several, "replay", "--keep", sound)
+    run(several, "export", "--sounds", str(tmp_path / "wav"))
+    assert sorted(one.name for one in (tmp_path / "wav").iterdir()) == [
+        "01-C-F-3.6k-bent.wav", "01-C-F-3.6k-plain.wav", "01-C-F-36k-bent.wav",
+        "01-C-F-36k-plain.wav", "medley.wav"]
+
+
+def test_single_keys_go_up_and_down_through_a_pairs_resistances(several):
+    with Terminal("replay", "--project", several) as terminal:
+        terminal.wait_for("1 of 2   C-F 36k   loops every 0.25 s")
+        terminal.press(">")
+        terminal.wait_for("it was heard over no more")
+        terminal.press("<")
+        terminal.wait_for("1 of 2   C-F 3.6k   pitch down two octaves (2400 cents)   over 3.6 kΩ")
+        terminal.wait_for("000003.flac")
+        terminal.press("<")
+        terminal.wait_for("1 of 2   C-F 1.2k   pitch down 2500 cents   over 1.2 kΩ, seen once")
+        terminal.press("<")
+        terminal.wait_for("it was heard over no less")
+        terminal.press("k")
+        terminal.wait_for("2 of 2   C-F 3.6k   pitch down two octaves")
+        terminal.press("k")
+        terminal.wait_for("2 kept, 0 set aside")
+        assert terminal.close() == 0
+    assert [(one.pair, one.at_ohm, one.key) for one in load_picks(several)] == [
+        ("C-F", 1200.0, "moo"), ("C-F", 3600.0, "moo")]

@@ -25,6 +25,7 @@ from rig.listen import JUDGE
 from rig.listen.judgement import Judgement
 from rig.listen.judging import decide
 from rig.log import SweepLog, verify
+from rig.outcomes import sound_words
 from rig.project import setup_facts, setup_hash
 from rig.sweep import Sweep
 from rig.sweep.rejudge import in_processes, judgeable, rejudge
@@ -87,7 +88,7 @@ def test_old_judgements_are_kept_with_their_version(folder, monkeypatch):
     lines = run("--project", str(folder), "--jobs", "1", "--dry-run")
     with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
         # The sweep was left half-way: what calibrates by then is known to all only from now on.
-        bends = [one for one in finds(log.records()) if one.sound != "none"]
+        bends = {one.pair for one in finds(log.records()) if one.sound != "none"}
     assert lines == [
         f"{folder}: {count} takes judged again (judge {JUDGE}), each with the same word as before",
         f"  {len(bends)} pairs change or silence the sound, the same as before",
@@ -130,7 +131,7 @@ def test_what_changed_is_said_in_takes_and_in_pairs(folder, tmp_path):
     with SweepLog.open(project / "sweeps" / "main") as log:
         records = log.records()
         bends = {one.pair: one for one in finds(records) if one.sound != "none"}
-        hidden = next(iter(bends.values()))
+        hidden = next(one for one in bends.values() if one.label == one.pair)  # of one sound
         touches = [one for one in records if one.kind in ("sweep", "confirm")]
         takes = [one.number for one in touches if pair(one) == hidden.pair
                  and one.sound == hidden.sound]
@@ -149,6 +150,26 @@ def test_what_changed_is_said_in_takes_and_in_pairs(folder, tmp_path):
             f"take{'s' * (len(takes) > 1)} {listed}") in lines
     assert f"  {len(bends)} pairs change or silence the sound, before {len(bends) - 1}" in lines
     assert any(line.startswith(f"  new: {hidden.pair} (") for line in lines)
+
+
+def test_a_sound_that_a_pair_has_beside_another_is_said_with_both(folder, tmp_path):
+    project = shutil.copytree(folder, tmp_path / "toy")
+    run("--project", str(project), "--jobs", "1")  # by all the clean takes there are
+    with SweepLog.open(project / "sweeps" / "main") as log:
+        found = [one for one in finds(log.records()) if one.label != one.pair]
+        several = [one for one in found if one.pair == found[0].pair]
+        hidden, other = sorted(several, key=lambda one: one.path_min_ohm)
+        like = log.records()[other.best_touch - 1]
+        for number in hidden.touches:
+            log.judged(number, Judgement(
+                like.sound, amount=like.amount, unit=like.unit, score=like.score,
+                p_value=like.p_value, measures=like.measures, judge=JUDGE))  # fmt: skip
+        assert [one.label for one in finds(log.records()) if one.pair == hidden.pair] == [hidden.pair]
+    lines = run("--project", str(project), "--jobs", "1", "--dry-run")
+    said = sound_words(hidden.sound, hidden.amount, hidden.unit)
+    (line,) = [one for one in lines if one.startswith(f"  {hidden.pair}: now ")]
+    assert line.startswith(f"  {hidden.pair}: now {said} over ")
+    assert line.index(said) < line.index("; ") < line.index(", before ")
 
 
 def pair(record):

@@ -24,7 +24,7 @@ ALLOWED = {
     "listen": {"outcomes", "pcm"},
     "log": {"errors", "events", "files", "outcomes", "pcm", "touches", "project", "bench", "listen"},
     "sweep": {"errors", "events", "outcomes", "touches", "project", "bench", "listen", "log"},
-    "choose": {"errors", "events", "files", "outcomes", "pads", "pcm", "touches", "project", "listen",
+    "choose": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "touches", "project", "listen",
                "log"},
     "build": {"words", "errors", "outcomes", "pads", "project", "log", "choose"},
     "cli": {"words", "errors", "events", "files", "outcomes", "pads", "project", "bench", "listen", "log", "sweep",
