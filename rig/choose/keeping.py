@@ -54,10 +54,11 @@ def keep(
 
     def kept(mine: Sequence[Pick]) -> list[Change]:
         old = _entry(mine, at_ohm, key, entry)
-        if old is None:
+        is_narrowed = old is not None and old.set_aside and old.at_ohm is None and at_ohm is not None
+        if old is None or (is_narrowed and old.key not in (None, key)):
             return [(None, Pick(tidy_pair(pair), at_ohm=at_ohm, key=key, note=note or ""))]
         new = replace(old, note=old.note if note is None else note, set_aside=False)
-        if old.set_aside and old.at_ohm is None and at_ohm is not None:
+        if is_narrowed:  # what was set aside is the whole pair, what is kept one of its sounds
             new = replace(new, at_ohm=at_ohm, key=key)
         return [(old, new)]
 

@@ -212,7 +212,8 @@ def entry_of(
     for one in _of_pair(mine, found):
         best = find_of(one, found)
         is_it = best is not None and best.place == find.place
-        if one.set_aside or (is_it and not (exact and best and best.best_path_ohm != shown)):
+        aside = one.set_aside and not (exact and one.at_ohm is not None)
+        if aside or (is_it and not (exact and best and best.best_path_ohm != shown)):
             return one
     return None
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from rig.choose import keeping, picks
 from rig.choose.find import Find, over
-from rig.choose.matching import decision, entry_of, find_of
+from rig.choose.matching import decision, entry_of, find_of, is_same
 from rig.errors import ConfigError
 from rig.log import SweepLog
 from rig.log.takes import take_path
@@ -120,7 +120,7 @@ class Session:
 
     def keep(self, note: str | None = None) -> None:
         """Keep what is shown."""
-        keep_find(self.folder, self.all_found, self._shown(), note)
+        keep_find(self.folder, self.all_found, self._shown(), note, exact=self.is_along)
 
     def set_aside(self) -> None:
         """Set what is shown aside."""
@@ -172,11 +172,11 @@ def sample_of(log: SweepLog, what: str, number: int) -> Sample:
 
 
 def keep_find(
-    folder: Path, found: Sequence[Find], find: Find, note: str | None = None
+    folder: Path, found: Sequence[Find], find: Find, note: str | None = None, exact: bool = False
 ) -> None:
     """Keep a find as it is shown: its pair, resistance and key.
 
-    One that is kept already, by whatever entry, stays as it's written.
+    One that is kept already stays as it's written, with a value of the person's own too.
 
     Parameters
     ----------
@@ -186,9 +186,13 @@ def keep_find(
         All of the sweep.
     find : Find
     note : str, optional
+    exact : bool
+        The resistance was asked for: an entry with another value won't do.
     """
     entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact=True)
     at_ohm, key = _spot(find)
+    if exact and entry and entry.at_ohm and at_ohm and not is_same(entry.at_ohm, at_ohm):
+        entry = None
     keeping.keep(folder, find.pair, note, at_ohm=at_ohm, key=key, entry=entry)
 
 
@@ -219,7 +223,8 @@ def _spot(find: Find) -> tuple[float | None, str | None]:
     """Give resistance and key as they are written: of a pair that only stops the toy, neither."""
     if find.stops_only or find.best_path_ohm is None:
         return None, None
-    return float(f"{find.best_path_ohm:.3g}"), find.key
+    within = min(max(find.best_path_ohm, picks.AT_LEAST_OHM), picks.AT_MOST_OHM)
+    return float(f"{within:.3g}"), find.key
 
 
 def decided(entries: Sequence[picks.Pick], found: Sequence[Find], find: Find) -> str:

@@ -120,8 +120,8 @@ def _decide(out: Console, toy: Toy, folder: Path, found: Sequence[Find], *, kept
         [(find_named(found, text), named(text)) for text in texts] for texts in (kept, aside)
     )
     to_undo = [named(text) for text in undone]
-    for find, _ in to_keep:
-        keep_find(folder, found, find, note)
+    for find, wanted in to_keep:
+        keep_find(folder, found, find, note, exact=wanted.at_ohm is not None)
         _line(out, f"{_told(find)}: kept, in {folder / PICKS}{_noted(toy, find)}")
     for find, wanted in to_set_aside:
         if wanted.at_ohm is None and wanted.key is None:

@@ -159,6 +159,27 @@ def test_an_old_value_of_the_persons_own_stays_theirs(tmp_path):
     assert decided([entry], FOUND, sound("S-W 10.4k woof")) == "kept as S-W 36k"
     keep_find(tmp_path, FOUND, find_named(FOUND, "S-W"))
     assert (tmp_path / PICKS).read_text() == own
+    keep_find(tmp_path, FOUND, find_named(FOUND, "S-W 36k"), exact=True)
+    assert kept(tmp_path) == [("S-W 470", False), ("S-W 36k moo", False)]
+    (tmp_path / PICKS).write_text(own + "  set_aside: true\n")
+    keep_find(tmp_path, FOUND, sound("S-W 10.4k woof"))  # another sound leaves it aside
+    assert kept(tmp_path) == [("S-W 470", True), ("S-W 10.4k woof", False)]
+    keep_find(tmp_path, FOUND, find_named(FOUND, "S-W"))  # it comes back as the person's own
+    assert kept(tmp_path) == [("S-W 470", False), ("S-W 10.4k woof", False)]
+
+
+def test_a_key_that_a_person_set_aside_stays_when_another_is_kept(tmp_path):
+    aside = "- pair: S-W\n  key: moo\n  set_aside: true\n"
+    (tmp_path / PICKS).write_text(aside)
+    keep_find(tmp_path, FOUND, sound("S-W 10.4k woof"))
+    assert (tmp_path / PICKS).read_text() == aside + '- pair: S-W\n  at_ohm: 10400\n  key: "woof"\n'
+
+
+def test_a_path_below_any_resistor_is_kept_as_the_least(tmp_path):
+    found = finds(seen_twice("SW", path_ohm=0.4))
+    keep_find(tmp_path, found, found[0])
+    assert load_picks(tmp_path) == [Pick("S-W", at_ohm=1.0, key="moo")]
+    assert find_of(load_picks(tmp_path)[0], found) == found[0]
 
 
 def test_a_value_of_the_persons_own_within_a_range_is_that_sound_kept(tmp_path):
