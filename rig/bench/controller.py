@@ -281,7 +281,7 @@ class Controller:
             It doesn't within `restart_s`, or the port is gone.
         """
         # Some boot loaders start the firmware only after silence: ask less and less often.
-        reply_s, self._link.timeout = self._link.timeout, min(0.3, self._link.timeout)
+        reply_s = self._wait_for(min(0.3, self._link.timeout))
         deadline = self._clock() + restart_s
         heard = b""
         try:
@@ -295,10 +295,10 @@ class Controller:
                     )
                 self._send("\n*IDN?")
                 heard += self._read_line()
-                self._link.timeout *= 2
+                self._wait_for(2 * self._link.timeout)
             self._resync()
         finally:
-            self._link.timeout = reply_s
+            self._wait_for(reply_s)
 
     def numbers(self, message: str, count: int) -> list[int]:
         """Send a query whose reply is `count` whole numbers separated by commas."""
@@ -391,7 +391,7 @@ class Controller:
 
     def _resync(self) -> None:
         """Let whatever is under way arrive and throw it away."""
-        timeout, self._link.timeout = self._link.timeout, QUIET_S
+        timeout = self._wait_for(QUIET_S)
         try:
             deadline = self._clock() + REPLY_S + 1.0
             while self._receive(lambda: self._link.read(LONGEST_REPLY)):
@@ -401,8 +401,14 @@ class Controller:
                         "set controller.port in rig.yaml"
                     )
         finally:
-            self._link.timeout = timeout
+            self._wait_for(timeout)
         self._in_step = True
+
+    def _wait_for(self, seconds: float) -> float:
+        """Set how long a reply may take; gives how long it might before."""
+        before: float = self._link.timeout
+        self._guarded(lambda: setattr(self._link, "timeout", seconds))
+        return before
 
     def _waiting(self) -> int:
         return self._guarded(lambda: self._link.in_waiting)

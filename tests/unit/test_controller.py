@@ -330,6 +330,8 @@ def test_unplugged():
     with pytest.raises(LinkLost) as caught:
         controller.query("SYSTem:DMAN?")
     assert f"{peer.port} is gone" in one_line(caught)
+    with pytest.raises(LinkLost, match="is gone"):  # nor does it come back
+        controller.wake()
     controller.close()
     controller.close()
 
