@@ -195,7 +195,7 @@ def rotary_wiring(pads: Sequence[str], fixed_ohm: Sequence[float]) -> str:
         f'<svg class="wiring" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 330 {low + 36}" role="img" '
         f'aria-label="rotary switch between pads {pads[0]} and {pads[1]}">'
         '<g fill="none" stroke="black" stroke-width="2">'
-        f'<path d="M34 {middle} H72 M76 {middle} L129 {lines[1] + 1} M262 {middle} H296"/>'
+        f'<path d="M34 {middle} H72 M76 {middle} L128 {lines[1]} M262 {middle} H296"/>'
         f'<circle cx="72" cy="{middle}" r="4" fill="white"/>{branches}{lugs}</g>'
         f"{_pad(18, pads[0], middle)}{_pad(312, pads[1], middle)}"
         f'<text x="162" y="{top + 5}" {_SMALL}>off</text>{values}'
