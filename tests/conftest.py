@@ -19,6 +19,8 @@ KEEP_REAL_TIME = {
     "test_stalled_reader",
 }  # fmt: skip
 """Files whose emulated rig goes with the host's clock: one at a time."""
+SWEPT_BOARDS = {"test_screens", "test_build_every_pair"}
+"""Files that share a fixture which takes minutes."""
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -29,6 +31,8 @@ def pytest_xdist_make_scheduler(config, log):
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid):
             file = nodeid.split("::")[0]
-            return "real time" if Path(file).stem in KEEP_REAL_TIME else file
+            if Path(file).stem in KEEP_REAL_TIME:
+                return "real time"
+            return "swept boards" if Path(file).stem in SWEPT_BOARDS else file
 
     return ByFile(config, log)

@@ -129,9 +129,16 @@ def test_without_habits_a_toy_sounds_as_it_ever_did(kind):
     assert make_board(1, 12, kind).habits.is_plain
 
 
-@pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("name", [*HABITS, REAL])
-def test_forks_go_on_alike_and_the_size_of_the_pieces_does_not_matter(kind, name):
+MIXED = [*list(HABITS)[-5:], REAL]
+EACH = [
+    *((name, list(KINDS)[number % len(KINDS)]) for number, name in enumerate(HABITS) if name not in MIXED),
+    *((name, kind) for name in MIXED for kind in KINDS),
+]
+"""Each habit alone on a board of one kind, the kinds taking turns; mixtures on one of each."""
+
+
+@pytest.mark.parametrize("name, kind", EACH)
+def test_forks_go_on_alike_and_the_size_of_the_pieces_does_not_matter(name, kind):
     board = with_habits(make_board(2, 12, kind), name)
     assert board.habits != make_board(2, 12, kind).habits or name in ("same", REAL)
     toy = SimulatedToy(board, 5, Guard(300, 150, 100))
@@ -476,9 +483,8 @@ def test_a_key_that_changes_the_volume_plays_nothing(kind):
     assert steps == pytest.approx([0, -STEP_DB, -2 * STEP_DB, 0], abs=1.5)
 
 
-@pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("name", [*HABITS, REAL])
-def test_a_frozen_toy_stays_frozen_whatever_is_pressed_and_a_living_one_is_not(kind, name):
+@pytest.mark.parametrize("name, kind", EACH)
+def test_a_frozen_toy_stays_frozen_whatever_is_pressed_and_a_living_one_is_not(name, kind):
     board = board_of(kind, 1, 24, crash_ratio=1.5)
     # tired cells would give way to a motor beside the tone of a crash, and so bring the toy back
     power = dataclasses.replace(board.power, source_ohm=1.0)
