@@ -271,6 +271,9 @@ class Book:
         RigError
             It no longer sounds like its baseline.
         """
+        if not self.is_swept(step):
+            self._take_in_other_key(number, step, heard)
+            return
         if is_clipped(as_stored(heard.samples)):
             self.log.completed(number, "answers", {})
             self._take_in_loud(number, step, heard)
@@ -278,13 +281,13 @@ class Book:
         self.patience.regain("lost")
         if step.kind == "baseline":
             self.log.completed(number, "answers", {})
-            if step.target.keys and self.is_swept(step):
+            if step.target.keys:
                 self._check_sounding(number, step.key, heard)
             self.log.judged(number, clean())
             outcome = Outcome(step, sound="none", after="answers")
             self._apply(outcome, heard.samples, heard.offsets)
             enough = self.project.rig.sweep.baseline_takes
-            if step.target.keys and self.is_swept(step) and self.known.clean_takes[step.key] == enough:
+            if step.target.keys and self.known.clean_takes[step.key] == enough:
                 text = sounding.fit_words(self.ear.peak_dbfs(step.key))
                 if text:
                     self.log.tell(Noticed(text=text))
@@ -302,13 +305,17 @@ class Book:
                 "leads and sound level, then start a new sweep with `padsweep sweep --name`"
             )
 
+    def _take_in_other_key(self, number: int, step: Step, heard: Heard) -> None:
+        """Take in what a key brings forth with which nothing is touched; no level of it is wrong."""
+        self.log.completed(number, "answers", {})
+        judgement = self.judge(number, step, heard)
+        outcome = Outcome(step, sound=judgement.sound, after="answers")
+        self._apply(outcome, heard.samples, heard.offsets)
+
     def _take_in_loud(self, number: int, step: Step, heard: Heard) -> None:
         """Take in a clean press that is clipped: as a lost take, or as a level that is wrong."""
         judgement = too_loud(heard.samples)
         self.log.judged(number, judgement)
-        if not self.is_swept(step):
-            self.known.apply(Outcome(step, sound=judgement.sound, after="answers"))
-            return
         too_many = self._is_first_baseline() and self.patience.lose("clipped baseline")
         learnt = self.ear.takes_learnt(step.key)
         if not learnt or too_many:
