@@ -40,6 +40,13 @@ int16_t route_close(void)
     return relays_set(&wanted);
 }
 
+/* Closes nothing: what the guard has opened meanwhile stays open. */
+int16_t route_keep(void)
+{
+    TRY(parse_end());
+    return guard_keep(clock_us()) ? 0 : -221;
+}
+
 int16_t route_open(void)
 {
     image_t list, wanted = *relays_now();

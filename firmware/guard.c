@@ -18,7 +18,7 @@
 
 struct held {
     uint8_t bit;
-    bool used;
+    bool used, kept; /* kept: for as long as a hold channel may be */
     uint32_t since_us;
 };
 
@@ -143,6 +143,18 @@ void guard_watch(const image_t *now, uint32_t now_us)
     }
 }
 
+bool guard_keep(uint32_t now_us)
+{
+    bool any = false;
+    for (uint8_t n = 0; n < HELD_MAX; n++)
+        if (held[n].used && held[n].bit < BIT_SERIES) {
+            held[n].kept = true;
+            held[n].since_us = now_us;
+            any = true;
+        }
+    return any;
+}
+
 /* --- watching ----------------------------------------------------------------------- */
 
 void guard_fed(uint32_t at_us) { fed_us = at_us; }
@@ -213,7 +225,8 @@ void guard_run(void)
     uint32_t hold_us = configuration.hold_s * 1000000UL;
     for (uint8_t n = 0; n < HELD_MAX; n++)
         if (held[n].used &&
-            clock_since(now_us, held[n].since_us) > (is_hold(held[n].bit) ? hold_us : closure_us)) {
+            clock_since(now_us, held[n].since_us) >
+                (held[n].kept || is_hold(held[n].bit) ? hold_us : closure_us)) {
             relays_off();
             touch_abort();
             errors_push(102);

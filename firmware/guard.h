@@ -21,6 +21,7 @@ bool guard_is_anything_on(void);
 
 int16_t guard_allows(const image_t *wanted); /* 0 or why not */
 void guard_watch(const image_t *now, uint32_t now_us);
+bool guard_keep(uint32_t now_us); /* closed pads may stay so for a hold's time from now on */
 
 void guard_latch(int16_t error); /* off, and off until guard_clear() */
 bool guard_is_latched(void);

@@ -169,6 +169,8 @@ static void command(const char *header, char *parameters, struct asked *asked)
     uint8_t bits = 0;
     if (is_header(header, "ROUTe:CLOSe")) {
         list(parameters, &asked->closed);
+    } else if (is_header(header, "ROUTe:CLOSe:KEEP")) {
+        asked->keeps |= !*parameters;
     } else if (is_header(header, "ROUTe:SERies")) {
         series(parameters, &asked->closed.series);
     } else if (is_header(header, "ROUTe:HOLD")) {

@@ -12,7 +12,7 @@
 struct asked {
     image_t closed;  /* to be closed at once */
     image_t touch;   /* to be closed by touches */
-    bool touches, supply, reset_line, clears;
+    bool touches, supply, reset_line, clears, keeps;
 };
 
 void asked_in(const char *line, struct asked *asked); /* adds to what is there */

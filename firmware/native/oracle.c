@@ -22,6 +22,7 @@ uint64_t oracle_closings, oracle_latchings, oracle_supplyings;
 static struct asked asked;
 static struct machine_outputs last;
 static uint64_t since_us[8 * IMAGE_BYTES]; /* closed */
+static uint64_t kept_us[8 * IMAGE_BYTES];  /* the latest that it may have been kept at; 0: never */
 static uint64_t opened_us;
 static bool has_opened, was_latched;
 
@@ -52,7 +53,7 @@ static void prune(void)
     asked.closed = now->closed;
     asked.supply = now->supply;
     asked.reset_line = now->reset_line;
-    asked.touches = asked.clears = false;
+    asked.touches = asked.clears = asked.keeps = false;
 }
 
 void oracle_restart(void)
@@ -174,6 +175,7 @@ static void look_at_closed(const image_t *now, uint64_t now_us)
         if (is && !was) {
             oracle_closings++;
             since_us[bit] = now_us;
+            kept_us[bit] = 0;
             if (!may_close(bit))
                 breach("closed, and no command asked for it");
             if (machine_is_latched() && !asked.clears)
@@ -281,11 +283,16 @@ void oracle_look(void)
     bool on = (last.supply && !faulty_switch) || last.reset_line || !image_is_empty(&last.closed);
     if (on && now_us > fed_us && now_us - fed_us > limits()->deadman_ms * 1000 + SLACK_US)
         breach("on after the dead-man time of silence");
-    for (unsigned bit = 0; on && bit < 8 * IMAGE_BYTES; bit++)
-        if (is_timed(bit) && image_has(&last.closed, bit) &&
-            now_us - since_us[bit] > (bit < BIT_AUX ? limits()->closure_ms * 1000ULL
-                                                    : limits()->hold_s * 1000000ULL) + SLACK_US)
+    for (unsigned bit = 0; on && bit < 8 * IMAGE_BYTES; bit++) {
+        if (asked.keeps && bit < BIT_SERIES)
+            kept_us[bit] = now_us;
+        uint64_t hold_us = limits()->hold_s * 1000000ULL, closure_us = limits()->closure_ms * 1000ULL;
+        uint64_t until_us = since_us[bit] + (bit < BIT_AUX ? closure_us : hold_us);
+        if (kept_us[bit]) /* or the keeping was refused */
+            until_us = later(until_us, kept_us[bit] + hold_us);
+        if (is_timed(bit) && image_has(&last.closed, bit) && now_us > until_us + SLACK_US)
             breach("closed for longer than the closure time");
+    }
     look_at_current(now_us);
     look_at_supply(now_us);
 

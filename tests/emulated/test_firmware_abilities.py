@@ -149,6 +149,65 @@ def test_a_hold_has_its_own_longest_time(fresh_bench):
     assert port.errors() == [102]
 
 
+def opened_after_ms(emulator, port, since, seconds=8):
+    """Keep asking until no pad is closed; gives how long after a cycle the last one opened, ms."""
+    while emulator.state.closures:
+        port.ask("*STB?")
+        emulator.wait_cycles(50 * CYCLES_PER_MS)
+        assert emulator.cycle - since < seconds * 1000 * CYCLES_PER_MS
+    opened = next(s.cycle for s in emulator.events() if s.cycle > since and not s.closures)
+    return (opened - since) / CYCLES_PER_MS
+
+
+def test_pads_that_are_kept_have_a_hold_s_time_from_the_latest_keeping_on(fresh_bench):
+    emulator, port = fresh_bench
+    port.write("SYST:HOLD:TIME 2;:SYST:CLOS:TIME 500;:ROUT:SER 1;CLOS (@1!3,2!5);CLOS:KEEP")
+    emulator.wait_for(lambda state: state.closures, 5)
+    for _ in range(3):
+        emulator.wait_cycles(1500 * CYCLES_PER_MS)
+        port.write("ROUTe:SERies 2;:ROUTe:CLOSe:KEEP")
+    asked = emulator.cycle
+    assert port.errors() == []
+    closed = [s.closures for s in emulator.events() if s.cycle < asked and s.series]
+    assert set(closed[1:]) == {closed[-1]}, "neither time nor another channel opened them"
+    assert opened_after_ms(emulator, port, asked) == pytest.approx(2_000, abs=10)
+    assert port.errors() == [102]
+
+
+@pytest.mark.parametrize("before", ["", "ROUT:CLOS (@1!3);CLOS:KEEP;:ROUT:OPEN:ALL;:"])
+def test_nothing_is_closed_by_keeping(fresh_bench, before):
+    emulator, port = fresh_bench
+    port.write(f"{before}ROUT:CLOS:KEEP")
+    assert port.errors() == [-221]
+    assert not emulator.state.closures
+    port.write("SYST:CLOS:TIME 500;:ROUT:CLOS (@1!3)")
+    closed = emulator.wait_for(lambda state: state.closures, 5).cycle
+    assert opened_after_ms(emulator, port, closed) == pytest.approx(500, abs=3)
+
+
+def test_a_pad_closed_behind_a_keeping_and_a_key_have_their_own_time(fresh_bench):
+    emulator, port = fresh_bench
+    port.write("SYST:CLOS:TIME 500;:ROUT:CLOS (@1!3);CLOS:KEEP;:ROUT:CLOS (@2!5)")
+    closed = emulator.wait_for(lambda state: len(state.closures) == 2, 5).cycle
+    assert opened_after_ms(emulator, port, closed) == pytest.approx(500, abs=3)
+    port.write("*CLS;:TOY:KEY:PRES 1;:ROUT:CLOS (@1!3);CLOS:KEEP")
+    closed = emulator.wait_for(lambda state: state.keys and state.closures, 5).cycle
+    assert opened_after_ms(emulator, port, closed) == pytest.approx(500, abs=5)
+    assert port.errors() == [102]
+
+
+def test_the_dead_man_opens_what_is_kept(fresh_bench):
+    emulator, port = fresh_bench
+    port.write("OUTPut ON;:SYST:HOLD:TIME?")
+    assert port.line() == "60"
+    port.write("ROUT:SER 1;CLOS (@1!3,2!5);CLOS:KEEP")
+    emulator.wait_for(lambda state: state.closures, 5)
+    closed = emulator.cycle
+    emulator.wait_for(lambda state: state.is_open_and_off, 10)
+    assert (emulator.events()[-1].cycle - closed) / CYCLES_PER_MS == pytest.approx(3_000, abs=60)
+    assert port.errors() == [101]
+
+
 def test_a_cut_in_a_touch_opens_the_holds_and_marks_its_end(fresh_bench):
     emulator, port = fresh_bench
     port.write("ROUTe:HOLD 1;:OUTPut ON")

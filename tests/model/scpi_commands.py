@@ -148,6 +148,7 @@ TABLE = [
     *_status("QUEStionable", "questionable"),
     *_both("ROUTe:CLOSe", "close", (CHANNELS,), "", (CHANNELS,)),
     _ask("ROUTe:CLOSe:STATe", "close", "LT", (CHANNELS,)),
+    Row("ROUTe:CLOSe:KEEP", "keep", (), ""),
     Row("ROUTe:OPEN", "open", (CHANNELS,), "L"),
     Row("ROUTe:OPEN:ALL", "open_all"),
     *_both("ROUTe:SERies", "series", _SERIES, ""),

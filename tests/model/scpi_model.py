@@ -266,7 +266,7 @@ class Model:
     # --- common commands (IEEE 488.2 chapter 10)
 
     def _q_idn(self) -> None:
-        self._reply("padsweep,controller,0,0.3.0")
+        self._reply("padsweep,controller,0,0.4.0")
         self._last_query = True
 
     def _c_rst(self) -> None:
@@ -461,6 +461,10 @@ class Model:
 
     def _q_close(self, channels: tuple) -> None:
         self._reply(",".join(str(int(channel in self.closures)) for channel in channels))
+
+    def _c_keep(self) -> None:
+        if not self.closures:
+            raise Refused(-221)
 
     def _c_open(self, channels: tuple) -> None:
         self._go(self.closures - set(channels), self.series, self.keys)
