@@ -33,6 +33,14 @@ class DiskFull(LogError):
     """No room is left for takes or for the log."""
 
 
+class Refused(RigError):
+    """What a person asked for while pads are held isn't done now; all else goes on."""
+
+
+class AskTwice(Refused):
+    """It stopped the toy before: it is done where the person asks for it once more."""
+
+
 class BenchError(RigError):
     """The bench failed: controller, sound path or toy supply."""
 
@@ -57,6 +65,10 @@ class BadSound(BenchError):
 
 class MissingLibrary(BenchError):
     """A system library that this bench needs is not installed."""
+
+
+class HeldTooLong(BenchError):
+    """The controller opened held pads by itself: nobody said for a minute that they are wanted."""
 
 
 class GuardTripped(BenchError):

@@ -15,6 +15,9 @@ Order of one touch, every step stamped by the controller:
     open    `dwell_ms` after the close, or sooner after `end_early()`
     end     `tail_ms` after the opening: second marker pulse
 
+Outside touches pads may be held (`hold`, `stay`, `let_go`) while keys are pressed and the toy is
+listened to, for a person who tries them.
+
 An armed touch closes when it is told to (`close_at`), once the toy has been heard to begin;
 where nobody tells it, it ends with the lead-in and nothing was closed.
 """
@@ -29,6 +32,9 @@ import numpy as np
 
 MARKER_PULSE_MS = 5.0
 """Length of a marker pulse on the marker channel."""
+
+HELD_S = 60.0
+"""Held pads open by themselves so long after `hold` or `stay`: firmware/PROTOCOL.md, hold time."""
 
 RAIL_DOWN_V = 0.2
 """Below this no chip holds a state (design figure)."""
@@ -173,6 +179,33 @@ class Bench(Protocol):
 
     def timeline(self) -> Timeline:
         """Give the finished touch's timeline; call after the stream has ended."""
+
+    def hold(self, connections: tuple[Connection, ...]) -> None:
+        """Close connections and keep them closed, in place of those that are held.
+
+        They open `HELD_S` after this or the last `stay`, and with the supply off once this computer
+        has been silent for the dead-man's time.
+        """
+
+    def stay(self) -> None:
+        """Say that a person still wants what is held; it closes nothing that has opened."""
+
+    def let_go(self) -> None:
+        """Open every pad and let every key up; the supply stays as it is."""
+
+    def press_keys(self, keys: tuple[str, ...]) -> None:
+        """Hold these keys of the toy down, and no others; none lets all up."""
+
+    def listen(self, seconds: float) -> Chunk:
+        """Let time pass outside a touch and give what is heard meanwhile, dead-man fed.
+
+        Raises
+        ------
+        HeldTooLong
+            The bench opened what was held by itself; the supply is as it was.
+        GuardTripped
+            The guard of the supply current opened everything and cut the supply.
+        """
 
     def supply(self, on: bool) -> None:
         """Switch the toy's supply; off also opens every key, pad and sense line, and bleeds.

@@ -13,7 +13,7 @@ import contextlib
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from types import ModuleType
 from typing import Any
@@ -254,6 +254,16 @@ class Capture:
                 stream.abort()
             with contextlib.suppress(Exception):
                 stream.close()
+
+
+def joined(chunks: Sequence[Chunk]) -> Chunk:
+    """Join pieces that follow each other in the stream; at least one."""
+    return Chunk(
+        chunks[0].first_sample,
+        np.concatenate([one.sound for one in chunks]),
+        np.concatenate([one.marker for one in chunks]),
+        any(one.lost for one in chunks),
+    )
 
 
 def check_input(

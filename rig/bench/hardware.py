@@ -14,12 +14,13 @@ from collections.abc import Callable, Iterator
 from typing import Any, TypeVar, cast
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
-from rig.bench.capture import Capture
+from rig.bench.capture import Capture, joined
 from rig.bench.configuration import bring_into_force, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
+from rig.bench.held import HeldPads
 from rig.bench.marker import PulseFinder
 from rig.bench.toy_supply import ToySupply
-from rig.errors import BenchError, LinkLost, Restarted
+from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
 from rig.project import Project, side_by_side
 from rig.project.closing import refusal
 
@@ -96,12 +97,14 @@ class HardwareBench:
         self._wanted = wanted_configuration(project)
         self._has_reset_line = rig.controller.reset_line
         self._guarded = False
+        self._listened_s = 0.0
         self.controller = Controller.open(rig.controller.port, rig.controller.baud)
         try:
             self.controller.command("*RST")
             # Whoever starts again has looked at what latched the guard; not every board restarts.
             self.controller.command("OUTPut:PROTection:CLEar")
             self._stored_anew = self._bring_into_force()
+            self._held = HeldPads(self.controller)
             self._toy_supply = ToySupply(self.controller, project, self.wait, clock)
             self.capture = Capture.open(
                 rig.sound.device,
@@ -250,6 +253,66 @@ class HardwareBench:
             press_us=press, close_us=close, release_us=release, open_us=opened, end_us=end,
             guarded=self._guarded,
         )
+
+    @_restarts_told
+    def hold(self, connections: tuple[Connection, ...]) -> None:
+        """Close connections and keep them closed, in place of those that are held.
+
+        Raises
+        ------
+        BenchError
+            They are unsafe or ask for what this bench hasn't got, or the controller refuses them,
+            or its firmware can't keep pads closed.
+        """
+        if reason := refusal(self._project, connections):
+            raise BenchError(f"it is refused before anything closes: {reason}")
+        with self._trips_kept():
+            self._held.close(*self._closures(connections))
+
+    @_restarts_told
+    def stay(self) -> None:
+        """Say that a person still wants what is held."""
+        with self._trips_kept():
+            self._held.stay()
+
+    @_restarts_told
+    def let_go(self) -> None:
+        """Open every pad and let every key up."""
+        with self._trips_kept():
+            self._held.open()
+
+    @_restarts_told
+    def press_keys(self, keys: tuple[str, ...]) -> None:
+        """Hold these keys down, and no others."""
+        numbers = [self._key(name) for name in keys]
+        with self._trips_kept():
+            self._held.press(numbers)
+
+    @_restarts_told
+    def listen(self, seconds: float) -> Chunk:
+        """Let time pass outside a touch and give what is heard meanwhile; see `rig.bench.base`."""
+        now_s = self._clock()
+        until_s = now_s + seconds
+        if now_s - self._listened_s > LATE_S:
+            self.capture.skip()  # what nobody listened to
+        chunks: list[Chunk] = []
+        while not chunks or now_s < until_s:
+            if now_s - self._fed_s >= FEED_S:
+                self._fed_s = now_s
+                with self._trips_kept():
+                    self._held.look()
+            chunks.append(self.capture.read())
+            self._listened_s = now_s = self._clock()
+        return joined(chunks)
+
+    @contextlib.contextmanager
+    def _trips_kept(self) -> Iterator[None]:
+        """Note a trip of the current guard, so that the next switching on lets go of it."""
+        try:
+            yield
+        except GuardTripped:
+            self._guarded = True
+            raise
 
     def supply(self, on: bool) -> None:
         """Switch the toy's supply; off opens every pad, key and series channel with it.

@@ -65,6 +65,29 @@ def keep(
     _change(folder, pair, kept)
 
 
+def retune(folder: Path, entry: Pick, at_ohm: float) -> None:
+    """Give an entry another resistance; the person's words and wishes stay.
+
+    Parameters
+    ----------
+    folder : Path
+        The project folder.
+    entry : Pick
+        As it was read; where it has gone meanwhile a new one is written.
+    at_ohm : float
+        The resistance, ohms. Where another entry has it already for this key nothing changes.
+    """
+
+    def retuned(mine: Sequence[Pick]) -> list[Change]:
+        new = replace(entry, at_ohm=at_ohm)
+        if any(one.spot == new.spot and not one.set_aside for one in mine):
+            return []
+        old = next((one for one in mine if one.spot == entry.spot), None)
+        return [(None, new) if old is None else (old, replace(old, at_ohm=at_ohm, set_aside=False))]
+
+    _change(folder, entry.pair, retuned)
+
+
 def set_aside(
     folder: Path, pair: str, *, at_ohm: float | None = None, key: str | None = None,
     entry: Pick | None = None, others: bool = False,

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import queue
 import select
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -30,6 +32,49 @@ class Keys:
         key = read_key()
         self._is_open = key != ""  # behind the end of a pipe nothing more comes
         return key
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing more can come: the pipe has ended, or the terminal has hung up."""
+        return not self._is_open
+
+
+class Lines:
+    """Lines from standard input, read in a thread of its own so that nobody need wait for one."""
+
+    def __init__(self) -> None:
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def next(self, seconds: float | None = None) -> str | None:
+        """Give the next line without its end, None behind the last one.
+
+        Raises
+        ------
+        TimeoutError
+            None came within so many seconds; without them it's waited for.
+        """
+        try:
+            return self._lines.get(timeout=seconds)
+        except queue.Empty:
+            raise TimeoutError from None
+
+    def _read(self) -> None:
+        # Not through sys.stdin: its lock, held by a thread that waits, would block Python's own end.
+        rest = b""
+        while True:
+            try:
+                read = os.read(sys.stdin.fileno(), 4096)
+            except (OSError, ValueError):
+                read = b""
+            *lines, rest = (rest + read).split(b"\n")
+            for line in lines:
+                self._lines.put(line.decode("utf-8", "replace").strip())
+            if not read:
+                if rest:
+                    self._lines.put(rest.decode("utf-8", "replace").strip())
+                self._lines.put(None)
+                return
 
 
 def _is_waiting() -> bool:

@@ -12,6 +12,10 @@ import numpy as np
 
 from rig.errors import BenchError, MissingLibrary
 
+LIVE_LATENCY_S = 0.1
+LIVE_BEHIND_S = 0.5
+"""Sound that goes on is heard so much later at most."""
+
 
 class Player:
     """The default sound output.
@@ -53,6 +57,58 @@ class Player:
         """End what plays."""
         with suppress(self._device.PortAudioError):
             self._device.stop()
+
+
+class LivePlayer:
+    """The default sound output, for sound that goes on: what is given is played as it comes.
+
+    Parameters
+    ----------
+    rate_hz : int
+
+    Raises
+    ------
+    BenchError
+        There is no output, or none of this rate; `MissingLibrary` without PortAudio.
+    """
+
+    def __init__(self, rate_hz: int) -> None:
+        sounddevice = _portaudio()
+        self._trouble = sounddevice.PortAudioError
+        self._waiting = np.zeros(0, np.float32)
+        self._most = round(LIVE_BEHIND_S * rate_hz)
+        try:
+            with quietly():
+                self._stream = sounddevice.OutputStream(
+                    samplerate=rate_hz, channels=1, dtype="float32", latency=LIVE_LATENCY_S
+                )
+                self._stream.start()
+        except (sounddevice.PortAudioError, ValueError) as trouble:
+            raise BenchError("no sound output was found, so nothing can be played") from trouble
+
+    def take(self, samples: np.ndarray) -> None:
+        """Play samples (float32, full scale 1.0) behind what plays; never waits for the device.
+
+        Raises
+        ------
+        BenchError
+            The device refuses.
+        """
+        # Where the output's clock is slower than ours the oldest of what waits is left out.
+        self._waiting = np.concatenate([self._waiting, samples])[-self._most :]
+        try:
+            room = min(self._stream.write_available, len(self._waiting))
+            if room:
+                self._stream.write(np.ascontiguousarray(self._waiting[:room, None]))
+        except self._trouble as trouble:
+            raise BenchError(f"the sound output failed: {trouble.args[0]}") from trouble
+        self._waiting = self._waiting[room:]
+
+    def close(self) -> None:
+        """End what plays and give the output back."""
+        with suppress(self._trouble):
+            self._stream.abort()
+            self._stream.close()
 
 
 def cannot_play() -> str | None:

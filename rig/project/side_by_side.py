@@ -34,6 +34,11 @@ def channels(bank: Sequence[float], series_ohm: float) -> tuple[int, ...] | None
     return None
 
 
+def made_ohm(bank: Sequence[float]) -> list[float]:
+    """Give all that channels make, alone and side by side, those of the fewest channels first, ohms."""
+    return [ohm for _, ohm in _made(tuple(bank))]
+
+
 def nearest_ohm(bank: Sequence[float], series_ohm: float) -> float:
     """Give the value that channels can make and is nearest by ratio to one above 0, ohms."""
     made = (ohm for _, ohm in _made(tuple(bank)) if ohm > 0)

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Timeline, Touch
+from rig.bench.base import HELD_S, MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.folder import project_board, simulated_part
 from rig.bench.simulated.room import Room, SoundCard
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy
-from rig.errors import BenchError
+from rig.errors import BenchError, GuardTripped, HeldTooLong
 from rig.project import Project
 
 CHUNK_SAMPLES = RATE_HZ // 10
@@ -54,6 +54,7 @@ class SimulatedBench:
         self._clock_ratio = (1.0 + float(self._chance.uniform(-1e-3, 1e-3))) / self._card.ratio
         self._sample = 0
         self._touch: Touch | None = None
+        self._held_since: int | None = None
         self._steps: dict[str, int | None] = {}
         self._timeline: Timeline | None = None
 
@@ -81,21 +82,7 @@ class SimulatedBench:
         """
         if self._touch is not None:
             raise BenchError("a touch is still running on the simulated bench; end it first")
-        letters = set(self.board.letters)
-        for connection in touch.connections:
-            if not connection.pads_1:
-                raise BenchError("a connection needs a pad on bus 1; name one")
-            for pad in (*connection.pads_1, *connection.pads_2):
-                if pad not in letters:
-                    raise BenchError(
-                        f"the simulated board has no pad {pad!r}; it has {len(letters)}, "
-                        f"{self.board.letters[0]} to {self.board.letters[-1]}"
-                    )
-        for key in touch.stimulus.keys:
-            if key not in self.board.keys:
-                raise BenchError(
-                    f"the simulated toy has no key {key!r}; it has {', '.join(self.board.keys)}"
-                )
+        self._check(touch.connections, touch.stimulus.keys)
         self._touch = touch
         self._timeline = None
         self._guarded = False
@@ -114,6 +101,24 @@ class SimulatedBench:
         }
         self._limit_release()
         self._done: set[str] = set()
+
+    def _check(self, connections: tuple[Connection, ...], keys: tuple[str, ...]) -> None:
+        """See that all pads and keys are there."""
+        letters = set(self.board.letters)
+        for connection in connections:
+            if not connection.pads_1:
+                raise BenchError("a connection needs a pad on bus 1; name one")
+            for pad in (*connection.pads_1, *connection.pads_2):
+                if pad not in letters:
+                    raise BenchError(
+                        f"the simulated board has no pad {pad!r}; it has {len(letters)}, "
+                        f"{self.board.letters[0]} to {self.board.letters[-1]}"
+                    )
+        for key in keys:
+            if key not in self.board.keys:
+                raise BenchError(
+                    f"the simulated toy has no key {key!r}; it has {', '.join(self.board.keys)}"
+                )
 
     def _at(self, ms: float) -> int:
         """Give the sample of a moment on the controller's clock since the start marker."""
@@ -201,12 +206,15 @@ class SimulatedBench:
             elif step == "release":
                 self.toy.keys(set())
             elif step == "close":
-                self.toy.connect([
-                    Link(c.pads_1, c.pads_2, self._lead_ohm, c.series_ohm, self._switch_ohm)
-                    for c in touch.connections
-                ])
+                self._connect(touch.connections)
             elif step == "open":
                 self.toy.connect([])
+
+    def _connect(self, connections: tuple[Connection, ...]) -> None:
+        self.toy.connect([
+            Link(c.pads_1, c.pads_2, self._lead_ohm, c.series_ohm, self._switch_ohm)
+            for c in connections
+        ])
 
     def end_early(self) -> None:
         """End the dwell now, or before the closing go to the end with nothing closed."""
@@ -266,6 +274,65 @@ class SimulatedBench:
             raise BenchError("no finished touch on the simulated bench; read its stream first")
         return self._timeline
 
+    def hold(self, connections: tuple[Connection, ...]) -> None:
+        """Close connections and keep them closed, in place of those that are held.
+
+        Raises
+        ------
+        BenchError
+            A touch is running, or a pad isn't there.
+        GuardTripped
+            The guard holds everything open.
+        """
+        if self._touch is not None:
+            raise BenchError("a touch is still running on the simulated bench; end it first")
+        self._check(connections, ())
+        self._check_guard()
+        self._room.click(self._sample)
+        self._connect(connections)
+        self._held_since = self._sample if connections else None
+
+    def stay(self) -> None:
+        """Say that a person still wants what is held."""
+        if self._held_since is not None:
+            self._held_since = self._sample
+
+    def let_go(self) -> None:
+        """Open every pad and let every key up."""
+        self._room.click(self._sample)
+        self._open_all()
+
+    def press_keys(self, keys: tuple[str, ...]) -> None:
+        """Hold these keys down, and no others."""
+        self._check((), keys)
+        self._room.click(self._sample)
+        self.toy.keys(set(keys))
+
+    def listen(self, seconds: float) -> Chunk:
+        """Let time pass outside a touch and give what is heard; see `rig.bench.base`."""
+        self._check_guard()
+        first = self._sample
+        left = max(1, round(seconds * RATE_HZ * self._card.ratio))
+        parts = []
+        while left:
+            count = min(left, CHUNK_SAMPLES)
+            if self._held_since is not None:
+                until = self._held_since + round(HELD_S * RATE_HZ * self._card.ratio)
+                if self._sample >= until:
+                    self.let_go()
+                    raise HeldTooLong("nobody pressed anything for a minute: all pads were opened")
+                count = min(count, until - self._sample)
+            at = self._sample
+            parts.append(self._room.heard(self._pass(count), at))
+            left -= count
+        sound = np.concatenate(parts)
+        return Chunk(first, sound, np.zeros(len(sound), np.float32))
+
+    def _check_guard(self) -> None:
+        if self._guard.tripped:
+            self._held_since = None
+            raise GuardTripped("the toy drew too much: everything is open and its supply off")
+
     def supply(self, on: bool) -> None:
         """Switch the supply; off also opens every key and pad, and bleeds the rail."""
         if not on:
@@ -301,7 +368,7 @@ class SimulatedBench:
     def _open_all(self) -> None:
         self.toy.connect([])
         self.toy.keys(set())
-        self._touch = None
+        self._touch = self._held_since = None
 
     def safe(self) -> str | None:
         """Open every pad and key and switch the supply off, which never fails here."""
