@@ -20,7 +20,7 @@ from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.held import HeldPads
 from rig.bench.marker import PulseFinder
 from rig.bench.toy_supply import ToySupply
-from rig.errors import BenchError, GuardTripped, LinkLost, Restarted
+from rig.errors import BenchError, CaptureLost, GuardTripped, LinkLost, Restarted
 from rig.project import Project, side_by_side
 from rig.project.closing import refusal
 
@@ -301,7 +301,11 @@ class HardwareBench:
                 self._fed_s = now_s
                 with self._trips_kept():
                     self._held.look()
-            chunks.append(self.capture.read())
+            try:
+                chunks.append(self.capture.read())
+            except CaptureLost:
+                self._held.look()  # a computer that slept: then the controller has more to say
+                raise
             self._listened_s = now_s = self._clock()
         return joined(chunks)
 
