@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from types import ModuleType
@@ -13,8 +14,8 @@ import numpy as np
 from rig.errors import BenchError, MissingLibrary
 
 LIVE_LATENCY_S = 0.1
-LIVE_BEHIND_S = 0.5
-"""Sound that goes on is heard so much later at most."""
+CUSHION_S, LIVE_BEHIND_S = 0.1, 0.5
+"""Of sound that goes on so much waits before it begins anew, and so much at most."""
 
 
 class Player:
@@ -76,33 +77,40 @@ class LivePlayer:
         sounddevice = _portaudio()
         self._trouble = sounddevice.PortAudioError
         self._waiting = np.zeros(0, np.float32)
-        self._most = round(LIVE_BEHIND_S * rate_hz)
+        self._is_filling = True
+        self._cushion, self._most = (round(s * rate_hz) for s in (CUSHION_S, LIVE_BEHIND_S))
+        self._lock = threading.Lock()
         try:
             with quietly():
                 self._stream = sounddevice.OutputStream(
-                    samplerate=rate_hz, channels=1, dtype="float32", latency=LIVE_LATENCY_S
+                    samplerate=rate_hz, channels=1, dtype="float32", latency=LIVE_LATENCY_S,
+                    callback=self.give_block,
                 )
                 self._stream.start()
         except (sounddevice.PortAudioError, ValueError) as trouble:
             raise BenchError("no sound output was found, so nothing can be played") from trouble
 
     def take(self, samples: np.ndarray) -> None:
-        """Play samples (float32, full scale 1.0) behind what plays; never waits for the device.
+        """Play samples (float32, full scale 1.0) behind what plays; never waits for the device."""
+        with self._lock:
+            # Where the output's clock is slower than ours the oldest of what waits is left out.
+            self._waiting = np.concatenate([self._waiting, samples])[-self._most :]
 
-        Raises
-        ------
-        BenchError
-            The device refuses.
+    def give_block(self, out: np.ndarray, frames: int, _times: object, _flags: object) -> None:
+        """Fill one block, with silence where nothing waits; called by PortAudio's thread.
+
+        Parameters
+        ----------
+        out : ndarray of float32, shape (frames, 1)
+        frames : int
         """
-        # Where the output's clock is slower than ours the oldest of what waits is left out.
-        self._waiting = np.concatenate([self._waiting, samples])[-self._most :]
-        try:
-            room = min(self._stream.write_available, len(self._waiting))
-            if room:
-                self._stream.write(np.ascontiguousarray(self._waiting[:room, None]))
-        except self._trouble as trouble:
-            raise BenchError(f"the sound output failed: {trouble.args[0]}") from trouble
-        self._waiting = self._waiting[room:]
+        with self._lock:
+            self._is_filling = self._is_filling and len(self._waiting) < self._cushion
+            count = 0 if self._is_filling else min(frames, len(self._waiting))
+            out[:count, 0] = self._waiting[:count]
+            out[count:] = 0
+            self._waiting = self._waiting[count:]
+            self._is_filling = count < frames
 
     def close(self) -> None:
         """End what plays and give the output back."""

@@ -1,5 +1,7 @@
-"""`padsweep replay` is heard: what it plays is recorded again from a private sound server."""
+"""`padsweep replay` and `try` are heard: what they play is recorded from a private sound server."""
 
+import os
+import pty
 import subprocess
 import sys
 import threading
@@ -18,6 +20,7 @@ RATE_HZ = 48_000
 LINE = Timeline(press_us=60_000, close_us=300_000, release_us=180_000, open_us=1_500_000,
                 end_us=2_000_000)
 BASELINE_HZ, BEND_HZ = 500.0, 1_700.0
+APART_S = 3.0
 
 
 def tone(hz):
@@ -89,3 +92,38 @@ def test_the_baseline_is_heard_and_then_the_bend(project):
     assert 9 <= baseline <= 11, tones
     assert 9 <= bend <= 11, tones
     assert sounding.index(BEND_HZ) >= baseline
+
+
+def test_a_simulated_toy_that_is_tried_at_a_terminal_is_heard_as_it_goes(tmp_path):
+    new_simulated_project(tmp_path / "toy", 8, 8)
+    ours, theirs = pty.openpty()
+
+    def press_three_times():
+        process = subprocess.Popen(
+            [sys.executable, "-c", "from rig.cli.main import run; run()", "try", "A-D",
+             "--project", tmp_path / "toy"],
+            env=server.env | {"TERM": "xterm"}, stdin=theirs, stdout=theirs,
+            stderr=subprocess.PIPE,
+        )
+        seen = b""
+        while b"CLOSED" not in seen:
+            seen += os.read(ours, 65536)
+        for _ in range(3):
+            os.write(ours, b" ")
+            threading.Event().wait(APART_S)
+        os.write(ours, b"q")
+        while b"toy is off" not in seen:
+            seen += os.read(ours, 65536)
+        return process.communicate(timeout=HANGS_S)[1], process.returncode
+
+    with SoundServer() as server:
+        (errors, code), heard = record(server, 0.5, press_three_times)
+    os.close(ours)
+    os.close(theirs)
+    assert (errors, code) == (b"", 0)
+    pieces = heard[: len(heard) // 4800 * 4800].reshape(-1, 4800)
+    loud = np.sqrt(np.mean(pieces**2, axis=1)) > 0.02
+    begins = [n for n in range(5, len(loud)) if loud[n] and not loud[n - 5 : n].any()]
+    assert len(begins) == 3, "".join(map(str, loud.astype(int)))
+    # On a busy machine a press is late, and no phrase is cut by the next one.
+    assert np.diff(begins) * 0.1 == pytest.approx(APART_S, abs=1.0)

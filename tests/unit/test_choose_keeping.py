@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from rig import files
-from rig.choose import keep, load_picks, note, remove, set_aside
+from rig.choose import Pick, keep, load_picks, note, remove, set_aside
+from rig.choose.keeping import retune
 from rig.choose.picks import PICKS
 from rig.errors import ConfigError
 from rig.files import FileLock
@@ -67,6 +68,8 @@ def read(folder):
 
 @pytest.mark.parametrize(("act", "old", "new"), [
     (lambda at: keep(at, "J-K"), "# the end", "# the end" + ADDED),
+    (lambda at: retune(at, Pick("C-F", at_ohm=4700.0), 5640.0), "4.70e3", "5640"),
+    (lambda at: retune(at, Pick("A-B"), 36_000.0), "hiccup}", "hiccup, at_ohm: 36000}"),
     (lambda at: note(at, "C-F", "purrs"), "'growls'", '"purrs"'),
     (lambda at: keep(at, "C-F", "purrs"), "'growls'", '"purrs"'),
     (lambda at: note(at, "A-B", "burps"), "note: hiccup", 'note: "burps"'),
@@ -95,6 +98,19 @@ def test_only_what_is_asked_for_changes_byte_for_byte(tmp_path, act, old, new, n
     write(tmp_path, laid_out(MINE))
     act(tmp_path)
     assert read(tmp_path) == laid_out(MINE.replace(old, new))
+
+
+def test_a_resistance_that_another_entry_has_is_there_once(tmp_path):
+    write(tmp_path, "- {pair: A-B, at_ohm: 3600}\n- {pair: A-B, at_ohm: 36000, note: high}\n")
+    before = read(tmp_path)
+    retune(tmp_path, Pick("A-B", at_ohm=3600.0), 36_000.0)
+    assert read(tmp_path) == before
+
+
+def test_an_entry_that_has_gone_meanwhile_is_written_anew(tmp_path):
+    write(tmp_path, "- pair: C-F\n")
+    retune(tmp_path, Pick("A-B", at_ohm=3600.0, key="red", note="mine"), 4700.0)
+    assert load_picks(tmp_path) == [Pick("C-F"), Pick("A-B", at_ohm=4700.0, key="red", note="mine")]
 
 
 def test_processes_that_keep_at_once_lose_nothing(tmp_path):

@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import Rig, load_project, touchable
-from rig.project.side_by_side import ALIKE, MOST_TOGETHER, channels, counted_ohm, nearest_ohm
+from rig.project.side_by_side import (
+    ALIKE,
+    MOST_TOGETHER,
+    channels,
+    counted_ohm,
+    made_ohm,
+    nearest_ohm,
+)
 from rig.sweep.steps import pair_steps
 from rig.sweep.workload import workload
 
@@ -127,3 +134,10 @@ def test_without_them_the_bank_s_values_are_swept():
     })  # fmt: skip
     assert rig.swept_ohm == BANK
     assert rig.least_ohm == 0
+
+
+def test_all_that_is_made_can_be_asked_for():
+    made = made_ohm(BANK)
+    assert made[: len(BANK)] == BANK
+    assert 1 / (1 / 6800 + 1 / 33000) in made
+    assert all(channels(BANK, one) is not None for one in made)
