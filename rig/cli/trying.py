@@ -137,6 +137,7 @@ def _at_terminal(
                 told.append(note)
             if is_simulated:
                 pace.wait()
+        live.update(screen(session, " ".join(filter(None, told)), out.encoding), refresh=True)
 
 
 def _in_a_pipe(out: Console, project: Project, session: Session) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from rig.bench import Bench
 from rig.bench.base import HELD_S
-from rig.errors import AskTwice, GuardTripped, HeldTooLong, Refused
+from rig.errors import AskTwice, GuardTripped, HeldTooLong, Refused, ToyLost
 from rig.project import Project, path_ohm
 from rig.project.closing import refusal
 from rig.sweep.recovery import Recovery
@@ -185,7 +185,10 @@ class Holding:
         """
         self._stopped()
         self.release()
-        self._recovery.power_cycle()
+        try:
+            self._recovery.power_cycle()
+        except ToyLost as lost:
+            raise ToyLost(str(lost).partition(", then run")[0]) from None  # there is no sweep here
         self.is_off = False
         self.seen()
 
@@ -204,7 +207,8 @@ class Holding:
         away_s = self._bench.now_s() - self._seen_s
         if self.held and away_s >= AWAY_S:
             self.release()
-            self._told.append(OPENED)
+            if OPENED not in self._told:  # by the controller's clock it may be a minute just now too
+                self._told.append(OPENED)
         if away_s >= LEAVE_S and not self.is_over:
             self.is_over = True
             self._told.append(LEFT)

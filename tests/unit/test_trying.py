@@ -10,7 +10,7 @@ from rig.bench import Stimulus, Touch
 from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import Pick, keep, load_picks
-from rig.errors import AskTwice, GuardTripped, HeldTooLong, Refused
+from rig.errors import AskTwice, GuardTripped, HeldTooLong, Refused, ToyLost
 from rig.listen import Ear, Span
 from rig.project import path_ohm
 from rig.project.models import Guard
@@ -170,6 +170,25 @@ def test_what_the_bench_opened_by_itself_is_told_once(trying, monkeypatch):
     assert trying.wait(61) == [OPENED]
     assert not holding.is_closed
     assert trying.wait(1) == []
+
+
+def test_a_minute_that_is_over_for_both_at_once_is_told_once(trying, monkeypatch):
+    holding, let_go = trying.holding, trying.bench.let_go
+
+    def too_late():
+        let_go()
+        raise HeldTooLong("just now")
+
+    holding.hold([Target.pair(*NOTHING)])
+    monkeypatch.setattr(trying.bench, "let_go", too_late)
+    assert trying.wait(60.5) == [OPENED]
+
+
+def test_a_rail_that_stays_up_is_told_without_a_word_of_a_sweep(trying, monkeypatch):
+    monkeypatch.setattr(trying.bench, "rail_v", lambda: 3.0)
+    with pytest.raises(ToyLost) as caught:
+        trying.holding.bring_back()
+    assert str(caught.value).endswith("look for what still feeds it")
 
 
 def test_release_and_safe_open_all(trying):
