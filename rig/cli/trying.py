@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -30,6 +31,8 @@ from rig.trying.session import picks_to_try
 
 HERE = Path(".")
 TICK_S = 0.05
+READ_S = 0.5
+"""A key that says yes to a question counts once the question could be read."""
 WAIT_MOST_S = 600.0
 TAKES = {
     "press": True, "step": True, "open": False, "close": False, "next": False, "previous": False,
@@ -119,7 +122,7 @@ def _at_terminal(
         keys, pace = Keys(), Pace(bench)
         told.append(session.begin())
         live = stack.enter_context(Live(console=out, auto_refresh=False))
-        shown = ""
+        shown, asked_s = "", time.monotonic()
         while not (session.holding.is_over or keys.is_over):
             if line := " ".join(filter(None, told)):
                 shown = line
@@ -129,10 +132,13 @@ def _at_terminal(
             key = keys.next()
             if key in QUIT:
                 return
-            if key:
-                asked = asked_by(key, session)
+            asked = asked_by(key, session) if key else None
+            if asked and asked == session.asked and time.monotonic() - asked_s < READ_S:
+                asked_s = time.monotonic()  # a key that is held down, or was typed ahead
+            elif key:
                 shown = ""
                 told.append(session.do(*asked) if asked else session.seen())
+                asked_s = time.monotonic()
             if note := session.tick(TICK_S):
                 told.append(note)
             if is_simulated:

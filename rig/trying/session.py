@@ -85,6 +85,11 @@ class Session:
             told = str(refused)
         return " ".join(filter(None, [*self.holding.told(), told]))
 
+    @property
+    def asked(self) -> tuple[str, str] | None:
+        """The word, and what is behind it, that is done if it comes once more; None for none."""
+        return self._asked
+
     def seen(self) -> str:
         """Say that a person is there, who asks for nothing; gives what there is to say."""
         self._asked = None

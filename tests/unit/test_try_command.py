@@ -18,6 +18,7 @@ from screens import PROGRAM, screen
 
 from rig.bench.simulated.folder import new_simulated_project
 from rig.choose import keep, load_picks
+from rig.cli.trying import READ_S
 from rig.log.lock import lock_sweep
 
 SEED, PADS, KEY = 8, 8, "bell"
@@ -186,13 +187,22 @@ def test_the_screen_says_what_is_held_and_what_each_key_does(folder, columns):
         assert len(lines) <= 16, "it stands on one screen, drawn over itself"
 
 
+def test_a_key_that_is_held_down_says_yes_to_no_question(swept_boards, tmp_path):
+    shutil.copytree(swept_boards["talker"], tmp_path / "toy")
+    words = ["try", "F-G 153k", "--project", "toy"]
+    shown = " ".join(screen(words, 80, tmp_path, typed=b"<" * 20 + b"q"))
+    assert "F-G over 153 kΩ (4 of 4 from the least up)" in shown
+    assert "F-G stopped the toy over 36 kΩ: once more to go there" in shown
+
+
 class AtTerminal:
     """The program at a terminal of its own, which can be looked at and hung up."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, *words):
         self.ours, theirs = pty.openpty()
         self.process = subprocess.Popen(
-            [sys.executable, "-c", PROGRAM, "try", "--project", str(folder)], stdin=theirs,
+            [sys.executable, "-c", PROGRAM, "try", "--project", str(folder), *words],
+            stdin=theirs,
             stdout=theirs, stderr=subprocess.PIPE, text=True, start_new_session=True,
             env=os.environ | {"TERM": "xterm"},
         )
@@ -204,6 +214,21 @@ class AtTerminal:
             assert time.monotonic() < until, seen
             if select.select([self.ours], [], [], 0.1)[0]:
                 seen += os.read(self.ours, 65536)
+
+
+def test_pressed_again_once_it_was_read_it_says_yes(swept_boards, tmp_path):
+    shutil.copytree(swept_boards["talker"], tmp_path / "toy")
+    at = AtTerminal(tmp_path / "toy", "F-G 153k")
+    at.wait_for(b"CLOSED")
+    os.write(at.ours, b"<")
+    at.wait_for(b"once more to go there")
+    time.sleep(2 * READ_S)
+    os.write(at.ours, b"<")
+    at.wait_for("over 36 kΩ (3 of 4".encode())
+    os.write(at.ours, b"q")
+    assert at.process.wait(CLOSED_S) == 0
+    at.process.stderr.close()
+    os.close(at.ours)
 
 
 @pytest.mark.parametrize("how", ["Ctrl-C", "terminated", "hung up"])
