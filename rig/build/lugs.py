@@ -111,7 +111,7 @@ def panel(
 
 def _usual(size: tuple[float, str], kind: str = "") -> tuple[str, str]:
     hole_mm, depth = size
-    return ("2 × " if kind == "body contacts" else "") + f"{hole_mm:g}\u00a0mm", depth
+    return ("2\u00a0×\u00a0" if kind == "body contacts" else "") + f"{hole_mm:g}\u00a0mm", depth
 
 
 def _name(kept: Kept) -> str:

@@ -28,7 +28,7 @@ NOTES = (
     "once both are, the toy's own resistance lies beside it."),
     ("Limits are sums of tolerances: resistors 5 %, potentiometers 20 %, and what a potentiometer may "
     "keep at its end (the last two are common practice, no source). Where the rig's leads stay as "
-    "wires, up to a tenth more is right."),
+    "wires, up to 15 % more is right."),
 )
 
 

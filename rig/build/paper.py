@@ -74,7 +74,9 @@ def missing_words(signs: Iterable[str]) -> str:
     if not told:
         return ""
     shown = " ".join(told[:8]) + (f" and {len(told) - 8} more" if len(told) > 8 else "")
-    return f"the PDF's font has no {shown}: boxes stand there; print sheet.html in its place"
+    is_asian = any(unicodedata.east_asian_width(one) in "WF" and one.isalpha() for one in told)
+    more = ", or install padsweep[cjk]" if is_asian and not _more_fonts() else ""
+    return f"the PDF's font has no {shown}: boxes stand there; print sheet.html in its place{more}"
 
 
 def _is_drawn(sign: str) -> bool:
