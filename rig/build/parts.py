@@ -88,7 +88,8 @@ def parts(
         uses = Counter(pad for one in built for pad in one.pick.pads)
         links = "; fewer, with links between the controls, where a pad is shared"
         rows.append(PartRow(2 * len(built), "wires, pad to control" + links * (max(uses.values()) > 1),
-                            rating="28 to 30 AWG, stranded", substitute="the rig's own leads"))  # fmt: skip
+                            rating="28 to 30 AWG, stranded",
+                            substitute="" if project.rig.bench == "by-hand" else "the rig's own leads"))  # fmt: skip
     return tuple(rows)
 
 

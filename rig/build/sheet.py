@@ -133,7 +133,7 @@ def make_sheet(
     kept = by_pair(picks, seen.evidence)
     pairs = [one.pick for one in kept]
     built = [(one.number, kept[one.number - 1].evidence[0]) for one in fitted(pairs, controls)]
-    titles = ["; ".join(_titles(one)) for one in kept]
+    hears = ["; ".join(dict.fromkeys(_does(seen) for seen in one.evidence if seen.find)) for one in kept]
     maps: tuple[Map, ...] = ()
     if places is not None:
         maps = maps_of(project.folder, places, pairs, paper)
@@ -157,7 +157,7 @@ def make_sheet(
         reset=reset(built, seen.power),
         line_out=Drawn(line_out.LINES, line_out_wiring(), 150.0, (line_out.CHECK,)) if with_line_out else None,
         parts=parts(project, pairs, controls, seen.power, with_line_out),
-        before_work=BEFORE, work=work(project, pairs, controls, titles, with_line_out),
+        before_work=BEFORE, work=work(project, pairs, controls, hears, with_line_out),
         meter_notes=NOTES, meter=meter(pairs, controls),
         lug_notes=(POT_LUGS,) if any(one.pot_ohm for one in controls) else (),
         lugs=lugs(pairs, controls, with_line_out),

@@ -228,7 +228,9 @@ def _wires(project: Project, one: Fitted, hear: str, leads: Sequence[str]) -> li
 
 
 def _lug(name: str) -> str:
-    return name if "dome" in name else f"{name} lug" if "joined" not in name else f"{name} lugs"
+    if "dome" in name:
+        return name
+    return name.replace(",", " lugs,") if "joined" in name else f"{name} lug"
 
 
 def _with_leads(project: Project, one: Fitted, pads: Sequence[str]) -> str:
