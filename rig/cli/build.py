@@ -10,8 +10,6 @@ import typer
 
 from rig.build.content import Sheet
 from rig.build.files import write_sheets
-from rig.build.page import html_of
-from rig.build.paper import missing, missing_words, pdf_of
 from rig.build.pieces import in_series
 from rig.build.several import by_pair
 from rig.build.sheet import make_sheet, proposals, see
@@ -89,8 +87,11 @@ def sheet(
     ])  # fmt: skip
     if records is None:
         say.print(f"there is no sweep {name!r} in this folder, so nothing is known of these pairs")
-    if any(map(_is_pdf, targets)) and (lacking := missing(made)):
-        say.print(missing_words(lacking))
+    if any(map(_is_pdf, targets)):
+        from rig.build.paper import missing, missing_words
+
+        if lacking := missing(made):
+            say.print(missing_words(lacking))
     say.print(f"the sheet: {' and '.join(map(str, targets))} ({_print_it(paper)})")
 
 
@@ -99,7 +100,13 @@ def _is_pdf(target: Path) -> bool:
 
 
 def _as(made: Sheet, target: Path) -> bytes:
-    return pdf_of(made) if _is_pdf(target) else html_of(made).encode()
+    if _is_pdf(target):
+        from rig.build.paper import pdf_of
+
+        return pdf_of(made)
+    from rig.build.page import html_of
+
+    return html_of(made).encode()
 
 
 def _print_it(paper: Size) -> str:
