@@ -35,7 +35,7 @@ def ends(one: Fitted) -> tuple[tuple[str, str], ...]:
 
 
 def _toggle(first: str, second: str) -> tuple[tuple[str, str], ...]:
-    return ("middle", first), ("an outer one", second), ("the other outer one", "free")
+    return ("middle", first), ("outer", second), ("other outer", "free")
 
 
 def _knob(first: str, second: str) -> tuple[tuple[str, str], ...]:
