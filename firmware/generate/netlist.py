@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from firmware.generate import values
+from rig.build import line_out
 
 DRIVERS = ("reed", "crosspoint", "multiplexer")
 PADS = 24
@@ -316,7 +317,7 @@ def measuring() -> list[Part]:
 
 def sound() -> list[Part]:
     """Loudspeaker to line input, marker to line input, dummy load."""
-    transformer = "audio transformer 600 Ω : 600 Ω, 1:1, primary at least 1 H"
+    transformer = line_out.TRANSFORMER
     return [
         Part("J7", "connector", {"1": "SPEAKER_1", "2": "SPEAKER_2", "3": "LOUDSPEAKER"},
              text=("clips: 1 the amplifier's cut wire, 3 its end at the loudspeaker, "
@@ -324,10 +325,11 @@ def sound() -> list[Part]:
         Part("JP1", "link", {"1": "SPEAKER_1", "3": "LOUDSPEAKER", "R61": "DUMMY"},
              text="three posts, one jumper: loudspeaker or R61", rating={"amp": 2.0}),
         resistor("R61", 8.2, "DUMMY", "SPEAKER_2", watt=10.0, percent=5, text="wire-wound"),
-        capacitor("C61", 1e-6, "SPEAKER_1", "COUPLED", volt=63, text="film"),
-        resistor("R62", 5.6e3, "COUPLED", "TENTH"),
-        resistor("R63", 620, "TENTH", "SPEAKER_2"),
-        capacitor("C62", 10e-9, "TENTH", "SPEAKER_2", text="film"),
+        capacitor("C61", line_out.SERIES_F, "SPEAKER_1", "COUPLED", volt=line_out.SERIES_V,
+                  text="film"),
+        resistor("R62", line_out.UPPER_OHM, "COUPLED", "TENTH"),
+        resistor("R63", line_out.LOWER_OHM, "TENTH", "SPEAKER_2"),
+        capacitor("C62", line_out.LOW_PASS_F, "TENTH", "SPEAKER_2", text="film"),
         Part("T1", "transformer", {"1": "TENTH", "2": "SPEAKER_2", "3": "LEFT", "4": "LINE_GND"},
              None, transformer, {"volt": 1.5, "isolation_v": 100, "henry": 1.0, "winding_ohm": 60}),
         capacitor("C63", 47e-6, "MARKER", "MARKED", volt=16, text="electrolytic", percent=20),

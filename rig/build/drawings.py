@@ -1,144 +1,14 @@
-"""The sheet's drawings, as SVG: picks over the board's picture, and a wiring for each control."""
+"""The sheet's wiring drawings, as SVG: one for each control, the reset, the line out, holes."""
 
 from __future__ import annotations
 
-import base64
-import math
 from collections.abc import Sequence
 from html import escape
-from pathlib import Path
 
-from rig.choose.picks import Pick
-from rig.pads import lines_of
-from rig.project.photo import embeddable, is_drawing
-from rig.project.places import Places
+from rig.build import line_out
 from rig.words import ohms
 
-Point = tuple[float, float]
-
-INKS = ("#1d4e89", "#a8321f", "#2f6b3a", "#6a3d8f", "#8a5a00", "#00707a")
-DASHES = ("", "14 7", "4 6", "18 6 4 6")
-"""Lines differ by colour and by dashes, so that a black-and-white print can be read too."""
-
-
-def board_overlay(folder: Path, places: Places, picks: Sequence[Pick]) -> str:
-    """Draw the board's picture with the picks' pads lettered and their pairs numbered.
-
-    The picture is embedded, so that the sheet is one file; a photo as a person sees it, smaller and
-    without where it was taken.
-    """
-    picture = Path(folder) / places.picture
-    kind, whole = embeddable(picture)
-    data = base64.b64encode(whole).decode("ascii")
-    stretched = "" if is_drawing(picture) else 'preserveAspectRatio="none" '
-    w, h = places.width, places.height
-    unit = max(w, h) / 1000
-    out = [
-        (
-            f'<svg class="board" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:g} {h:g}" '
-            'role="img" aria-label="the board with the pads of the picks">'
-        ),
-        (
-            f'<image href="data:{kind};base64,{data}" x="0" y="0" width="{w:g}" height="{h:g}" '
-            f'{stretched}opacity="0.5"/>'
-        ),
-    ]
-    tags: list[Point] = []
-    drawn: list[Point] = []
-    used = {pad for pick in picks for pad in pick.pads if pad in places.pads}
-    points = [(places.pads[pad].x, places.pads[pad].y) for pad in sorted(used)]
-    labels = []
-    for number, pick in enumerate(picks, 1):
-        if not all(pad in places.pads for pad in pick.pads):
-            continue
-        ink, dash = ink_of(number)
-        dash = " ".join(f"{float(part) * unit:g}" for part in dash.split())
-        for pads in lines_of(pick.pair):
-            one, other = (places.pads[pad] for pad in pads)
-            ends = (one.x, one.y), (other.x, other.y)
-            curve, tag, samples = _curve(
-                ends, points=points, tags=tags, drawn=drawn, unit=unit, size=(w, h)
-            )
-            tags.append(tag)
-            drawn += samples
-            out.append(
-                f'<path d="{curve}" fill="none" stroke="white" stroke-width="{9 * unit:.1f}"/>'
-                f'<path d="{curve}" fill="none" stroke="{ink}" stroke-width="{5 * unit:.1f}"'
-                + (f' stroke-dasharray="{dash}"' if dash else "")
-                + "/>"
-            )
-            labels.append(_tag(tag, number, ink, unit))
-    for pad in sorted(used):
-        place = places.pads[pad]
-        size = (30 if len(pad) == 1 else 23) * unit
-        out.append(
-            f'<circle cx="{place.x:g}" cy="{place.y:g}" r="{22 * unit:.1f}" fill="black" '
-            f'stroke="white" stroke-width="{3 * unit:.1f}"/>'
-            f'<text x="{place.x:g}" y="{place.y + size * 0.36:.1f}" font-size="{size:.1f}" '
-            f'text-anchor="middle" font-weight="bold" fill="white">{escape(pad)}</text>'
-        )
-    return "\n".join([*out, *labels, "</svg>"])
-
-
-def ink_of(number: int) -> tuple[str, str]:
-    """Give the colour and dashes of a pick's line, by its number from 1."""
-    return INKS[(number - 1) % len(INKS)], DASHES[(number - 1) // len(INKS) % len(DASHES)]
-
-
-def _curve(
-    ends: tuple[Point, Point],
-    *,
-    points: list[Point],
-    tags: list[Point],
-    drawn: list[Point],
-    unit: float,
-    size: tuple[float, float],
-) -> tuple[str, Point, list[Point]]:
-    """Bow a line so that it and its number stand clear of pads, numbers and other lines."""
-    (ax, ay), (bx, by) = ends
-    length = math.dist(*ends) or 1.0
-    nx, ny = -(by - ay) / length, (bx - ax) / length
-    others = [p for p in points if p not in ends]
-    best = None
-    for bow in (0.0, 0.08, -0.08, 0.16, -0.16, 0.28, -0.28):
-        cx, cy = (ax + bx) / 2 + nx * bow * length * 2, (ay + by) / 2 + ny * bow * length * 2
-
-        def at(t: float, cx: float = cx, cy: float = cy) -> Point:
-            u = 1 - t
-            return (
-                u * u * ax + 2 * t * u * cx + t * t * bx,
-                u * u * ay + 2 * t * u * cy + t * t * by,
-            )
-
-        samples = [at(0.1 + 0.05 * step) for step in range(17)]
-        edge = min(min(x, y, size[0] - x, size[1] - y) for x, y in samples)
-        if bow and edge < 25 * unit:
-            continue
-        crowded = sum(
-            any(math.dist(s, p) < 30 * unit for p in others)
-            or any(math.dist(s, p) < 14 * unit for p in drawn)
-            for s in samples
-        )
-        for t in (0.5, 0.38, 0.62):
-            clear = min([math.dist(at(t), p) for p in points + tags])
-            worth = min(clear, 55 * unit) - (abs(bow) * 90 + crowded * 7) * unit
-            if best is None or worth > best[0] + 1e-6:
-                curve = f"M {ax:g} {ay:g} Q {cx:.1f} {cy:.1f} {bx:g} {by:g}"
-                best = (worth, curve, at(t), samples)
-    assert best is not None
-    return best[1:]
-
-
-def _tag(at: Point, number: int, ink: str, unit: float) -> str:
-    x, y = at
-    side = 17 * unit
-    return (
-        f'<rect x="{x - side:.1f}" y="{y - side:.1f}" width="{2 * side:.1f}" '
-        f'height="{2 * side:.1f}" rx="{4 * unit:.1f}" fill="white" stroke="{ink}" '
-        f'stroke-width="{3.5 * unit:.1f}"/>'
-        f'<text x="{x:.1f}" y="{y + 9 * unit:.1f}" font-size="{26 * unit:.1f}" '
-        f'text-anchor="middle" font-weight="bold" fill="{ink}">{number}</text>'
-    )
+FONT = 'font-family="DejaVu Sans, Arial, Helvetica, sans-serif"'
 
 
 def wiring(kind: str, pads: Sequence[str], fixed_ohm: float, pot: str = "") -> str:
@@ -155,10 +25,10 @@ def wiring(kind: str, pads: Sequence[str], fixed_ohm: float, pot: str = "") -> s
     pot : str
         Value of the potentiometer.
     """
-    body = _SYMBOLS[kind](pot)
+    body = _SYMBOLS.get(kind, _box)(pot)
     return (
-        '<svg class="wiring" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 330 84" role="img" '
-        f'aria-label="{kind} between pads {pads[0]} and {pads[1]}">'
+        f'<svg class="wiring" xmlns="http://www.w3.org/2000/svg" {FONT} viewBox="0 0 330 84" '
+        f'role="img" aria-label="{kind} between pads {pads[0]} and {pads[1]}">'
         '<g fill="none" stroke="black" stroke-width="2">'
         '<path d="M34 46 H58 M118 46 H160 M252 46 H296"/>'
         '<rect x="58" y="37" width="60" height="18"/>'
@@ -169,7 +39,9 @@ def wiring(kind: str, pads: Sequence[str], fixed_ohm: float, pot: str = "") -> s
     )
 
 
-def rotary_wiring(pads: Sequence[str], fixed_ohm: Sequence[float]) -> str:
+def rotary_wiring(
+    pads: Sequence[str], fixed_ohm: Sequence[float], kind: str = "rotary switch"
+) -> str:
     """Draw a rotary switch with a resistor for each position, and off, between its two pads.
 
     Parameters
@@ -178,6 +50,8 @@ def rotary_wiring(pads: Sequence[str], fixed_ohm: Sequence[float]) -> str:
         Two.
     fixed_ohm : sequence of float
         Resistor of each position, ohms.
+    kind : str
+        How it is called.
     """
     step, top = 34, 22
     lines = [top + step * n for n in range(len(fixed_ohm) + 1)]
@@ -192,14 +66,14 @@ def rotary_wiring(pads: Sequence[str], fixed_ohm: Sequence[float]) -> str:
         for y, ohm in zip(lines[1:], fixed_ohm, strict=True)
     )
     return (
-        f'<svg class="wiring" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 330 {low + 36}" role="img" '
-        f'aria-label="rotary switch between pads {pads[0]} and {pads[1]}">'
+        f'<svg class="wiring" xmlns="http://www.w3.org/2000/svg" {FONT} viewBox="0 0 330 {low + 36}" role="img" '
+        f'aria-label="{kind} between pads {pads[0]} and {pads[1]}">'
         '<g fill="none" stroke="black" stroke-width="2">'
         f'<path d="M34 {middle} H72 M76 {middle} L128 {lines[1]} M262 {middle} H296"/>'
         f'<circle cx="72" cy="{middle}" r="4" fill="white"/>{branches}{lugs}</g>'
         f"{_pad(18, pads[0], middle)}{_pad(312, pads[1], middle)}"
         f'<text x="162" y="{top + 5}" {_SMALL}>off</text>{values}'
-        f'<text x="132" y="{low + 30}" {_SMALL}>rotary switch</text></svg>'
+        f'<text x="132" y="{low + 30}" {_SMALL}>{escape(kind)}</text></svg>'
     )
 
 
@@ -213,6 +87,10 @@ def _pad(x: int, letter: str, y: int = 46) -> str:
         f'font-size="{size}" font-weight="bold" fill="white" text-anchor="middle">'
         f"{escape(letter)}</text>"
     )
+
+
+def _box(_: str) -> str:
+    return '<path d="M160 46 H176 M236 46 H252"/><rect x="176" y="32" width="60" height="28"/>'
 
 
 def _switch(_: str) -> str:
@@ -262,7 +140,7 @@ _SYMBOLS = {
 def reset_wiring() -> str:
     """Draw the reset button in the battery lead, plain and with the bleeding contact."""
     return (
-        '<svg class="reset" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 670 150" role="img" '
+        f'<svg class="reset" xmlns="http://www.w3.org/2000/svg" {FONT} viewBox="0 0 670 150" role="img" '
         'aria-label="reset button in the battery lead">'
         '<g fill="none" stroke="black" stroke-width="2">'
         '<path d="M20 60 H34 M34 50 V70 M42 40 V80 M42 60 H100 M148 60 H230"/>'
@@ -281,4 +159,50 @@ def reset_wiring() -> str:
         '<text x="378" y="30">battery +</text><text x="468" y="30">changeover</text>'
         '<text x="606" y="64" text-anchor="start">board +</text><text x="500" y="86">100 Ω</text>'
         '<text x="580" y="140" text-anchor="start">battery \u2212</text></g></svg>'
+    )
+
+
+def line_out_wiring() -> str:
+    """Draw the way from the amplifier's wires to the jack."""
+    lower, upper = ohms(line_out.LOWER_OHM), ohms(line_out.UPPER_OHM)
+    humps, back = (f" a9 9 0 0 {turn} 0 18" * 3 for turn in (1, 0))
+    return (
+        f'<svg class="reset" xmlns="http://www.w3.org/2000/svg" {FONT} viewBox="0 0 670 150" role="img" '
+        'aria-label="from the loudspeaker wires to the line out">'
+        '<g fill="none" stroke="black" stroke-width="2">'
+        '<path d="M104 36 H146 M146 22 V50 M156 22 V50 M156 36 H196 M256 36 H440 M104 124 H440"/>'
+        '<rect x="196" y="27" width="60" height="18"/><rect x="291" y="56" width="18" height="50"/>'
+        '<path d="M300 36 V56 M300 106 V124 M380 36 V74 M366 74 H394 M366 84 H394 M380 84 V124"/>'
+        f'<path d="M440 36 V53{humps} V124"/><path d="M472 36 V53{back} V124 M472 36 H540 M472 124 H540"/>'
+        '<path d="M453 48 V112 M459 48 V112"/>'
+        '<circle cx="300" cy="36" r="3" fill="black"/><circle cx="380" cy="36" r="3" fill="black"/>'
+        '<circle cx="300" cy="124" r="3" fill="black"/><circle cx="380" cy="124" r="3" fill="black"/>'
+        '<circle cx="544" cy="36" r="4" fill="white"/><circle cx="544" cy="124" r="4" fill="white"/></g>'
+        f'<g {_SMALL}><text x="50" y="32">amplifier,</text><text x="50" y="48">one wire</text>'
+        '<text x="50" y="120">amplifier,</text><text x="50" y="136">other wire</text>'
+        f'<text x="151" y="16">{line_out.farads(line_out.SERIES_F)}</text><text x="226" y="20">{upper}</text>'
+        f'<text x="284" y="86" text-anchor="end">{lower}</text>'
+        f'<text x="400" y="84" text-anchor="start">{line_out.farads(line_out.LOW_PASS_F)}</text>'
+        '<text x="456" y="20">1:1, 600 Ω</text><text x="556" y="41" text-anchor="start">jack, tip</text>'
+        '<text x="556" y="129" text-anchor="start">jack, sleeve</text></g></svg>'
+    )
+
+
+def hole_drawing(hole_mm: float, count: int = 1) -> tuple[str, float, float]:
+    """Draw holes at true size, each with the cross of its middle; the drawing's unit is a millimetre.
+
+    Returns
+    -------
+    svg, width_mm, height_mm
+    """
+    width_mm, height_mm = 16.0 * count, 14.0
+    marks = "".join(
+        f'<circle cx="{x:g}" cy="7" r="{hole_mm / 2:g}"/><path d="M{x - 6.5:g} 7 H{x + 6.5:g} M{x:g} 0.5 V13.5"/>'
+        for x in (8.0 + 16.0 * n for n in range(count))
+    )
+    return (
+        (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width_mm:g} {height_mm:g}" '
+        f'width="{width_mm:g}mm" height="{height_mm:g}mm" role="img" aria-label="hole of {hole_mm:g} mm">'
+        f'<g fill="none" stroke="black" stroke-width="0.2">{marks}</g></svg>'),
+        width_mm, height_mm,
     )

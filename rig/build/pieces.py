@@ -1,20 +1,21 @@
-"""Pieces that every part of the sheet is made of: number tags, colour bands, lists."""
+"""Pieces that every part of the sheet is made of: number tags, colour bands, what is fitted."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rig.build.drawings import ink_of
+from rig.build.board_map import ink_of
+from rig.build.content import Band, Tag
 from rig.build.fitting import Control
 from rig.build.series import bands, nearest
 from rig.choose.picks import Pick
 from rig.words import ohms
 
 BAND_INKS = {
-    "black": "#111", "brown": "#7a4a21", "red": "#c8281e", "orange": "#ee7d1a",
+    "black": "#111111", "brown": "#7a4a21", "red": "#c8281e", "orange": "#ee7d1a",
     "yellow": "#f2d21f", "green": "#2f8f3c", "blue": "#2458b0", "violet": "#7c3f9e",
-    "grey": "#8c8c8c", "white": "#fff", "gold": "#c9a227",
+    "grey": "#8c8c8c", "white": "#ffffff", "gold": "#c9a227",
 }  # fmt: skip
 
 
@@ -42,21 +43,22 @@ def in_series(control: Control) -> str:
     return ", ".join(ohms(ohm) + (" (yours)" if yours else "") for ohm, yours in control.resistors)
 
 
-def items(lines: Sequence[str]) -> str:
-    """Give lines of HTML as a list."""
-    return "<ul>" + "".join(f"<li>{line}</li>" for line in lines) + "</ul>"
+def tag_of(number: int) -> Tag:
+    """Give a pick's number with its colour."""
+    return Tag(number, ink_of(number)[0])
 
 
-def number_tag(number: int) -> str:
-    """Give a pick's number in its frame and colour."""
-    ink, _ = ink_of(number)
-    return f'<span class="number" style="color:{ink};border-color:{ink}">{number}</span>'
-
-
-def bands_drawn(ohm: float) -> str:
-    """Give a 5 % resistor's bands as colours and words; "" for a value that isn't made."""
+def bands_of(ohm: float) -> tuple[Band, ...]:
+    """Give a 5 % resistor's bands; none for a value that isn't made."""
     if nearest(ohm) != ohm:
-        return ""
-    colours = (*bands(ohm), "gold")
-    strips = "".join(f'<span style="background:{BAND_INKS[c]}"></span>' for c in colours)
-    return f'<span class="bands">{strips}</span> {", ".join(colours)}'
+        return ()
+    try:
+        colours = bands(ohm)
+    except ValueError:  # below 1 ohm or above 91 Mohm
+        return ()
+    return tuple(Band(name, BAND_INKS[name]) for name in (*colours, "gold"))
+
+
+def capital(text: str) -> str:
+    """Begin a text with a capital letter."""
+    return text[:1].upper() + text[1:]

@@ -1,24 +1,41 @@
-"""The build sheet: one printable HTML file for the bench with the soldering iron."""
+"""The build sheet: what stands on it, gathered once for both its forms."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from html import escape
-from importlib import resources
-from pathlib import Path
-from string import Template
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
-from rig.build.drawings import board_overlay, rotary_wiring, wiring
+from rig.build import line_out
+from rig.build.board_map import maps_of
+from rig.build.content import (
+    Block,
+    Drawn,
+    Face,
+    Map,
+    PadNote,
+    Paper,
+    PickRow,
+    Sheet,
+    Strong,
+    Value,
+    runs,
+)
+from rig.build.drawings import line_out_wiring, rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
 from rig.build.fitting import Control
-from rig.build.pieces import bands_drawn, fitted, in_series, items, number_tag
+from rig.build.lugs import FACES, POT_LUGS, holes, lugs, panel
+from rig.build.meter import NOTES, meter
+from rig.build.parts import parts
+from rig.build.pieces import bands_of, capital, fitted, in_series, tag_of
+from rig.build.power import Power, measured
 from rig.build.several import Kept, by_pair, propose_one
-from rig.build.work import parts, reset, together, work
+from rig.build.work import BEFORE, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
+from rig.events import Event
 from rig.log import Record
 from rig.outcomes import after_words, left_words, like_key_words, sound_words
+from rig.pads import letter_order
 from rig.project import Project, path_ohm
 from rig.project.asked import asked
 from rig.project.electrical import highest_v
@@ -29,22 +46,24 @@ from rig.words import ohms
 
 @dataclass(frozen=True)
 class Seen:
-    """What a sweep knows of some picks: the evidence of each, and the trials of every pair.
+    """What a sweep knows of some picks: the evidence of each, the trials of every pair, the supply.
 
     Without a sweep there is none, and `trials` is None.
     """
 
     evidence: Sequence[Evidence]
     trials: Trials | None = None
+    power: Power = field(default_factory=Power)
 
 
 def see(
-    picks: Sequence[Pick], records: Sequence[Record] | None, false_discovery: float
+    picks: Sequence[Pick], records: Sequence[Record] | None, false_discovery: float,
+    events: Iterable[Event] = (),
 ) -> Seen:
-    """Gather what a sweep's records (None: there was no sweep) say of the picks."""
+    """Gather what a sweep's records (None: there was no sweep) and events say of the picks."""
     if records is None:
         return Seen([Evidence()] * len(picks))
-    return Seen(evidence_for(picks, records, false_discovery), trials_by_pair(records))
+    return Seen(evidence_for(picks, records, false_discovery), trials_by_pair(records), measured(events))
 
 
 def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Control]:
@@ -84,9 +103,11 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
 
 
 def make_sheet(
-    project: Project, picks: Sequence[Pick], places: Places | None, seen: Seen
-) -> str:
-    """Give the sheet as HTML: one file, nothing from elsewhere, made for paper.
+    project: Project, picks: Sequence[Pick], places: Places | None, seen: Seen,
+    *, paper: Paper = "a4", face: Face = "outside", with_line_out: bool = False,
+    controls: Sequence[Control] | None = None,
+) -> Sheet:
+    """Give what stands on the sheet.
 
     Parameters
     ----------
@@ -96,36 +117,59 @@ def make_sheet(
     places : Places or None
         Where the pads are on the board's picture.
     seen : Seen
+    paper, face : str
+        See `rig.build.content`.
+    with_line_out : bool
+        Plan a line out too.
+    controls : sequence of Control or None
+        What `proposals` gave; None: asked here.
 
     Raises
     ------
     ConfigError, SafetyRefusal
         As for `proposals`.
     """
-    controls = proposals(project, picks, seen)
+    controls = proposals(project, picks, seen) if controls is None else controls
     kept = by_pair(picks, seen.evidence)
     pairs = [one.pick for one in kept]
-    supply = f"{project.toy.supply.volts:g} V from {project.toy.supply.source}"
-    template = Template(resources.files("rig.build").joinpath("sheet.html").read_text("utf-8"))
     built = [(one.number, kept[one.number - 1].evidence[0]) for one in fitted(pairs, controls)]
-    return template.substitute(
-        name=escape(project.toy.name), supply=supply,
-        count=f"{len(picks)} kept, {len(built)} to fit",
-        cautions=_cautions(controls),
-        board=_board(project, pairs, places),
-        overview=_overview(kept, controls),
-        picks="\n".join(
-            _pick(project, number, *one)
+    hears = ["; ".join(dict.fromkeys(_does(seen) for seen in one.evidence if seen.find)) for one in kept]
+    maps: tuple[Map, ...] = ()
+    if places is not None:
+        maps = maps_of(project.folder, places, pairs, paper)
+    rows = panel(kept, controls, with_line_out)
+    return Sheet(
+        title=project.toy.name,
+        under=f"{len(picks)} kept, {len(built)} to fit, {project.toy.supply.volts:g} V from "
+              f"{project.toy.supply.source}",
+        paper=paper, face=face, cautions=_cautions(controls, with_line_out),
+        maps=maps, map_notes=_map_notes(pairs, places), pads=_pads_used(project, pairs),
+        picks=tuple(
+            PickRow(tag_of(number), _pads(one.pick), tuple(_titles(one)), control.part,
+                    in_series(control), control.fixed_ohm is not None)
+            for number, (one, control) in enumerate(zip(kept, controls, strict=True), 1)
+        ),
+        blocks=tuple(
+            _block(project, number, *one)
             for number, one in enumerate(zip(kept, controls, strict=True), 1)
         ),
-        shared=together(project, pairs, controls, seen.trials),
-        reset=reset(built),
-        work=work(project, pairs, controls),
-        parts=parts(pairs, controls),
-    )
+        together=together(project, pairs, controls, seen.trials),
+        reset=reset(built, seen.power),
+        line_out=Drawn(line_out.LINES, line_out_wiring(), 150.0, (line_out.CHECK,)) if with_line_out else None,
+        parts=parts(project, pairs, controls, seen.power, with_line_out),
+        before_work=BEFORE, work=work(project, pairs, controls, hears, with_line_out),
+        meter_notes=NOTES, meter=meter(pairs, controls),
+        lug_notes=(POT_LUGS,) if any(one.pot_ohm for one in controls) else (),
+        lugs=lugs(pairs, controls, with_line_out),
+        panel_note="Hole and depth of the parts you have: measure them and fill in. Usual sizes are common "
+                   "practice, no source; depth is that of the body behind the shell.",
+        panel=rows, face_note=FACES[face], holes=holes(rows, face),
+        bar_note="Lay a ruler on the bar: it must measure 50 mm, within half a millimetre. If it doesn't, "
+                 "print again at 100 %, \u201cactual size\u201d, without fitting to the page.",
+    )  # fmt: skip
 
 
-def _cautions(controls: Sequence[Control]) -> str:
+def _cautions(controls: Sequence[Control], with_line_out: bool) -> tuple[str, ...]:
     lines = [
         "Batteries out while you solder. Cells only, never an adaptor, also afterwards.",
         (
@@ -139,50 +183,36 @@ def _cautions(controls: Sequence[Control]) -> str:
     ]
     if any(control.kind == "body contacts" for control in controls):
         lines.append("Body contacts carry the toy's own few volts: never while anything that "
-                     "plugs into the mains is connected to it, an amplifier included.")  # fmt: skip
-    return f'<div class="caution"><b>Before you begin</b>{items(lines)}</div>'
+                     "plugs into the mains is connected to it, an amplifier included."
+                     + (" So never touch them with a plug in the line out." if with_line_out else ""))  # fmt: skip
+    return tuple(lines)
 
 
-def _board(project: Project, picks: Sequence[Pick], places: Places | None) -> str:
-    pads = sorted({p for pick in picks for p in pick.pads}, key=lambda p: (len(p), p))
-    drawing = "" if places is None else board_overlay(project.folder, places, picks)
-    lost = [p for p in pads if places is None or p not in places.pads]
-    text = ""
-    if lost:
-        text = (
-            f"<p>Without a place on the picture: {', '.join(lost)}. Go by the leads on the rig "
-            "and the notes below.</p>"
-        )
-    listed = "".join(
-        f'<div><span class="pads">{p}</span> {escape(project.toy.pads[p].note)}'
-        f'{_rail(project, p)} <span class="small">'
-        f"({', '.join(str(n) for n, k in enumerate(picks, 1) if p in k.pads)})</span></div>"
-        for p in pads
-    )
+def _map_notes(picks: Sequence[Pick], places: Places | None) -> tuple[str, ...]:
+    lost = [pad for pad in _letters(picks) if places is None or pad not in places.pads]
+    brackets = "In brackets the bends that use the pad. A supply rail may be taken from any joint of that rail."
+    if not lost:
+        return (brackets,)
     return (
-        f'{drawing}{text}<div class="padlist">{listed}</div><p class="small">In brackets the '
-        "bends that use the pad. A supply rail may be taken from any joint of that rail.</p>"
+        f"Without a place on the picture: {', '.join(lost)}. Go by the leads on the rig and the notes below.",
+        brackets,
     )
+
+
+def _letters(picks: Sequence[Pick]) -> list[str]:
+    return sorted({pad for pick in picks for pad in pick.pads}, key=letter_order)
+
+
+def _pads_used(project: Project, picks: Sequence[Pick]) -> tuple[PadNote, ...]:
+    return tuple(
+        PadNote(pad, project.toy.pads[pad].note + _rail(project, pad),
+                tuple(number for number, one in enumerate(picks, 1) if pad in one.pads))
+        for pad in _letters(picks)
+    )  # fmt: skip
 
 
 def _rail(project: Project, pad: str) -> str:
     return ", supply rail" if project.toy.pads[pad].kind == "rail" else ""
-
-
-def _overview(kept: Sequence[Kept], controls: Sequence[Control]) -> str:
-    rows = []
-    for number, (one, control) in enumerate(zip(kept, controls, strict=True), 1):
-        fixed = in_series(control)
-        boxes = '<span class="box"></span>' if fixed else ""
-        rows.append(
-            f'<tr><td>{number_tag(number)}</td><td class="pads">{_pads(one.pick)}'
-            f"</td><td>{'<br>'.join(map(escape, _titles(one)))}</td><td>{escape(control.part)}</td>"
-            f"<td>{fixed}</td><td>{boxes}</td><td>{boxes}</td></tr>"
-        )
-    return (
-        "<table><tr><th>No.</th><th>Pads</th><th>What it does</th><th>Control</th>"
-        "<th>In series</th><th>Fitted</th><th>Works</th></tr>" + "".join(rows) + "</table>"
-    )
 
 
 def _pads(pick: Pick) -> str:
@@ -220,62 +250,40 @@ def _heard(seen: Evidence) -> str:
     if find is None or not paths:
         return ""
     low, high = ohms(paths[0]), ohms(paths[-1])
-    key = f"key {escape(find.key)}" if find.key else "no key pressed"
-    return (f" Heard again over {low}" + (f" to {high}" if low != high else "")
+    key = f"key {find.key}" if find.key else "no key pressed"
+    return (f"Heard again over {low}" + (f" to {high}" if low != high else "")
             + f" of path with {key}, take {find.best_touch}.")  # fmt: skip
 
 
-def _pick(project: Project, number: int, kept: Kept, control: Control) -> str:
+def _block(project: Project, number: int, kept: Kept, control: Control) -> Block:
     pick = kept.pick
-    notes = " \u00b7 ".join(
-        f"<b>{p}</b> {escape(project.toy.pads[p].note) or 'no note'}" for p in pick.pads
-    )
-    heard = "".join(dict.fromkeys(map(_heard, kept.evidence)))
-    head = (
-        f"<h3>{number_tag(number)} &nbsp;{_pads(pick)}: "
-        + "<br>".join(map(escape, _titles(kept))) + "</h3>"
-        + "".join(f'<p class="note">{escape(one.note)}</p>' for one in kept.picks if one.note)
-        + f'<p class="small">{notes}.{heard}</p>'
-    )
-    why = f"<p><b>{escape(_capital(control.part))}.</b> {escape(control.why)}</p>"
-    if control.fixed_ohm is None:
-        return f'<div class="pick">{head}{why}</div>'
-    pot = f"{ohms(control.pot_ohm)}" if control.pot_ohm else ""
+    where = [
+        piece for pad in pick.pads
+        for piece in (Strong(pad), f" {project.toy.pads[pad].note or 'no note'} \u00b7 ")
+    ]
+    where[-1] = where[-1].removesuffix(" \u00b7 ")
+    is_fitted = control.fixed_ohm is not None
+    return Block(
+        tag_of(number), _pads(pick), tuple(_titles(kept)),
+        tuple(one.note for one in kept.picks if one.note), runs(*where),
+        " ".join(filter(None, dict.fromkeys(map(_heard, kept.evidence)))),
+        capital(control.part), control.why, *(
+            (_drawing(pick, control), _values(control), control.keep, control.hints) if is_fitted else ()
+        ),
+    )  # fmt: skip
+
+
+def _drawing(pick: Pick, control: Control) -> str:
     if control.positions:
-        drawing = rotary_wiring(pick.pads, [one.fixed_ohm for one in control.positions])
-    else:
-        drawing = wiring(control.kind, pick.pads, control.fixed_ohm, pot)
-    values = [_resistor(ohm, yours) for ohm, yours in control.resistors]
-    if control.positions:
-        told = zip(control.positions, values, strict=True)
-        values = [f"{escape(_capital(one.what))}: {value}" for one, value in told]
-    left = (
-        drawing + "".join(f'<p class="small">{one}</p>' for one in values)
-        + f'<p class="small">{escape(control.keep)}</p>'
+        return rotary_wiring(pick.pads, [one.fixed_ohm for one in control.positions], control.kind)
+    pot = ohms(control.pot_ohm) if control.pot_ohm else ""
+    return wiring(control.kind, pick.pads, control.fixed_ohm or 0.0, pot)
+
+
+def _values(control: Control) -> tuple[Value, ...]:
+    """Give each resistor with its bands, where there is one of that value."""
+    what = [capital(one.what) for one in control.positions] or [""]
+    return tuple(
+        Value(said, ohms(ohm) + (" (yours)" if yours else "") + (", 5 %" if bands_of(ohm) else ""), bands_of(ohm))
+        for said, (ohm, yours) in zip(what, control.resistors, strict=True)
     )
-    right = why + (items([escape(hint) for hint in control.hints]) if control.hints else "")
-    return (
-        f'<div class="pick">{head}<div class="two"><div>{left}</div><div>{right}</div></div></div>'
-    )
-
-
-def _resistor(ohm: float, yours: bool) -> str:
-    """Say a resistor, with its bands where there is one of that value."""
-    drawn = bands_drawn(ohm)
-    return ohms(ohm) + (" (yours)" if yours else "") + (f", 5 %: {drawn}" if drawn else "")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def write_sheet(path: Path, html: str) -> None:
-    """Write the sheet, whole or not at all. Raises `ConfigError`."""
-    path = Path(path)
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(html, encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise ConfigError(f"{path} can't be written: {error.strerror}") from None

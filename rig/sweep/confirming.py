@@ -226,6 +226,14 @@ class Confirms:
         tally = pair and pair.over.get(step.again("sweep"))
         return bool(tally and tally.heard)
 
+    def vanished(self) -> list[str]:
+        """Name the pairs that hit over two paths or more, and came back in none of their touches."""
+        return [
+            name for name, pair in self.pairs.items()
+            if name not in self.waiting and any(pair.made) and not any(pair.heard)
+            and len({step.series_ohm for step in pair.over}) > 1
+        ]
+
     def sure(self) -> list[Step]:
         """Give a path over which each pair was heard every time, of those that were so heard."""
         found = []

@@ -9,6 +9,7 @@ from rig.log import SweepLog
 from rig.outcomes import is_change
 from rig.sweep import sounding
 from rig.sweep.book import Book
+from rig.sweep.confirming import RIG
 from rig.touches import Target
 
 
@@ -35,6 +36,8 @@ def finish(book: Book, recoveries: int) -> SweepDone:
     if waiting := known.waiting():
         pads = [pad for pad in book.project.toy.pads if pad in known.contact.doubtful]
         log.tell(Noticed(text=_waits(pads, len(waiting))))
+    if known.confirms.demand is RIG and (vanished := known.confirms.vanished()):
+        log.tell(Noticed(text=_vanished(vanished)))
     done = log.tell(SweepDone(
         touches=known.touches, freezes=known.freezes, recoveries=recoveries
     ))
@@ -74,6 +77,13 @@ def _waits(pads: Sequence[str], touches: int) -> str:
     return (
         f"no bend of {listed} that is known is heard any more: look at {their} {leads} and joints; "
         f"`padsweep sweep` goes on with the {touches} touches that wait for that"
+    )
+
+
+def _vanished(pairs: Sequence[str]) -> str:
+    return (
+        f"heard over several paths, and then in no confirming touch: {', '.join(pairs)}; that's "
+        "chance, a phrase that comes seldom, or one of these leads has come off: look at them"
     )
 
 

@@ -40,7 +40,10 @@ from rig.sweep.steps import Step, clean, step_words
 from rig.sweep.trips import Trips
 
 CHANGED = "with nothing bridged the toy no longer sounds as it did: it is brought back"
-KEY_CHANGES = "from key {!r} on the toy no longer sounds as it did: it may change mode or volume"
+KEY_CHANGES = (
+    "from key {!r} on the toy no longer sounds as it did: it may change mode or volume, or play a "
+    "long song"
+)
 PRESSES = 3
 """So often a toy is pressed after another key; it is itself if it was so once."""
 

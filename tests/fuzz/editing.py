@@ -99,7 +99,7 @@ def _edit_files(random: Random, folder: Path) -> str:
                 each.unlink()
                 each.write_bytes(content)
         return f"{name} and {other.relative_to(folder)}: swapped"
-    if what == "read-only":
+    if what == "read-only" and not path.is_symlink():
         path.chmod(random.choice((0, 0o444, 0o555)))
         return f"{name}: read-only"
     content = path.read_bytes() if path.is_file() else b""

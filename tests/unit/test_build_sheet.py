@@ -12,9 +12,12 @@ from typer.testing import CliRunner
 
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
-from rig.build.drawings import board_overlay, rotary_wiring, wiring
+from rig.build.board_map import board_overlay, board_picture
+from rig.build.drawings import rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trial, trials_by_pair
-from rig.build.sheet import Seen, make_sheet, proposals, see, write_sheet
+from rig.build.files import write_sheets
+from rig.build.page import html_of
+from rig.build.sheet import Seen, make_sheet, proposals, see
 from rig.choose.picks import Pick, tidy_pair
 from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
@@ -98,10 +101,10 @@ def records(picks):
 
 
 def sheet(project, picks, records=None, places="load"):
-    return make_sheet(
+    return html_of(make_sheet(
         project, picks, load_places(project.folder) if places == "load" else places,
         see(picks, records, 0.05),
-    )
+    ))
 
 
 def test_the_sheet_holds_what_a_builder_needs(project, picks, records, signals):
@@ -110,7 +113,8 @@ def test_the_sheet_holds_what_a_builder_needs(project, picks, records, signals):
     words = page.words
     assert project.toy.name in words
     for heading in ("The board", "What is fitted", "One by one", "Together", "Reset",
-                    "Order of work", "Parts", "Before you begin"):  # fmt: skip
+                    "Order of work", "Parts", "Before you begin", "With the meter",
+                    "Lugs", "Panel", "Hole template", "Notes"):  # fmt: skip
         assert heading in words
     assert f"{a} – {b} : loops every 0.22 s" in words or f"{a} – {b}: loops every 0.22 s" in words
     assert "like a <stuck> door & more" in words
@@ -143,8 +147,9 @@ def test_the_sheet_is_one_file_without_scripts_or_links(project, picks):
 
 def test_the_boards_picture_is_inside_with_the_picks_letters_on_it(project, picks, signals):
     places = load_places(project.folder)
-    drawing = board_overlay(project.folder, places, picks)
-    data = re.search(r"data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)", drawing).group(1)
+    drawing = board_overlay(places, picks)
+    data = board_picture(project.folder, places).removeprefix("data:image/svg+xml;base64,")
+    assert data in sheet(project, picks)
     assert base64.b64decode(data) == (project.folder / "board.svg").read_bytes()
     texts = re.findall(r">([A-Z0-9]+)</text>", drawing)
     assert sorted(texts) == sorted([*signals[:4], "1", "2", "3"])
@@ -164,7 +169,7 @@ def test_dashes_are_as_long_beside_their_line_on_any_picture(project, signals, t
         "width": small.width * times, "height": small.height * times,
         "pads": {pad: Place(x=at.x * times, y=at.y * times) for pad, at in small.pads.items()},
     })  # fmt: skip
-    drawing = board_overlay(project.folder, places, picks)
+    drawing = board_overlay(places, picks)
     lines = re.findall(r'stroke-width="([\d.]+)" stroke-dasharray="(\S+) (\S+)"', drawing)
     assert len(lines) == 2  # the first six differ by their colours
     for width, dash, gap in lines:
@@ -315,12 +320,19 @@ def test_every_after_is_said():
 
 
 def test_writing_leaves_no_half_file(tmp_path):
-    write_sheet(tmp_path / "sheet.html", "one")
-    write_sheet(tmp_path / "sheet.html", "two")
-    assert [p.name for p in tmp_path.iterdir()] == ["sheet.html"]
-    assert (tmp_path / "sheet.html").read_text() == "two"
-    with pytest.raises(ConfigError, match="can't be written"):
-        write_sheet(tmp_path / "none" / "sheet.html", "x")
+    pdf, html = tmp_path / "sheet.pdf", tmp_path / "sheet.html"
+    write_sheets({pdf: b"one", html: b"one"})
+    write_sheets({pdf: b"two", html: b"two"})
+    assert sorted(tmp_path.iterdir()) == [html, pdf]
+    assert pdf.read_bytes() == html.read_bytes() == b"two"
+    with pytest.raises(ConfigError, match=r"none/sheet\.html can't be written: No such file"):
+        write_sheets({pdf: b"three", tmp_path / "none" / "sheet.html": b"three"})
+    html.unlink()
+    html.mkdir()
+    with pytest.raises(ConfigError, match=r"sheet\.html can't be written: Is a directory"):
+        write_sheets({pdf: b"three", html: b"three"})
+    assert sorted(tmp_path.iterdir()) == [html, pdf]
+    assert pdf.read_bytes() == b"two"
 
 
 def run(*arguments):
@@ -343,9 +355,18 @@ def test_the_command_writes_the_sheet_and_says_where(tmp_path):
     out = run("--project", tmp_path / "toy").splitlines()
     assert out[1].split()[:3] == [pair, "not", "touched"]
     assert out[2] == "there is no sweep 'main' in this folder, so nothing is known of these pairs"
-    assert out[3].startswith(f"the sheet: {tmp_path / 'toy' / 'sheet.html'}")
+    files = [tmp_path / "toy" / one for one in ("sheet.pdf", "sheet.html")]
+    assert out[3] == f"the sheet: {files[0]} and {files[1]} (print it on A4 at 100 %)"
+    assert files[0].read_bytes().startswith(b"%PDF-")
+    assert files[1].read_text("utf-8").startswith("<!DOCTYPE html>")
+    for file in files:
+        file.unlink()
     run("--project", tmp_path / "toy", "--out", tmp_path / "other.html")
-    assert (tmp_path / "other.html").exists()
+    run("--project", tmp_path / "toy", "--out", tmp_path / "other.PDF")
+    assert (tmp_path / "other.html").exists() and (tmp_path / "other.PDF").exists()
+    assert not any(file.exists() for file in files)
+    with pytest.raises(ConfigError, match=r"--out sheet.txt: a sheet is .pdf or .html: name it so"):
+        run("--project", tmp_path / "toy", "--out", "sheet.txt")
 
 
 def test_trials_are_the_complete_judged_touches_of_each_pair_and_group(tmp_path):

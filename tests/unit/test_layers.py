@@ -26,7 +26,7 @@ ALLOWED = {
     "sweep": {"errors", "events", "outcomes", "touches", "project", "bench", "listen", "log"},
     "choose": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "touches", "project", "listen",
                "log"},
-    "build": {"words", "errors", "outcomes", "pads", "project", "log", "choose"},
+    "build": {"words", "errors", "events", "files", "outcomes", "pads", "project", "log", "choose"},
     "trying": {"words", "errors", "pads", "touches", "project", "bench", "sweep", "choose"},
     "cli": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "project", "bench", "listen", "log",
             "sweep", "choose", "build", "trying"},

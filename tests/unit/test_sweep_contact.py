@@ -119,6 +119,26 @@ def test_a_bend_that_is_gone_puts_no_lead_in_doubt_where_others_are_heard(tmp_pa
     assert len(told(events)) == 1
 
 
+class GoesUnconfirmed(ComesOff):
+    """A toy of which a pair is heard in its first touches, but in none that confirms it."""
+
+    def say(self, step):
+        said = super().say(step)
+        return "ok" if step.kind == "confirm" and step.pads == self.ends else said
+
+
+def test_a_pair_that_is_never_heard_again_is_told_where_it_was_heard_over_two_paths(tmp_path):
+    found, events, _ = swept(tmp_path, GoesUnconfirmed(ends=("D", "E")))
+    assert found == ALL - {"D-E"}
+    (told_once,) = told(events)
+    assert "in no confirming touch: D-E;" in told_once and "come off" in told_once
+
+
+def test_a_single_hit_that_isnt_heard_again_is_no_lead_s_doing(tmp_path):
+    found, events, _ = swept(tmp_path, GoesUnconfirmed(ends=("C", "H")))
+    assert found == ALL - {"C-H"} and not told(events)
+
+
 def test_touches_with_a_lead_in_doubt_wait(tmp_path):
     project = few_leads(tmp_path / "toy", "ABD")
     knowledge = known.Knowledge(project)
