@@ -33,6 +33,24 @@ Change = tuple[Pick | None, Pick | None]
 """An entry that is there, or None, and what it becomes; None takes it out."""
 
 
+class EditedMeanwhile(ConfigError):
+    """An entry was changed since it was read, in just what was to be changed; nothing is written.
+
+    Parameters
+    ----------
+    message : str
+    mine : Pick or None
+        What was to be written.
+    theirs : Pick or None
+        What is there by now; None: it was taken out.
+    """
+
+    def __init__(self, message: str, mine: Pick | None, theirs: Pick | None) -> None:
+        super().__init__(message)
+        self.mine = mine
+        self.theirs = theirs
+
+
 def keep(
     folder: Path, pair: str, note: str | None = None, *, at_ohm: float | None = None,
     key: str | None = None, entry: Pick | None = None,
@@ -141,6 +159,72 @@ def remove(folder: Path, pair: str, entry: Pick | None = None) -> bool:
         return [(one, None) for one in mine if entry is None or one.spot == entry.spot]
 
     return bool(_change(folder, pair, removed))
+
+
+def merge(folder: Path, was: Pick | None, wanted: Pick | None) -> Pick | None:
+    """Change an entry that was read a while ago; what others have changed since stays.
+
+    It is looked up by its pair, resistance and key, and merged field by field: what is as it was
+    read becomes as it is wanted.
+
+    Parameters
+    ----------
+    folder : Path
+        The project folder.
+    was : Pick or None
+        The entry as it was read; None: there was none.
+    wanted : Pick or None
+        What it is to become; None takes it out.
+
+    Returns
+    -------
+    Pick or None
+        The entry as it stands there now.
+
+    Raises
+    ------
+    EditedMeanwhile
+        Both changed the same of it, each in another way.
+    ConfigError
+        The file can't be read or written.
+    """
+    known = was or wanted
+    if known is None:
+        return None
+    path = Path(folder) / PICKS
+
+    def merged(mine: Sequence[Pick]) -> list[Change]:
+        there = next((one for one in mine if one.spot == known.spot), None)
+        if wanted is None:
+            if there not in (None, was):
+                raise _edited(path, None, there, known)
+            return [(there, None)] if there else []
+        if there is None:
+            if was is not None:
+                raise _edited(path, wanted, None, known)
+            return [(None, wanted)]
+        before = was or Pick(known.pair, at_ohm=known.at_ohm, key=known.key)
+        values = {}
+        for name in FIELDS:
+            old, new, now = (getattr(one, name) for one in (before, wanted, there))
+            if old not in (new, now) and new != now:
+                raise _edited(path, wanted, there, known, name)
+            values[name] = new if now == old else now
+        return [(there, Pick(**values))]
+
+    changes = _change(folder, known.pair, merged)
+    return changes[0][1] if changes else None
+
+
+def _edited(
+    path: Path, mine: Pick | None, theirs: Pick | None, known: Pick, name: str = ""
+) -> EditedMeanwhile:
+    if theirs is None:
+        what = "was taken out of it"
+    else:
+        what = f"has another {name.replace('_', ' ') or 'text'} by now"
+    return EditedMeanwhile(f"{path}: {known.label} {what}; nothing was written: "
+                           "say which of the two counts", mine, theirs)
 
 
 def _entry(

@@ -6,6 +6,7 @@ Here it is read; `keeping.py` changes it.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import KW_ONLY, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -168,6 +169,23 @@ def _check(item: Any, index: int, document: Document) -> Pick:
         except ConfigError as trouble:
             raise ConfigError(f"{where}: {trouble}") from None
     return Pick(**values)
+
+
+def pick_of(values: Mapping[str, Any]) -> Pick:
+    """Give the pick that these fields make, as they may stand in the file.
+
+    Raises
+    ------
+    ConfigError
+        A field isn't one of a pick's, or can't have that value.
+    """
+    if "pair" not in values:
+        raise ConfigError("a pick begins with its pair")
+    unknown = next((name for name in values if name not in FIELDS), None)
+    if unknown is not None:
+        raise ConfigError(f"unknown `{unknown}`: {nearest(unknown, FIELDS)}")
+    return Pick(**{name: _value(name, value) for name, value in values.items()
+                   if value is not None})  # fmt: skip
 
 
 def _value(name: str, value: Any) -> Any:

@@ -2,14 +2,15 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from rig import files
-from rig.choose import Pick, keep, load_picks, note, remove, set_aside
-from rig.choose.keeping import retune
-from rig.choose.picks import PICKS
+from rig.choose import keep, load_picks, note, remove, set_aside
+from rig.choose.keeping import EditedMeanwhile, merge, retune
+from rig.choose.picks import FIELDS, PICKS, Pick, pick_of, tidy_pair
 from rig.errors import ConfigError
 from rig.files import FileLock
 from rig.project.changing import TRIES, lock_name
@@ -41,6 +42,7 @@ ADDED = "\n- pair: J-K\n"
 OTHERS = "CDEFGHIJKLMNOPQR"
 KEEP_MANY = """
 import sys, time
+from dataclasses import replace
 from pathlib import Path
 from rig.choose import keep
 
@@ -208,3 +210,95 @@ def test_a_note_that_couldnt_be_read_again_is_refused(tmp_path):
     with pytest.raises(ConfigError, match=r"a character that can't be read \(code U\+0007\)"):
         keep(tmp_path, "C-F", "rings\a")
     assert read(tmp_path) == MINE
+
+
+READ = Pick("C-F", at_ohm=4700.0, note="growls")
+
+
+@pytest.mark.parametrize(("was", "wanted", "old", "new"), [
+    (READ, replace(READ, name="Bear"), "4.70e3\n", '4.70e3\n  name: "Bear"\n'),
+    (READ, replace(READ, note="purrs"), "'growls'", '"purrs"'),
+    (READ, replace(READ, control="toggle"), "4.70e3\n", '4.70e3\n  control: "toggle"\n'),
+    (READ, replace(READ, set_aside=True), "4.70e3\n", "4.70e3\n  set_aside: true\n"),
+    (None, Pick("K-J", at_ohm=3600.0, key="moo"), "# the end",
+     '# the end\n- pair: J-K\n  at_ohm: 3600\n  key: "moo"\n'),
+    # It was read before the note was written by hand: that stays, and so does the rest.
+    (replace(READ, note=""), replace(READ, note="", name="Bear"), "4.70e3\n",
+     '4.70e3\n  name: "Bear"\n'),
+    (None, replace(READ, note=""), "", ""),
+    (None, READ, "", ""),
+    # One that was set aside as a pair is kept as a sound of it.
+    (Pick("G-H", set_aside=True), Pick("G-H", at_ohm=3600.0), "  skip: true\n",
+     "  skip: false\n  at_ohm: 3600\n"),
+    (None, None, "", ""),
+    (Pick("K-J"), None, "", ""),
+])
+def test_what_others_changed_since_it_was_read_stays(tmp_path, was, wanted, old, new):
+    write(tmp_path, MINE)
+    was, wanted = (one and replace(one, pair=tidy_pair(one.pair)) for one in (was, wanted))
+    now = merge(tmp_path, was, wanted)
+    assert read(tmp_path) == (MINE.replace(old, new) if old else MINE)
+    there = load_picks(tmp_path, set_aside=True)
+    assert now in there if wanted else now is None
+
+
+@pytest.mark.parametrize(("was", "wanted", "theirs", "told"), [
+    (replace(READ, note="hums"), replace(READ, note="purrs"), READ, "another note by now"),
+    (replace(READ, note=""), replace(READ, note="purrs"), READ, "another note by now"),
+    (None, replace(READ, note="purrs"), READ, "another note by now"),
+    (replace(READ, note="hums"), None, READ, "another text by now"),
+    (Pick("J-K", note="here"), Pick("J-K", note="there"), None, "was taken out"),
+    (replace(READ, at_ohm=3600.0), replace(READ, at_ohm=3600.0, name="Bear"), None, "taken out"),
+])
+def test_where_both_changed_the_same_nothing_is_written_and_both_are_told(
+    tmp_path, was, wanted, theirs, told
+):
+    write(tmp_path, MINE)
+    with pytest.raises(EditedMeanwhile, match=told) as trouble:
+        merge(tmp_path, was, wanted)
+    assert (trouble.value.mine, trouble.value.theirs) == (wanted, theirs)
+    assert "\n" not in str(trouble.value)
+    assert read(tmp_path) == MINE
+
+
+def test_of_two_versions_the_one_that_is_chosen_is_written(tmp_path):
+    write(tmp_path, MINE)
+    mine = replace(READ, note="purrs")
+    with pytest.raises(EditedMeanwhile) as trouble:
+        merge(tmp_path, replace(READ, note="hums"), mine)
+    assert merge(tmp_path, trouble.value.theirs, trouble.value.mine) == mine
+    assert read(tmp_path) == MINE.replace("'growls'", '"purrs"')
+
+
+def test_an_entry_that_is_changed_is_taken_out_again_and_put_back(tmp_path):
+    write(tmp_path, MINE)
+    new = Pick("J-K", at_ohm=3600.0, note="hums")
+    merge(tmp_path, None, new)
+    assert merge(tmp_path, new, None) is None
+    assert read(tmp_path) == MINE + "\n"
+
+
+def test_what_an_editor_saves_while_a_change_is_merged_is_merged_too(tmp_path, monkeypatch):
+    write(tmp_path, "- pair: A-B\n")
+    _save_meanwhile(monkeypatch, tmp_path, iter(["- pair: A-B\n  note: mine\n"]))
+    with pytest.raises(EditedMeanwhile, match="another note"):
+        merge(tmp_path, Pick("A-B"), Pick("A-B", note="ours"))
+    assert read(tmp_path) == "- pair: A-B\n  note: mine\n"
+
+
+@pytest.mark.parametrize(("values", "told"), [
+    ({}, "begins with its pair"),
+    ({"pair": "C-F", "colour": "red"}, "unknown `colour`"),
+    ({"pair": "C-F", "at_ohm": "much"}, "at_ohm must be a number"),
+    ({"pair": "C-F", "control": "lever"}, "control can't be lever"),
+    ({"pair": "C"}, "is one pad"),
+])
+def test_fields_that_make_no_pick_are_told(values, told):
+    with pytest.raises(ConfigError, match=told):
+        pick_of(values)
+
+
+def test_fields_make_the_pick_that_the_file_would(tmp_path):
+    write(tmp_path, MINE)
+    for one in load_picks(tmp_path, set_aside=True):
+        assert pick_of({name: getattr(one, name) for name in FIELDS}) == one
