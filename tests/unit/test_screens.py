@@ -12,8 +12,9 @@ from rich.cells import cell_len
 from screens import PROGRAM, screen
 
 from rig.choose import finds
+from rig.choose.telling import span, what
 from rig.cli.demo import BEST
-from rig.cli.tables import Column, lay_out, span, what
+from rig.cli.tables import Column, lay_out
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import load_project
