@@ -190,7 +190,7 @@ def keep_find(
         The resistance was asked for: an entry with another value won't do.
     """
     entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact=True)
-    at_ohm, key = _spot(find)
+    at_ohm, key = spot_of(find)
     if exact and entry and entry.at_ohm and at_ohm and not is_same(entry.at_ohm, at_ohm):
         entry = None
     keeping.keep(folder, find.pair, note, at_ohm=at_ohm, key=key, entry=entry)
@@ -201,7 +201,7 @@ def set_find_aside(
 ) -> None:
     """Set a find aside: its entry, whichever resistance that has; with `exact` only the one shown."""
     entry = entry_of(picks.load_picks(folder, set_aside=True), found, find, exact)
-    at_ohm, key = _spot(find)
+    at_ohm, key = spot_of(find)
     keeping.set_aside(folder, find.pair, at_ohm=at_ohm, key=key, entry=entry)
 
 
@@ -219,8 +219,8 @@ def set_pair_aside(folder: Path, found: Sequence[Find], pair: str) -> None:
         keeping.set_aside(folder, pair, others=True)
 
 
-def _spot(find: Find) -> tuple[float | None, str | None]:
-    """Give resistance and key as they are written: of a pair that only stops the toy, neither."""
+def spot_of(find: Find) -> tuple[float | None, str | None]:
+    """Give a find's resistance and key as they are kept: of one that only stops the toy, neither."""
     if find.stops_only or find.best_path_ohm is None:
         return None, None
     within = min(max(find.best_path_ohm, picks.AT_LEAST_OHM), picks.AT_MOST_OHM)

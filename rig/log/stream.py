@@ -34,3 +34,19 @@ def read_events(folder: Path, after_id: int = 0) -> list[Event]:
         )
         return [from_row(row["id"], row["at"], row["touch"], row["kind"],
                          json.loads(row["detail_json"])) for row in rows]
+
+
+def standing(folder: Path) -> tuple[int, ...]:
+    """Give numbers that change with every row about touches: whether a log is worth reading again.
+
+    Raises
+    ------
+    LogError
+        There is no log, or it can't be read.
+    """
+    with reading(folder / DATABASE) as db:
+        return tuple(db.execute(
+            "SELECT (SELECT ifnull(max(number), 0) FROM touch), (SELECT count(*) FROM completion), "
+            "(SELECT ifnull(max(id), 0) FROM judgement), (SELECT count(*) FROM dropped), "
+            "(SELECT ifnull(max(id), 0) FROM setup)"
+        ).fetchone())

@@ -1,0 +1,5 @@
+"""The page: a project's finds in a browser on the same machine, to hear, to compare and to keep."""
+
+from rig.page.server import Announced, serve
+
+__all__ = ["Announced", "serve"]
