@@ -19,13 +19,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from rig.choose.keeping import EditedMeanwhile
-from rig.choose.picks import CONTROLS
+from rig.choose.picks import CONTROLS, PICKS
 from rig.errors import RigError
 from rig.log.takes import take_path
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.guard import BODY_MOST
 from rig.page.keys import KEYS
-from rig.page.night import Night
+from rig.page.night import Night, Seen
 from rig.page.rows import rows
 from rig.page.standing import news, progress, standing
 from rig.page.within import read_within
@@ -62,7 +62,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
     def bug(_: Request, error: Exception) -> Response:
         return _line(unforeseen(error), UNFORESEEN)
 
-    return Starlette(
+    app = Starlette(
         routes=[
             Route("/", page.itself), Route("/static/{name}", page.part),
             Route("/takes/{number:int}", page.take), Route("/photo", page.photo),
@@ -72,6 +72,8 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         ],
         exception_handlers={EditedMeanwhile: edited, RigError: told, Exception: bug},
     )  # fmt: skip
+    app.router.redirect_slashes = False
+    return app
 
 
 class Page:
@@ -167,11 +169,15 @@ class Page:
         return JSONResponse(
             rows(seen, night.project.toy)
             | {"standing": standing(night.project, night.name, seen, events)}
-            | {"picks": decisions(self._folder, seen.found)}
+            | {"last": events[-1].id if events else 0, "picks": self._decided(seen)}
         )
 
     def _picks(self) -> Response:
-        return JSONResponse(decisions(self._folder, self.night.seen().found))
+        return JSONResponse(self._decided(self.night.seen()))
+
+    def _decided(self, seen: Seen) -> dict[str, Any]:
+        stamp = _stamp(self._folder / PICKS)  # before it is read: what comes later is read anew
+        return decisions(self._folder, seen.found) | {"stamp": stamp}
 
     def _events(self, after: int) -> Response:
         events = self.night.events()
@@ -179,13 +185,13 @@ class Page:
         return JSONResponse({
             "last": events[-1].id if events else 0, "news": told[-NEWS_MOST:],
             "progress": progress(events), "version": self.night.version(),
-            "picks": _stamp(self._folder / "picks.yaml"),
+            "picks": _stamp(self._folder / PICKS),
         })  # fmt: skip
 
     def _decide(self, asked: Any) -> Response:
         seen = self.night.seen()
         done = decide(self._folder, seen, asked)
-        return JSONResponse(done | {"picks": decisions(self._folder, seen.found)})
+        return JSONResponse(done | {"picks": self._decided(seen)})
 
 
 def both(trouble: EditedMeanwhile) -> dict[str, Any]:

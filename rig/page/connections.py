@@ -31,9 +31,11 @@ class Bounded(H11Protocol):
         """Take a connection in; where there are too many, another one goes for it."""
         super().connection_made(transport)
         self._watch(None, HEADERS_S)
-        if len(self.connections) > MOST:
-            others = [one for one in self.connections
-                      if isinstance(one, Bounded) and one is not self and one.is_idle]  # fmt: skip
+        # One that was cut off is forgotten only a moment later.
+        there = [one for one in self.connections
+                 if isinstance(one, Bounded) and not one.transport.is_closing()]  # fmt: skip
+        if len(there) > MOST:
+            others = [one for one in there if one is not self and one.is_idle]
             oldest = min(others, key=lambda one: (one.has_asked, one.begun_s), default=self)
             oldest.transport.abort()
 

@@ -13,6 +13,7 @@ from rig.choose.rank import touched
 from rig.choose.replay import spot_of
 from rig.choose.telling import afterwards, path_words, what
 from rig.outcomes import is_stop
+from rig.pads import is_pair
 from rig.page.night import Seen
 from rig.project import Toy
 from rig.words import ohms, short_ohms
@@ -177,5 +178,5 @@ def matrix(seen: Seen) -> Mapping[str, Row]:
         pair: {"mark": mark(of[pair][0]), "find": of[pair][0].label, "more": count[pair] - 1,
                "stop": is_stop(of[pair][0].after_at_worst)}
         if pair in of else {"mark": "", "find": None, "more": 0, "stop": False}
-        for pair in touched(seen.records)
+        for pair in touched(seen.records) if is_pair(pair)
     }  # fmt: skip

@@ -49,25 +49,20 @@ function lines(news) {
 
 // `renewed` reads the finds anew, `decided` what was decided; `say` tells what is new.
 export function begin({ renewed, decided, say }) {
-  let last = 0, picks = null, first = true, gone = false, events = null;
+  let told = 0, first = true, gone = false;
   async function look() {
     let wait = document.hidden ? HIDDEN_MS : EVERY_MS;
     try {
-      const told = await ask(`/events?after=${last}`);
+      const now = await ask(`/events?after=${told}`);
       if (gone) say("The page answers again.");
       gone = false;
-      lines(told.news);
-      progress(told.progress);
-      if (!first && told.news.length) {
-        const newest = told.news.at(-1);
-        say(newest.text);
-      }
-      const grown = told.version !== store.version || (events !== null && told.last !== events && told.news.length);
-      if (!first && grown) await renewed();
-      else if (picks !== null && picks !== told.picks) await decided();
-      last = told.last;
-      events = told.last;
-      picks = told.picks;
+      lines(now.news);
+      progress(now.progress);
+      if (!first && now.news.length) say(now.news.at(-1).text);
+      const grown = now.version !== store.version || now.news.some((one) => one.id > store.last);
+      if (grown) await renewed();
+      else if (now.picks !== store.picks.stamp) await decided();
+      told = now.last;
       first = false;
     } catch (trouble) {
       if (!gone) say(trouble.status ? trouble.message : "The page's server has ended: `padsweep page` starts it.");

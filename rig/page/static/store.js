@@ -8,6 +8,7 @@ export const store = {
   matrix: {},
   pads: [],
   version: null,
+  last: 0,
   standing: null,
   picks: { of: {}, entries: [], aside: 0, trouble: null },
   label: null,
@@ -19,7 +20,7 @@ export const store = {
 export function take(told) {
   Object.assign(store, {
     finds: told.finds, best: told.best, stops: told.stops, matrix: told.matrix, pads: told.pads,
-    version: told.version, standing: told.standing, picks: told.picks,
+    version: told.version, last: told.last, standing: told.standing, picks: told.picks,
   });
   store.byLabel = new Map(told.finds.map((one) => [one.label, one]));
 }
