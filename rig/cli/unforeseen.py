@@ -21,7 +21,7 @@ EXIT_CODE = 70
 
 MOST_NAMES = 200
 PACKAGES = ("numpy", "scipy", "pydantic", "typer", "rich", "sounddevice", "soundfile",
-            "pillow")
+            "pillow", "starlette", "uvicorn", "jinja2")
 HEADING = """\
 padsweep met an error that nobody foresaw. What is known of it stands here and nowhere else:
 read it, cut what you would rather keep to yourself, and send the rest to those who maintain

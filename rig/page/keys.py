@@ -1,4 +1,4 @@
-"""The page's keys, once: the page lists them and its script acts on them."""
+"""The page's keys as it lists them; `main.js` acts on them."""
 
 from __future__ import annotations
 

@@ -1,13 +1,16 @@
 """What the page says of a sweep: how it stands, its finds and their steps, and what was decided."""
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from making_logs import BASELINE, add, bridge, new_log
 from making_records import baseline, record, seen_twice
 from running import small_project, swept_project
 
+import rig.page
 from rig.choose import finds, load_picks
 from rig.choose.keeping import EditedMeanwhile
 from rig.errors import ConfigError, LogError
@@ -27,6 +30,7 @@ from rig.events import (
     ToyGone,
 )
 from rig.page.deciding import decide, decisions, put_back
+from rig.page.keys import KEYS
 from rig.page.night import Night, Seen
 from rig.page.rows import BEST, rows
 from rig.page.standing import QUIET_S, news, standing
@@ -281,3 +285,13 @@ def test_a_file_that_cant_be_read_is_told_beside_the_finds(swept, folder):
     shown = decisions(folder, seen.found)
     assert "picks.yaml:2" in shown["trouble"]
     assert shown["of"] == {}
+
+
+def test_each_key_that_is_listed_does_something():
+    script = Path(rig.page.__file__).with_name("static").joinpath("main.js").read_text("utf-8")
+    block = re.search(r"const actions = \{(.*?)\n\};", script, re.DOTALL)[1]
+    acting = {one.strip('"') for one in re.findall(r'(?:^|[{,\n] *)("[^"]+"|\w+): (?=\(\) =>|\w+,)', block)} | {"1 … 8"}
+    listed = {" " if one.shown == "space" else one.shown for one in KEYS}
+    assert listed <= acting, listed - acting
+    others = {"ArrowDown", "ArrowUp", "ArrowLeft", "ArrowRight", ",", ".", "?"}
+    assert acting - listed <= others

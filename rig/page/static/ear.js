@@ -35,7 +35,7 @@ export function draw(act) {
   $("do-bent").disabled = (step?.touch ?? null) === null;
   $("do-play").disabled = $("do-bent").disabled;
   $("do-levels").setAttribute("aria-pressed", String(store.match));
-  $("do-levels").firstChild.textContent = store.match ? "Matched " : "As recorded ";
+  $("do-levels").firstChild.textContent = store.match ? "Same level " : "As recorded ";
   const entry = entryHere();
   $("do-keep").setAttribute("aria-pressed", String(Boolean(entry && !entry.set_aside)));
   $("do-aside").setAttribute("aria-pressed", String(Boolean(entry?.set_aside)));

@@ -27,6 +27,7 @@ export function draw(choose) {
   const rest = store.finds.filter((one) => one !== now && isShown(one) && !one.stops);
   const busy = new Set(store.finds.flatMap((one) => one.pads.map((pad) => pad.pad)));
   const mine = new Set((now?.pads ?? []).map((one) => one.pad));
+  $("ring").style.setProperty("--letter", `${Math.min(16, 760 / count).toFixed(1)}px`);
   const wanted = $("view-pad").value;
   const notes = new Map(store.pads.map((one) => [one.pad, one]));
   fill($("ring"), s("svg", { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img",

@@ -34,7 +34,7 @@ export function words(step) {
 }
 
 function block(step, find) {
-  const one = h("span", { class: `step ${step.state} ${step.state === "stop" ? "stop" : find.mark}` });
+  const one = h("span", { class: `step is-${step.state} ${step.state === "stop" ? "stop" : find.mark}` });
   one.style.setProperty("--high", (0.06 + 0.94 * high(step, find)).toFixed(3));
   return one;
 }

@@ -1,0 +1,43 @@
+"""The page against axe-core's rules for WCAG 2.2 A and AA, as a browser sees it.
+
+axe-core is not ours; it comes with the package axe-playwright-python. What its rules can't see, such
+as whether all goes by keys, is in tests/page.
+"""
+
+import sys
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+sys.path += [str(Path(__file__).resolve().parents[1] / name) for name in ("page", "unit")]
+from browsing import browser, opened
+from running import swept_project
+from served import Served
+
+AXE = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+RUN = "(tags) => axe.run(document, {runOnly: tags})"
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    with Served(swept_project(tmp_path_factory.mktemp("page") / "toy")) as served:
+        yield served
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_rule_of_accessible_pages_is_broken(page, scheme, width):
+    with browser() as chromium:
+        context = chromium.new_context(color_scheme=scheme, viewport={"width": width, "height": 800})
+        tab = opened(context, page.address)
+        for one in ("#news", "#pairs", "#help", "#numbers"):
+            tab.locator(f"{one} > summary").evaluate("(one) => { one.parentElement.open = true; }")
+        tab.evaluate(AXE)
+        told = tab.evaluate(RUN, RULES)
+        assert len(told["passes"]) >= 20
+        assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in told["violations"]] == []
+        # The rules do find something: here a button without a name.
+        tab.evaluate("() => { const one = document.createElement('button'); document.body.append(one); }")
+        assert "button-name" in [one["id"] for one in tab.evaluate(RUN, RULES)["violations"]]
