@@ -26,18 +26,23 @@ def page(tmp_path_factory):
         yield served
 
 
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as running:
+        yield running
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [1280, 390])
-def test_no_rule_of_accessible_pages_is_broken(page, scheme, width):
-    with browser() as chromium:
-        context = chromium.new_context(color_scheme=scheme, viewport={"width": width, "height": 800})
-        tab = opened(context, page.address)
-        for one in ("#news", "#pairs", "#help", "#numbers"):
-            tab.locator(f"{one} > summary").evaluate("(one) => { one.parentElement.open = true; }")
-        tab.evaluate(AXE)
-        told = tab.evaluate(RUN, RULES)
-        assert len(told["passes"]) >= 20
-        assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in told["violations"]] == []
-        # The rules do find something: here a button without a name.
-        tab.evaluate("() => { const one = document.createElement('button'); document.body.append(one); }")
-        assert "button-name" in [one["id"] for one in tab.evaluate(RUN, RULES)["violations"]]
+def test_no_rule_of_accessible_pages_is_broken(page, chromium, scheme, width):
+    context = chromium.new_context(color_scheme=scheme, viewport={"width": width, "height": 800})
+    tab = opened(context, page.address)
+    for one in ("#news", "#pairs", "#help", "#numbers"):
+        tab.locator(f"{one} > summary").evaluate("(one) => { one.parentElement.open = true; }")
+    tab.evaluate(AXE)
+    told = tab.evaluate(RUN, RULES)
+    assert len(told["passes"]) >= 20
+    assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in told["violations"]] == []
+    # The rules do find something: here a button without a name.
+    tab.evaluate("() => { const one = document.createElement('button'); document.body.append(one); }")
+    assert "button-name" in [one["id"] for one in tab.evaluate(RUN, RULES)["violations"]]
