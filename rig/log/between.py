@@ -7,10 +7,10 @@ A sweep asks while it runs, and whoever reads its log gets the same answers.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from rig.log.records import Record
+from rig.log.records import CONTROL, Record
 from rig.touches import Target
 
 CHANGED_AFTER = 3
@@ -99,6 +99,9 @@ class Between:
         whole : bool
             It has no fault, was completed, and could be judged or stopped the toy.
         """
+        if kind == CONTROL:
+            self.rest()
+            return NOTHING
         if kind == "baseline":
             if not target.is_clean:
                 self.ready, self.waiting, self.is_itself = False, None, False
@@ -120,6 +123,24 @@ class Between:
         else:
             self._since.append((token, (target.name, target.key, target.series_ohm)))
         return NOTHING
+
+    def rest(self) -> None:
+        """Take in that touches of another kind come between: what waited has waited in vain."""
+        self.ready, self.waiting, self.is_itself, self._is_confirm = False, None, False, False
+
+    def measure(
+        self, token: Any, target: Target, *, itself: bool, stopped: bool, whole: bool
+    ) -> Seen:
+        """Take in one touch of kind "control"; one of these alone follows them.
+
+        They count as confirming touches do, between two good clean presses, but none joins the clean
+        takes or calibrates, so that what a sweep has found doesn't hang on what is measured later.
+        """
+        if not target.is_clean:
+            return self.take(token, "confirm", target, itself=itself, stopped=stopped, whole=whole)
+        seen = self.take(None, "check", target, itself=itself, stopped=stopped, whole=whole)
+        self.ready = self.is_itself
+        return replace(seen, joins=False)
 
     def _press(self, token: Any, itself: bool) -> Seen:
         before, self.waiting = self.waiting, None
@@ -172,6 +193,8 @@ class Parts:
         Touches of pads that show nothing, since the toy may not have been itself.
     left : dict of int to int
         Touches behind which it wasn't, and in how many clean presses in a row.
+    measuring : set of int
+        Touches that measure what is kept, and count.
     """
 
     reference: set[int] = field(default_factory=set)
@@ -180,6 +203,7 @@ class Parts:
     counting: set[int] = field(default_factory=set)
     void: set[int] = field(default_factory=set)
     left: dict[int, int] = field(default_factory=dict)
+    measuring: set[int] = field(default_factory=set)
 
 
 def is_itself(facts: dict[str, Any], sound: str | None) -> bool:
@@ -189,8 +213,17 @@ def is_itself(facts: dict[str, Any], sound: str | None) -> bool:
 
 def parts(records: Iterable[Record]) -> Parts:
     """Tell what the touches of a sweep are there for."""
-    between, told = Between(), Parts()
+    between, measures, told = Between(), Between(), Parts()
     for one in records:
+        if one.kind == CONTROL:
+            seen = measures.measure(
+                one, one.target, itself=is_itself(one.facts, one.sound), stopped=one.stops,
+                whole=one.counts,
+            )
+            if seen.counts is not None:
+                told.measuring.add(seen.counts.number)
+        else:
+            measures.rest()
         seen = between.take(
             one, one.kind, one.target, itself=is_itself(one.facts, one.sound), stopped=one.stops,
             whole=one.counts,

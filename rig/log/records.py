@@ -14,8 +14,16 @@ from rig.bench.base import Connection, Stimulus, Timeline, Touch
 from rig.outcomes import is_stop
 from rig.touches import Target
 
-KINDS = ("baseline", "sweep", "confirm", "check")
+CONTROL = "control"
+"""The kind of a touch that measures what is kept, and of the clean presses around it."""
+KINDS = ("baseline", "sweep", "confirm", "check", CONTROL)
 """Why a touch was made."""
+STORED_AS = {CONTROL: "check"}
+"""What stands in the column of a kind that the schema doesn't name; `PURPOSE` names it then."""
+PURPOSE = "purpose"
+"""The fact of a row that names its kind, where the column can't."""
+WAY = "way"
+"""The fact of a touch that measures: "down" or "up" through the resistances."""
 
 
 @dataclass(frozen=True)
@@ -154,11 +162,12 @@ def record_from_row(row: Any) -> Record:
     """Make a record of a joined row (see `store.RECORDS_SQL`)."""
     touch = touch_from_json(row["touch_json"])
     target = Target.of(touch)
+    facts = json.loads(row["facts_json"])
     evidence = json.loads(row["evidence_json"]) if row["evidence_json"] else {}
     return Record(
         number=row["number"],
         plan_key=row["plan_key"],
-        kind=row["kind"],
+        kind=facts.get(PURPOSE, row["kind"]),
         touch=touch,
         pads_1=target.side(1),
         pads_2=target.side(2),
@@ -171,7 +180,7 @@ def record_from_row(row: Any) -> Record:
         take_samples=row["take_samples"],
         offsets=json.loads(row["offsets_json"]),
         fault=row["fault"],
-        facts=json.loads(row["facts_json"]) | evidence,
+        facts=facts | evidence,
         complete=row["after"] is not None,
         after=row["after"],
         sound=row["sound"],

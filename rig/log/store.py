@@ -33,6 +33,8 @@ from rig.log.lock import lock_sweep
 from rig.log.migration import migrate
 from rig.log.records import (
     KINDS,
+    PURPOSE,
+    STORED_AS,
     Record,
     record_from_row,
     timeline_to_json,
@@ -284,11 +286,15 @@ class SweepLog:
             raise ValueError(f"{kind} is no kind of touch")
         if isinstance(started_at, datetime):
             started_at = started_at.astimezone(UTC).isoformat(timespec="milliseconds")
+        facts = dict(facts or {})
+        if kind in STORED_AS:
+            facts[PURPOSE] = kind
         open_intents = self._unmade.get(plan_key)
-        head = (number, open_intents[-1] if open_intents else None, self._setup, plan_key, kind,
+        head = (number, open_intents[-1] if open_intents else None, self._setup, plan_key,
+                STORED_AS.get(kind, kind),
                 touch_to_json(touch), _number(path_ohm), started_at,
                 timeline_to_json(timeline), to_json(dict(offsets or {})), fault,
-                to_json(dict(facts or {})), int(rate_hz))
+                to_json(facts), int(rate_hz))
 
         def apply(db: sqlite3.Connection, take: takes.StoredTake | None) -> None:
             tail = (take.path, take.samples, take.sha256) if take else (None, 0, None)

@@ -190,6 +190,24 @@ class Asked(_Model):
     keys: list[str] | None = None
 
 
+Fits = Literal["toggle", "push-button", "potentiometer", "stepped switch", "rotary switch",
+               "photocell", "body contacts", "patch socket"]  # fmt: skip
+"""What may be fitted for a pick."""
+
+
+class Parts(_Model):
+    """What is in the drawer; what isn't said is bought: E12 and E24, common potentiometers, any kind.
+
+    `resistors_ohm`, `pots_ohm`: values that are there. `kinds`: the controls that may be proposed.
+    """
+
+    resistors_ohm: list[Annotated[float, Field(gt=0, le=1e8)]] | None = Field(
+        default=None, min_length=1
+    )
+    pots_ohm: list[Annotated[float, Field(gt=0, le=1e8)]] | None = Field(default=None, min_length=1)
+    kinds: list[Fits] | None = Field(default=None, min_length=1)
+
+
 def _asked(value: Any) -> Any:
     return {"join": value} if isinstance(value, str) else value
 
@@ -273,6 +291,7 @@ class Rig(_Model):
     by_hand: ByHand | None = None
     timings: Timings = Timings()
     sweep: SweepOptions = SweepOptions()
+    parts: Parts = Parts()
 
     @property
     def swept_ohm(self) -> list[float]:

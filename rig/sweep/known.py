@@ -6,12 +6,14 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 
 from rig.log.between import NOTHING, Between, Seen
+from rig.log.records import CONTROL
 from rig.project import Project
 from rig.sweep.confirming import BY_HAND, RIG, Confirms
 from rig.sweep.contact import CHECK, Contact
 from rig.sweep.doubts import Doubts
 from rig.sweep.leads import Leads
 from rig.sweep.limits import LIMITS
+from rig.sweep.measured import Measured
 from rig.sweep.outcome import Outcome
 from rig.sweep.shown import ShownPads
 from rig.sweep.steps import Step, asked_steps, clean, lone_steps, pair_steps
@@ -64,6 +66,8 @@ class Knowledge:
         Whether the leads still reach their pads.
     leads : Leads
         Each pad's lead alone, and what the toy does with it on.
+    measured : Measured
+        What was touched to measure what is kept.
     other_keys : dict of str to None
         Keys with which nothing is touched and that weren't heard yet; none by hand.
     touches, freezes : int
@@ -81,6 +85,7 @@ class Knowledge:
     between: Between = field(default_factory=Between)
     doubts: Doubts = field(default_factory=Doubts)
     contact: Contact = field(default_factory=Contact)
+    measured: Measured = field(default_factory=Measured)
     froze: dict[Step, None] = field(default_factory=dict)
     under_way: list[Step] = field(default_factory=list)
     more_takes: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -119,13 +124,16 @@ class Knowledge:
         self._fresh: dict[Target, None] = dict.fromkeys(self._of_pair)
 
     def spot(self, step: Step) -> _Spot:
-        """Give what is known where a step of a pair touches."""
-        return self.spots[step.again("sweep")]
+        """Give what is known where a step of a pair touches; what measures has spots of its own."""
+        return self.spots[step if step.kind == CONTROL else step.again("sweep")]
 
     def apply(self, outcome: Outcome) -> Seen:
         """Take in what came of a touch; the one way, made just now or read back from the log."""
         step = outcome.step
         self.drop(step)
+        self.measured.note(outcome)
+        if step.kind == CONTROL:
+            return self._apply_control(outcome)
         if step.is_clean:
             self.other_keys.pop(step.key, None)
         if outcome.answer == "strange":
@@ -150,6 +158,28 @@ class Knowledge:
             self.doubts.fruitless = 0
         self._settle(seen)
         return seen
+
+    def _apply_control(self, outcome: Outcome) -> Seen:
+        """Take in what measures what is kept: of finds and of what is due it changes nothing, but that
+        a pair isn't touched below what stopped the toy."""
+        step = outcome.step
+        self._apply_press(outcome)
+        self.touches += outcome.counts
+        self.freezes += outcome.after == "freeze"
+        self.between.rest()
+        counts = self.measured.take(outcome)
+        if outcome.trouble:
+            self._apply_fault(step, outcome.trouble)
+        elif outcome.counts and step.is_clean and not outcome.stopped:
+            self.pressed = step.target.keys
+            self.doubts.take(outcome.itself)
+        elif outcome.stopped:
+            for lower in self._below(step):
+                self.left.pop(lower, None)
+            self._place_anew(step)
+        if counts or not step.is_clean:
+            self.doubts.fruitless = 0
+        return NOTHING
 
     def _apply_press(self, outcome: Outcome) -> None:
         """Count how its key was answered: silence is a miss, unless the touch before froze the toy."""
@@ -251,6 +281,9 @@ class Knowledge:
         """
         self.drop(step)
         self.spot(step).aside = why
+        if step.kind == CONTROL:
+            self.measured.set_aside(step)
+            return
         self.left.pop(step.again("sweep"), None)
         self.froze.pop(step.again("confirm"), None)
         self.confirms.set_aside(step, True)
@@ -262,13 +295,17 @@ class Knowledge:
 
     def set_aside_for_faults(self) -> list[Step]:
         """Give the pairs' touches that were set aside after too many faults."""
-        return [step for step, spot in self.spots.items() if spot.aside in LIMITS]
+        return [step for step, spot in self.spots.items()
+                if spot.aside in LIMITS and step.kind != CONTROL]
 
     def retry(self) -> None:
         """Have what was set aside made after all, as if nothing had gone wrong."""
+        self.measured.aside.clear()
         for step, spot in list(self.spots.items()):
             spot.faults = ()
             was_aside, spot.aside = spot.aside, ""
+            if step.kind == CONTROL:
+                continue
             self.confirms.set_aside(step, False)
             if was_aside and spot.wants_another_freeze:
                 self.froze[step.again("confirm")] = None

@@ -7,7 +7,7 @@ from typing import Literal
 
 from rig.log import Record
 from rig.log.between import is_itself
-from rig.log.records import KINDS
+from rig.log.records import KINDS, WAY
 from rig.outcomes import is_change, is_stop
 from rig.sweep.steps import Step
 
@@ -101,4 +101,6 @@ class Outcome:
 
 def _step_of(record: Record) -> Step | None:
     """Give the step of the plan that a log row came from."""
-    return Step(record.kind, record.target) if record.kind in KINDS else None
+    if record.kind not in KINDS:
+        return None
+    return Step(record.kind, record.target, record.facts.get(WAY, ""))

@@ -6,10 +6,11 @@ pending touch, for the next press to show how the toy was after it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 
 from rig.bench import Touch
 from rig.errors import BadSound, LogError, Restarted, ToyLost
@@ -27,12 +28,14 @@ from rig.events import (
 from rig.listen import LEAST_TAKES, lost
 from rig.log import SweepLog
 from rig.log.between import STAGE
+from rig.log.records import CONTROL, WAY
 from rig.outcomes import is_change
 from rig.project import Project
 from rig.sweep.book import Book
 from rig.sweep.ending import finish, judge_again
 from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
+from rig.sweep.measuring import measuring, touches_to_measure
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
 from rig.sweep.pending import Pending, TouchBefore
 from rig.sweep.plan import plan, touches_left
@@ -71,6 +74,8 @@ class Run:
         hand.meet(self.book.ear, self.known)
         self._before = TouchBefore(self.book, hand)
         self._redo: Step | None = None
+        self._check = "check"
+        self._to_come = touches_left
         self._trips = Trips(self.book, self._before)
 
     def run(self) -> SweepDone | None:
@@ -91,6 +96,39 @@ class Run:
         """
         return self._until_left(self._sweep)
 
+    def measure(self, steps: Sequence[Step]) -> SweepDone | None:
+        """Make touches that measure what is kept, those that the log doesn't have yet.
+
+        Each lies between two good clean presses, and below a value that stopped the toy none is made.
+        The finds of the sweep don't hang on them.
+
+        Parameters
+        ----------
+        steps : sequence of Step
+            Of kind "control", in their order; one that is wanted n times stands there n times.
+
+        Returns
+        -------
+        SweepDone or None
+            As for `run`.
+
+        Raises
+        ------
+        ToyLost, BenchError, LogError, RigError
+        """
+        self._check = CONTROL
+        self._to_come = partial(touches_to_measure, steps=steps)
+        return self._until_left(partial(self._measure, steps))
+
+    def _measure(self, steps: Sequence[Step]) -> SweepDone:
+        self._make_all(measuring(self.known, steps))
+        done = self.log.tell(SweepDone(
+            touches=self.known.touches, freezes=self.known.freezes,
+            recoveries=self._before.recoveries,
+        ))
+        self.log.flush()
+        return done
+
     def _until_left(self, work: Callable[[], SweepDone]) -> SweepDone | None:
         self.log.see_to(self.hand.idle)  # a slow disk must not trip the dead-man
         try:
@@ -98,7 +136,8 @@ class Run:
             return work()
         except Leave:
             self._before.drop()
-            judge_again(self.book)
+            if self._check != CONTROL:
+                judge_again(self.book)
             self.log.tell(SweepLeft(touches=self.known.touches))
             self.log.flush()
             return None
@@ -123,20 +162,24 @@ class Run:
         self.hand.start(key)
         # Toy and leads may have been moved since, and its supply was off.
         moved = self.hand.is_person or (self.known.between.ready and touches_left(self.known))
-        if moved and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
+        measures = self._check == CONTROL  # which begins with such a press anyway
+        if moved and not measures and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
             self.make(clean("check", key))
 
     @property
     def _planned(self) -> int:
-        return self.known.touches + touches_left(self.known)
+        return self.known.touches + self._to_come(self.known)
 
     def _sweep(self) -> SweepDone:
-        for step in plan(self.known, self._choose):
+        self._make_all(plan(self.known, self._choose))
+        return finish(self.book, self._before.recoveries)
+
+    def _make_all(self, steps: Iterator[Step]) -> None:
+        for step in steps:
             try:
                 self.make(step)
             except Restarted as restart:
                 self._begin_again(step, restart)
-        return finish(self.book, self._before.recoveries)
 
     def _choose(self) -> Step | None:
         """Pick the next pair: the one to do again, or the hand's choice."""
@@ -155,7 +198,7 @@ class Run:
         if self.known.doubts.wants_restoring:
             self._restore(step)
         if self._before.pending and not step.target.keys:  # without a press nothing shows how it was left
-            self.make(clean("check", *self.known.stimuli[0]))
+            self.make(clean(self._check, *self.known.stimuli[0]))
         if not step.is_clean:
             self._get_to_know(step.key)
         if not self.hand.ready(step):
@@ -198,7 +241,7 @@ class Run:
         if key not in self.project.toy.keys or self.book.ear.takes_learnt(key) < LEAST_TAKES:
             return  # a chord's keys are pressed at once: what each does alone is enough
         if self._before.pending:
-            self.make(clean("check", key))
+            self.make(clean(self._check, key))
         learnt = self.hand.get_to_know(key)
         self.hand.know(learnt)
         self.book.habits[key] = self.log.tell(learnt)
@@ -237,6 +280,8 @@ class Run:
         facts = dict(made.facts)
         if stage := self.known.stage(step):
             facts[STAGE] = stage
+        if step.way:
+            facts[WAY] = step.way
         if made.answer and made.answer != "known":
             facts[LEAD_IN] = made.answer
         self.log.made(
@@ -300,7 +345,7 @@ class Run:
         elif not self.hand.is_person:
             return
         elif pending.ran_on or is_change(pending.judgement.sound):
-            self.make(clean("check", key), "is it as before?")
+            self.make(clean(self._check, key), "is it as before?")
         elif pending.judgement.sound == "lost":
             self._before.close(self._before.take(), "answers", {})
 

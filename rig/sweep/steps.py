@@ -20,12 +20,15 @@ class Step:
     Parameters
     ----------
     kind : str
-        baseline, sweep, confirm or check. The baseline of a toy with a lead on has that lead.
+        One of `rig.log.records.KINDS`. The baseline of a toy with a lead on has that lead.
     target : Target
+    way : str
+        "down" or "up" through the resistances, where a pair is measured; else "".
     """
 
     kind: str
     target: Target
+    way: str = ""
 
     @property
     def key(self) -> str:
@@ -57,7 +60,7 @@ class Step:
         """Name the step so that the log can count its attempts over several runs."""
         if self.is_clean:
             return f"{self.kind} {self.key}"
-        return f"{self.kind} {self.key} {self.target.name} {self.series_ohm:g}"
+        return f"{self.kind} {self.key} {self.target.name} {self.series_ohm:g} {self.way}".rstrip()
 
     def again(self, kind: str) -> Step:
         """Give the same touch, made for another reason."""
