@@ -8,27 +8,44 @@ smoothly over decades, body contacts where more than about 50 kohm is enough.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from rig.build.course import Course, course
+from rig.build.drawer import ANY, Drawer
 from rig.build.evidence import Evidence, Trial, amounts
 from rig.build.fitting import (
     BODY_LEAST_OHM,
-    BUILDERS,
     A,
     Control,
     Known,
     body,
     button,
+    photocell,
     pot,
     toggle,
 )
-from rig.build.series import TOLERANCE, at_least, nearest_above
+from rig.build.series import TOLERANCE
+from rig.build.stepped import FEWEST, good_points, stepped
+from rig.build.wishes import warning
 from rig.choose.find import Find
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
 from rig.outcomes import AFTERS, SOUNDS, sound_words, unit_of
 from rig.words import ohms
+
+BUILDERS: dict[str, Callable[[str, Known], Control]] = {
+    "toggle": toggle, "push-button": button, "potentiometer": pot, "photocell": photocell,
+    "body contacts": body, "stepped switch": stepped,
+}  # fmt: skip
+INSTEAD = {
+    "potentiometer": ("photocell", "stepped switch", "toggle", "push-button"),
+    "stepped switch": ("potentiometer", "toggle", "push-button"),
+    "body contacts": ("photocell", "potentiometer", "toggle", "push-button"),
+    "toggle": ("push-button", "stepped switch"),
+    "push-button": ("toggle", "stepped switch"),
+}
+"""What else would do, the best first, where the person's list doesn't have what fits best."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +67,7 @@ class Fit:
     yours: bool = False
 
 
-def fit(pick: Pick, evidence: Evidence) -> Fit | None:
+def fit(pick: Pick, evidence: Evidence, drawer: Drawer = ANY) -> Fit | None:
     """Give the resistor for a pick, or None where no value is known.
 
     The nearest value to the kept path, of which no part reaches below the next lower path over which
@@ -58,13 +75,35 @@ def fit(pick: Pick, evidence: Evidence) -> Fit | None:
     """
     kept = evidence.kept_ohm(pick)
     if kept is not None:
-        below = [one for one in evidence.heard_ohm if one < kept]
-        return Fit(kept, nearest_above(kept, max(below, default=kept)))
+        heard = _heard_ohm(evidence, course_of(pick, evidence))
+        below, above = ([one for one in heard if one < kept], [one for one in heard if one > kept])
+        fixed = drawer.near(kept, max(below, default=kept), max([*above[:1], kept * NEXT]))
+        return Fit(kept, fixed)
     return None if pick.at_ohm is None else Fit(pick.at_ohm, pick.at_ohm, yours=True)
 
 
+NEXT = 1.25
+"""So far above the kept path a resistor of the person's own will do."""
+
+
+def course_of(pick: Pick, evidence: Evidence) -> Course | None:
+    """Give the course of a pick's sound along the resistance; None where none is known."""
+    kept = evidence.kept_ohm(pick)
+    if kept is None or evidence.find is None:
+        return None
+    return course(evidence.trials, evidence.find.key, kept, evidence.heard_ohm)
+
+
+def _heard_ohm(evidence: Evidence, along: Course | None) -> list[float]:
+    """Give the paths over which a control may play it, ascending: measured ones where it was."""
+    if along is not None and along.is_measured:
+        return [one.path_ohm for one in along.run]
+    return evidence.heard_ohm
+
+
 def propose(
-    pick: Pick, evidence: Evidence, *, least_path_ohm: float, most_path_ohm: float, volts: float
+    pick: Pick, evidence: Evidence, *, least_path_ohm: float, most_path_ohm: float, volts: float,
+    drawer: Drawer = ANY,
 ) -> Control:
     """Propose the control of a pick.
 
@@ -81,33 +120,51 @@ def propose(
         Least and largest path that the rig can make between two pads, ohms.
     volts : float
         Highest supply of the toy, V.
+    drawer : Drawer
+        What there is to build with.
     """
     if not pick.is_single_pair:
         return _several(pick, evidence)
-    fitted = fit(pick, evidence)
+    along = course_of(pick, evidence)
+    fitted = fit(pick, evidence, drawer)
     if fitted is None:
         ours = _unfitted(evidence)
         if not pick.control:
             return ours
         return replace(ours, why=f"{ours.why} You wish for {A[pick.control]}: give it a value "
                                  "of your own with at_ohm in picks.yaml.")  # fmt: skip
-    heard = evidence.heard_ohm or [fitted.path_ohm]
+    heard = _heard_ohm(evidence, along) or [fitted.path_ohm]
     if fitted.yours:
         fixed, keep = fitted.fixed_ohm, own_words(fitted.path_ohm, evidence, least_path_ohm)
     else:
-        fixed, keep = at_least(heard[0]), keep_words(heard[0], evidence.trials, least_path_ohm)
+        fixed, keep = drawer.least(heard[0], fitted.path_ohm), keep_words(heard[0], evidence.trials, least_path_ohm)
     seen = Known(
         low=heard[0], high=heard[-1], kept=fitted.path_ohm, fixed=fixed, steady=fitted.fixed_ohm,
-        keep=keep, trials=tuple(evidence.trials), most=most_path_ohm, volts=volts,
+        keep=keep, trials=tuple(evidence.trials), most=most_path_ohm, volts=volts, course=along,
+        drawer=drawer,
     )  # fmt: skip
     if evidence.find is not None and evidence.heard_ohm:
         ours = _by_sound(evidence.find, seen)
     else:
         ours = button(f"{_unfitted(evidence).why} A button can't be left on.", seen)
     if pick.control and pick.control != ours.kind:
+        sound = evidence.find.sound if evidence.find is not None else "none"
         why = f"You wish for it. The sweep speaks for {A[ours.kind]}. {ours.why}"
-        ours = BUILDERS[pick.control](why, seen)
+        ours = replace(BUILDERS[pick.control](why, seen), warning=warning(pick.control, sound, seen))
+    elif not pick.control and not drawer.allows(ours.kind):
+        ours = _instead(ours, seen)
+    if lacks := drawer.lacks([] if fitted.yours else [o for o, _ in ours.resistors], ours.pot_ohm):
+        ours = replace(ours, hints=(*ours.hints, lacks))
     return replace(ours, yours=fitted.yours and ours.fixed_ohm == pick.at_ohm)
+
+
+def _instead(ours: Control, seen: Known) -> Control:
+    """Give what the person's list of kinds has in place of what fits best."""
+    kind = next((one for one in INSTEAD.get(ours.kind, ()) if seen.drawer.allows(one)), None)
+    if kind is None:
+        return replace(ours, warning="None of the kinds that you have gives it.")
+    why = f"{A[ours.kind].capitalize()} would fit best, which your kinds don't have. {ours.why}"
+    return BUILDERS[kind](why, seen)
 
 
 def _paths(path_ohm: Sequence[float]) -> str:
@@ -151,6 +208,8 @@ def _unfitted(evidence: Evidence) -> Control:
 def _by_sound(find: Find, seen: Known) -> Control:
     """Choose by what was heard."""
     rule = AFTERS[find.after].control or SOUNDS[find.sound].control
+    if _is_measured_smooth(seen) and SOUNDS[find.sound].is_bend and find.sound != "blip":
+        rule = None  # a loop or what runs on, too, is best played by what moves it
     if rule is None:
         return _changing(find, seen)
     kind, why = rule
@@ -170,6 +229,8 @@ def _changing(find: Find, seen: Known) -> Control:
             + (f" to {ohms(high)}" if high > low * 1.02 else "")
             + ". Skin is in that range, so it can be played by touch.", seen,
         )  # fmt: skip
+    if seen.course is not None and seen.course.is_measured:
+        return _measured(seen.course, find, seen)
     if _moves(measured, unit_of(unit).moves):
         (path_low, amount_low), (path_high, amount_high) = measured[0], measured[-1]
         return pot(
@@ -204,6 +265,22 @@ def _changing(find: Find, seen: Known) -> Control:
         "a toggle holds it.",
         seen,
     )
+
+
+def _is_measured_smooth(seen: Known) -> bool:
+    return seen.course is not None and seen.course.is_measured and seen.course.is_smooth
+
+
+def _measured(along: Course, find: Find, seen: Known) -> Control:
+    """Choose by how the sound was measured to go along the resistance."""
+    if along.is_smooth:
+        held = " A toggle in series holds it off." if AFTERS[find.after].control else ""
+        return pot(f"{along.told} A knob sets it.{held}", seen)
+    points = good_points(along, seen.kept)
+    if len(points) >= FEWEST:
+        return stepped(f"{along.told} It has {len(points)} sounds over as many resistances: a switch "
+                       "with steps gives each.", seen)  # fmt: skip
+    return toggle(f"{along.told} A toggle holds what you kept.", seen)
 
 
 def _moves(measured: Sequence[tuple[float, float]], spread: float) -> bool:

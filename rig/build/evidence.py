@@ -10,6 +10,8 @@ from rig.choose.find import Find
 from rig.choose.matching import finds_of, is_same
 from rig.choose.picks import Pick
 from rig.log import Record
+from rig.log.between import parts
+from rig.log.records import CONTROL, WAY
 from rig.outcomes import is_heard, is_stop
 
 
@@ -17,7 +19,8 @@ from rig.outcomes import is_heard, is_stop
 class Trial:
     """One complete touch of a pair: over which path, what was heard, how the toy was after.
 
-    Of several connections the path is the least one.
+    Of several connections the path is the least one. `way` is "down" or "up" where it measures the
+    pair; `change_db` is its fingerprint, empty where none is stored.
     """
 
     path_ohm: float
@@ -26,6 +29,8 @@ class Trial:
     amount: float | None = None
     unit: str | None = None
     key: str = ""
+    way: str = ""
+    change_db: tuple[float, ...] = ()
 
     @property
     def stopped(self) -> bool:
@@ -96,13 +101,18 @@ def trials_by_pair(records: Iterable[Record]) -> dict[str, list[Trial]]:
     dict
         Name, such as "C-F" or "A+B-C" -> trials in the order they were made.
     """
+    records = list(records)
+    told = parts(records)
     found: dict[str, list[Trial]] = {}
     for record in records:
         if not record.counts or record.path_ohm is None or record.sound is None:
             continue
+        if record.kind == CONTROL and not record.stops and record.number not in told.measuring:
+            continue  # the toy may not have been itself
         found.setdefault(record.target.in_order().name, []).append(
             Trial(record.path_ohm, record.sound, record.after or "answers", amount=record.amount,
-                  unit=record.unit, key=record.key)
+                  unit=record.unit, key=record.key, way=record.facts.get(WAY, ""),
+                  change_db=tuple(record.measures.get("change_db", ())))
         )  # fmt: skip
     return found
 

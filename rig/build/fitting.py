@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import log10
 
+from rig.build.course import Course
+from rig.build.drawer import ANY, Drawer
 from rig.build.evidence import Trial
-from rig.build.series import at_least, pot_within
+from rig.build.knob import Knob, choose, moving_share
+from rig.build.series import at_least
 from rig.words import ohms
 
 BODY_LEAST_OHM = 50_000.0
@@ -26,14 +27,15 @@ PHOTOCELL = f"A photocell has a few kΩ in light and about {ohms(PHOTOCELL_DARK_
 
 A = {
     "toggle": "a toggle", "push-button": "a push-button", "potentiometer": "a potentiometer",
-    "photocell": "a photocell", "body contacts": "body contacts",
+    "photocell": "a photocell", "body contacts": "body contacts", "stepped switch": "a stepped switch",
+    "rotary switch": "a rotary switch",
 }  # fmt: skip
 """How a control is said in a sentence."""
 
 
 @dataclass(frozen=True)
 class Position:
-    """One position of a rotary switch.
+    """One position of a rotary or stepped switch.
 
     Parameters
     ----------
@@ -57,7 +59,8 @@ class Control:
     Parameters
     ----------
     kind : str
-        toggle, push-button, potentiometer, photocell, body contacts, rotary switch, or leave out.
+        toggle, push-button, potentiometer, photocell, body contacts, rotary switch, stepped switch,
+        or leave out.
     part : str
         What to buy.
     why : str
@@ -73,7 +76,11 @@ class Control:
     yours : bool
         The resistor's value is the person's own.
     positions : tuple of Position
-        Of a rotary switch, from the least resistance up; off is none of them.
+        Of a rotary or stepped switch, from the least resistance up; off is none of them.
+    warning : str
+        Why what the person wished for can't work; "" where nothing speaks against it.
+    knob : Knob or None
+        Of a potentiometer: its taper, and what its turn does.
     """
 
     kind: str
@@ -85,6 +92,13 @@ class Control:
     hints: tuple[str, ...] = field(default_factory=tuple)
     yours: bool = False
     positions: tuple[Position, ...] = ()
+    warning: str = ""
+    knob: Knob | None = None
+
+    @property
+    def reason(self) -> str:
+        """Give the reason, with the warning where there is one."""
+        return f"{self.why} {self.warning}".strip()
 
     @property
     def resistors(self) -> tuple[tuple[float, bool], ...]:
@@ -124,6 +138,10 @@ class Known:
         Largest path of the rig, ohms.
     volts : float
         Highest supply, V.
+    course : Course or None
+        How the sound goes along the resistance, where that is known.
+    drawer : Drawer
+        What there is to build with.
     """
 
     low: float
@@ -135,6 +153,8 @@ class Known:
     trials: tuple[Trial, ...]
     most: float
     volts: float
+    course: Course | None = None
+    drawer: Drawer = ANY
 
     @property
     def at_top(self) -> bool:
@@ -166,14 +186,22 @@ def photocell(why: str, seen: Known) -> Control:
 def pot(why: str, seen: Known) -> Control:
     """Fit a knob that goes through the kept path, and no further than the change was heard."""
     low, high, fixed = seen.low, seen.high, seen.fixed
-    size = pot_within(high - fixed, seen.kept - fixed)
-    logarithmic = log10(high / low) >= 0.9
+    track = seen.course.track if seen.course else []
+    knob = choose(low=low, high=high, kept=seen.kept, track=track, drawer=seen.drawer)
+    fixed, size = knob.fixed_ohm, knob.pot_ohm
     hints = [
         "Join the wiper (middle lug) to one outer lug, so that it never opens.",
-        "Wire it so that turning right lowers the resistance and does more"
-        + ("; a reverse logarithmic one spreads that best." if logarithmic else "."),
-        f"Turned fully down, the resistor of {ohms(fixed)} alone is left.",
+        (f"Wire it so that turning right {'lowers' if knob.lowers else 'raises'} the resistance and does "
+         f"more: a {knob.taper} one spreads that best."),
+        f"At its lower end the resistor of {ohms(fixed)} alone is left.",
     ]
+    if len(track) >= 3:
+        hints.append(f"About {100 * moving_share(knob, track):.0f} % of its turn moves the sound.")
+    if fixed > seen.kept:
+        hints.append(f"It ends at {ohms(fixed)}, a little above what you kept: less was never heard "
+                     "to do the same.")
+    if seen.course and seen.course.remembers_ohm:
+        hints.append("It remembers: turned down it isn't what it is turned up.")
     if fixed + size < high / 1.05:
         hints.append(f"Turned fully up it is at {ohms(fixed + size)}; it was heard up to {ohms(high)}, "
                      "which the next larger potentiometer would leave.")
@@ -187,15 +215,15 @@ def pot(why: str, seen: Known) -> Control:
     if high >= BODY_LEAST_OHM:
         ohm = max(fixed, body_fixed_ohm(seen.volts))
         hints.append(f"Body contacts would reach its upper end; fit {ohms(ohm)} in series then.")
-    taper = "logarithmic" if logarithmic else "linear"
     return Control(
         "potentiometer",
-        f"potentiometer {ohms(size)} {taper}",
+        f"potentiometer {ohms(size)} {knob.taper}",
         why,
         fixed,
         seen.keep,
         pot_ohm=size,
         hints=tuple(hints),
+        knob=knob,
     )
 
 
@@ -219,8 +247,3 @@ def body(why: str, seen: Known) -> Control:
     return Control("body contacts", "two brass or steel domes", why, fixed, keep,
                    hints=tuple(hints))  # fmt: skip
 
-
-BUILDERS: dict[str, Callable[[str, Known], Control]] = {
-    "toggle": toggle, "push-button": button, "potentiometer": pot, "photocell": photocell,
-    "body contacts": body,
-}  # fmt: skip

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rig.build.controls import Fit, fit, keep_words, own_words, propose
+from rig.build.drawer import ANY, Drawer
 from rig.build.evidence import Evidence
 from rig.build.fitting import A, Control, Known, Position, pot
-from rig.build.series import at_least
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
 from rig.outcomes import after_words, sound_words
@@ -68,7 +68,7 @@ class _Sound:
 
 
 def propose_one(
-    kept: Kept, *, least_path_ohm: float, most_path_ohm: float, volts: float
+    kept: Kept, *, least_path_ohm: float, most_path_ohm: float, volts: float, drawer: Drawer = ANY
 ) -> Control:
     """Propose the control for all that is kept of a pair.
 
@@ -78,17 +78,17 @@ def propose_one(
     Parameters
     ----------
     kept : Kept
-    least_path_ohm, most_path_ohm, volts
+    least_path_ohm, most_path_ohm, volts, drawer
         As for `propose`.
     """
     limits = {"least_path_ohm": least_path_ohm, "most_path_ohm": most_path_ohm, "volts": volts}
     each = [
-        (pick, seen, propose(pick, seen, **limits))
+        (pick, seen, propose(pick, seen, drawer=drawer, **limits))
         for pick, seen in zip(kept.picks, kept.evidence, strict=True)
     ]
     sounds: list[_Sound] = []
     for pick, seen, control in each:
-        fitted = fit(pick, seen)
+        fitted = fit(pick, seen, drawer)
         if control.fixed_ohm is not None and fitted is not None:
             sounds.append(_Sound(pick, seen, fitted))
     sounds.sort(key=lambda one: one.fit.path_ohm)
@@ -104,7 +104,8 @@ def propose_one(
     own = any(one.fit.yours for one in apart)
     if not own and (wish == "potentiometer" or (wish is None and _meet(apart))):
         meet = "whose ranges meet" if _meet(apart) else "whose ranges don't meet"
-        return _knob(apart, f"{asked}{many} {meet}: {told}. A knob goes through them.", **limits)
+        return _knob(apart, f"{asked}{many} {meet}: {told}. A knob goes through them.",
+                     drawer=drawer, **limits)
     if wish:
         asked += "It gives one of these only. " if wish != "potentiometer" else \
             "It would not stop at a value of your own. "  # fmt: skip
@@ -127,19 +128,19 @@ def _meet(sounds: Sequence[_Sound]) -> bool:
 
 
 def _knob(
-    sounds: Sequence[_Sound], why: str, *, least_path_ohm: float, most_path_ohm: float, volts: float
+    sounds: Sequence[_Sound], why: str, *, least_path_ohm: float, most_path_ohm: float, volts: float,
+    drawer: Drawer,
 ) -> Control:
     paths = [ohm for one in sounds for ohm in one.evidence.heard_ohm]
     low, trials = min(paths), sounds[0].evidence.trials
     known = Known(
-        low=low, high=max(paths), kept=sounds[-1].fit.path_ohm, fixed=at_least(low),
-        steady=at_least(low), keep=keep_words(low, trials, least_path_ohm), trials=tuple(trials),
-        most=most_path_ohm, volts=volts,
+        low=low, high=max(paths), kept=sounds[-1].fit.path_ohm, fixed=drawer.least(low),
+        steady=drawer.least(low), keep=keep_words(low, trials, least_path_ohm), trials=tuple(trials),
+        most=most_path_ohm, volts=volts, drawer=drawer,
     )
     made = pot(why, known)
     off = "It has no off: fit a toggle in series, or take a potentiometer with a switch."
-    return Control(made.kind, made.part, made.why, made.fixed_ohm, made.keep, made.pot_ohm,
-                   (*made.hints, off))  # fmt: skip
+    return replace(made, hints=(*made.hints, off))
 
 
 def _rotary(sounds: Sequence[_Sound], why: str, least_path_ohm: float) -> Control:

@@ -20,6 +20,7 @@ from rig.build.content import (
     Value,
     runs,
 )
+from rig.build.drawer import Drawer
 from rig.build.drawings import line_out_wiring, rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
 from rig.build.fitting import Control
@@ -97,7 +98,8 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
     rig = project.rig
     least, most = (path_ohm(rig, one(rig.swept_ohm)) for one in (min, max))
     return [
-        propose_one(kept, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy))
+        propose_one(kept, least_path_ohm=least, most_path_ohm=most, volts=highest_v(toy),
+                    drawer=Drawer.of(rig.parts))
         for kept in by_pair(picks, seen.evidence)
     ]
 

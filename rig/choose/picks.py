@@ -20,7 +20,7 @@ from rig.project.yaml_strict import Document, parse_yaml
 from rig.words import short_ohms
 
 PICKS = "picks.yaml"
-CONTROLS = ("toggle", "push-button", "potentiometer", "photocell", "body contacts")
+CONTROLS = ("toggle", "push-button", "potentiometer", "stepped switch", "photocell", "body contacts")
 """What may be wished for as `control`."""
 AT_LEAST_OHM, AT_MOST_OHM = 1, 10_000_000
 """Range of resistors that shops have (common practice, no source)."""
