@@ -110,9 +110,9 @@ def choose(
     tapers: tuple[Taper, ...] = ("linear", curved)
     knobs = [Knob(fixed, pot, taper, lowers) for pot, taper in product(pots, tapers)]
     share = {one: round(moving_share(one, track), 3) for one in knobs}
-    within = [one for one in knobs if one.pot_ohm <= (high - fixed) * (1 + TOLERANCE)]
+    ending = [one for one in knobs if one.pot_ohm <= (high - fixed) * (1 + TOLERANCE)]
     best = max(knobs, key=share.__getitem__)
-    best_within = max(within, key=share.__getitem__, default=best)
+    best_within = max(ending, key=share.__getitem__, default=best)
     return best_within if share[best_within] >= ENOUGH * share[best] else best
 
 

@@ -16,7 +16,7 @@ import typer
 from typer.core import TyperGroup
 
 from rig import __version__
-from rig.cli import build, choose, demo, export, judge, page, places, project, sweep, trying
+from rig.cli import build, choose, controls, demo, export, judge, page, places, project, sweep, trying
 from rig.cli.called import PROGRAM, Call, during, typed
 from rig.cli.readable import make_readable, one_line
 from rig.cli.unforeseen import EXIT_CODE, unforeseen
@@ -47,7 +47,7 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, places, sweep, choose, page, trying, build, judge, export):
+for group in (demo, project, places, sweep, choose, page, trying, controls, build, judge, export):
     group.register(app)
 
 

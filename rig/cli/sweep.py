@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import closing
 from functools import partial
 from pathlib import Path
@@ -18,11 +19,12 @@ from rig.cli.reader import Reader
 from rig.cli.terminal import Terminal
 from rig.errors import ConfigError, Stopped
 from rig.events import SweepDone
-from rig.log import read_events
+from rig.log import SweepLog, read_events
 from rig.log.opening import DEFAULT_NAME, open_log, sweep_folder
 from rig.project import Project, load_project
 from rig.sweep import Sweep
 from rig.sweep.asking import SweepByHand
+from rig.sweep.run import Run
 
 CAUTIONS = (
     "Battery toys only, 12 V d.c. at most, never anything that plugs into the mains; isolate "
@@ -72,8 +74,32 @@ def run_sweep(
 ) -> tuple[SweepDone | None, str]:
     """Run or continue a sweep to its end and say in a line what it came to.
 
-    The sweep has this thread, where Ctrl-C arrives; the view has another, and is waited for only
+    Raises
+    ------
+    RigError
+        `Stopped` after Ctrl-C; whatever else ends it early.
+    """
+    again = f"padsweep sweep --project {project.folder}"
+    done, log = run_at_rig(project, name, view, Run.run, again=again, retry=retry)
+    return done, summary(log, project.rig.sweep.false_discovery)
+
+
+Work = Callable[[Run], SweepDone | None]
+"""What a run is asked to do: the sweep, or to measure."""
+
+
+def run_at_rig(
+    project: Project, name: str, view: SweepView, work: Work, *, again: str, retry: bool = False
+) -> tuple[SweepDone | None, SweepLog]:
+    """Have a run do its work at the project's bench; gives its log, closed.
+
+    The run has this thread, where Ctrl-C arrives; the view has another, and is waited for only
     when the toy is off and the log closed.
+
+    Parameters
+    ----------
+    again : str
+        The command that goes on after Ctrl-C.
 
     Raises
     ------
@@ -85,14 +111,11 @@ def run_sweep(
         log.listen(reader.put)
         try:
             with at_bench(project) as bench:
-                done = Sweep(project, bench, log, retry=retry).run()
+                done = work(Sweep(project, bench, log, retry=retry))
         except KeyboardInterrupt:
             off = "" if alarm() else "the toy is off, all pads are open and "
-            raise Stopped(
-                f"stopped: {off}the log is whole; "
-                f"`padsweep sweep --project {project.folder}` continues"
-            ) from None
-    return done, summary(log, project.rig.sweep.false_discovery)
+            raise Stopped(f"stopped: {off}the log is whole; `{again}` continues") from None
+    return done, log
 
 
 def run_by_hand(
@@ -105,16 +128,31 @@ def run_by_hand(
     RigError
         `Stopped` after Ctrl-C; whatever else ends it early.
     """
-    again = f"`padsweep sweep --project {project.folder}` continues"
-    with closing(open_log(project, name)) as log, single_keys():
-        with closing(open_hands(project, terminal)) as bench:
-            sweep = SweepByHand(project, bench, log, retry=retry)
-            log.listen(terminal.tell)
-            try:
-                done = sweep.explore() if explore else sweep.run()
-            except KeyboardInterrupt:
-                raise Stopped(
-                    f"stopped: take the bridge off; the log is whole, {again}"
-                ) from None
-        told = summary(log, project.rig.sweep.false_discovery)
-        return done, told if done else f"{told}\nleft early: {again}"
+    again = f"padsweep sweep --project {project.folder}"
+    work = SweepByHand.explore if explore else SweepByHand.run
+    done, log = run_at_hands(project, name, terminal, work, again=again, retry=retry)
+    told = summary(log, project.rig.sweep.false_discovery)
+    return done, told if done else f"{told}\nleft early: `{again}` continues"
+
+
+def run_at_hands(
+    project: Project, name: str, terminal: Terminal, work: Callable[[SweepByHand], SweepDone | None],
+    *, again: str, retry: bool = False,
+) -> tuple[SweepDone | None, SweepLog]:
+    """Have a run by hand do its work; gives its log, closed.
+
+    Raises
+    ------
+    RigError
+        `Stopped` after Ctrl-C; whatever else ends it early.
+    """
+    with closing(open_log(project, name)) as log, single_keys(), \
+            closing(open_hands(project, terminal)) as bench:
+        log.listen(terminal.tell)
+        try:
+            done = work(SweepByHand(project, bench, log, retry=retry))
+        except KeyboardInterrupt:
+            raise Stopped(
+                f"stopped: take the bridge off; the log is whole, `{again}` continues"
+            ) from None
+    return done, log

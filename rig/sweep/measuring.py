@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from rig.bench import Connection
 from rig.log.records import CONTROL
 from rig.project import Project, path_ohm
 from rig.project.closing import refusal
@@ -114,6 +115,34 @@ def pick_steps(project: Project, wanted: Sequence[Wanted], times: int = TIMES) -
     steps = [Step(CONTROL, Target.pair(*one.pads, ohm, *one.keys), way) for one, ohm, way in order]
     allowed = {step: refusal(project, step.target.connections) is None for step in dict.fromkeys(steps)}
     return [step for step in steps if allowed[step]]
+
+
+def together_target(
+    project: Project, closed: Sequence[tuple[tuple[str, ...], tuple[str, ...], float]], key: str
+) -> Target | None:
+    """Give the touch that joins pads over the values nearest to some paths; None where it may not be.
+
+    Parameters
+    ----------
+    project : Project
+    closed : sequence of (pads, pads, path_ohm)
+        Pads joined to pads, and over which path, ohms.
+    key : str
+        "" for none pressed.
+    """
+    values = measured_ohm(project)
+    connections = tuple(
+        Connection(one, other, min(values, key=lambda ohm: _beside(project, ohm, path)))
+        for one, other, path in closed
+    )
+    if refusal(project, connections) is not None:
+        return None
+    return Target(connections, tuple(key.split("+")) if key else ())
+
+
+def _beside(project: Project, series_ohm: float, wanted_ohm: float) -> float:
+    path = path_ohm(project.rig, series_ohm)
+    return max(path / wanted_ohm, wanted_ohm / max(1.0, path))
 
 
 def together_steps(targets: Iterable[Target]) -> list[Step]:
