@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from rig.build.course import Course, course
 from rig.build.drawer import ANY, Drawer
-from rig.build.evidence import Evidence, Trial, amounts
+from rig.build.evidence import Evidence, Trial, amounts, floor_ohm
 from rig.build.fitting import (
     BODY_LEAST_OHM,
     A,
@@ -71,13 +71,14 @@ def fit(pick: Pick, evidence: Evidence, drawer: Drawer = ANY) -> Fit | None:
     """Give the resistor for a pick, or None where no value is known.
 
     The nearest value to the kept path, of which no part reaches below the next lower path over which
-    the same was heard: below the lowest, nobody knows. The person's own value stays as it is.
+    the same was heard; below the lowest see `floor_ohm`. The person's own value stays as it is.
     """
     kept = evidence.kept_ohm(pick)
     if kept is not None:
         heard = _heard_ohm(evidence, course_of(pick, evidence))
         below, above = ([one for one in heard if one < kept], [one for one in heard if one > kept])
-        fixed = drawer.near(kept, max(below, default=kept), max([*above[:1], kept * NEXT]))
+        floor = max(below, default=floor_ohm(kept, evidence.trials))
+        fixed = drawer.near(kept, floor, max([*above[:1], kept * NEXT]))
         return Fit(kept, fixed)
     return None if pick.at_ohm is None else Fit(pick.at_ohm, pick.at_ohm, yours=True)
 
@@ -137,9 +138,10 @@ def propose(
     if fitted.yours:
         fixed, keep = fitted.fixed_ohm, own_words(fitted.path_ohm, evidence, least_path_ohm)
     else:
-        fixed, keep = drawer.least(heard[0], fitted.path_ohm), keep_words(heard[0], evidence.trials, least_path_ohm)
+        fixed = drawer.least(floor_ohm(heard[0], evidence.trials), fitted.path_ohm)
+        keep = keep_words(heard[0], evidence.trials, least_path_ohm)
     seen = Known(
-        low=heard[0], high=heard[-1], kept=fitted.path_ohm, fixed=fixed, steady=fitted.fixed_ohm,
+        low=heard[0], floor=floor_ohm(heard[0], evidence.trials), high=heard[-1], kept=fitted.path_ohm, fixed=fixed, steady=fitted.fixed_ohm,
         keep=keep, trials=tuple(evidence.trials), most=most_path_ohm, volts=volts, course=along,
         drawer=drawer,
     )  # fmt: skip
@@ -222,7 +224,8 @@ def _changing(find: Find, seen: Known) -> Control:
     measured = amounts(
         [one for one in seen.trials
          if one.heard and one.key == find.key and low <= one.path_ohm <= high], sound, unit)  # fmt: skip
-    skin = seen.at_top or high >= seen.fixed + BODY_LEAST_OHM
+    # With its resistor, skin must come to what was kept.
+    skin = seen.kept >= seen.fixed + BODY_LEAST_OHM
     if low >= BODY_LEAST_OHM and skin:
         return body(
             f"It needs much resistance: heard over {ohms(low)}"
@@ -307,6 +310,7 @@ def keep_words(low: float, trials: Sequence[Trial], least_path_ohm: float) -> st
         return f"{kept}: over {ohms(max(stops))} this pair stopped the toy."
     lower = sorted({t.path_ohm for t in trials if t.path_ohm < low * 0.98})
     if lower:
+        kept = f"Keep about {ohms(low)} in the path"
         return f"{kept}: over {ohms(lower[0])} this change wasn't found again."
     if low > least_path_ohm * 1.02:
         return f"{kept}: less wasn't tried here."

@@ -163,8 +163,10 @@ class Course:
     @property
     def jump_ohm(self) -> tuple[float, float] | None:
         """Give the two paths between which it moves nearly all of its way at once."""
+        if not self.moves:
+            return None
         for (low, one), (high, other) in pairwise(self.track):
-            share = abs(other - one) / self.moved if self.moved else 0.0
+            share = abs(other - one) / self.moved
             if share > ALL_IN_ONE or (share > JUMP and high / low <= NEAR):
                 return low, high
         return None

@@ -155,3 +155,25 @@ def amounts(trials: Sequence[Trial], sound: str, unit: str | None) -> list[tuple
 def stopped_ohm(trials: Sequence[Trial]) -> float | None:
     """Give the highest path over which the toy froze or the guard tripped, or None."""
     return max((one.path_ohm for one in trials if one.stopped), default=None)
+
+
+A_LITTLE_LESS = 0.9
+"""A part may have so much of a path below which the same wasn't heard, but the toy lived."""
+
+
+def floor_ohm(low: float, trials: Sequence[Trial]) -> float:
+    """Give below what no part may be, where the same wasn't heard over less.
+
+    Where something less was tried and the toy lived, a part may be a little less, so that one is found
+    near enough; where the next that was tried stopped the toy, or nothing was, it may not.
+
+    Parameters
+    ----------
+    low : float
+        The lowest path over which it was heard, ohms.
+    trials : sequence of Trial
+        Of the pair, with all keys.
+    """
+    stopped = stopped_ohm(trials) or 0.0
+    alive = [one.path_ohm for one in trials if stopped < one.path_ohm < low * 0.98]
+    return max(*alive, low * A_LITTLE_LESS) if alive else low

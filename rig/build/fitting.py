@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from rig.build.course import Course
 from rig.build.drawer import ANY, Drawer
-from rig.build.evidence import Trial
+from rig.build.evidence import Trial, floor_ohm
 from rig.build.knob import Knob, choose, moving_share
 from rig.build.series import at_least
 from rig.words import ohms
@@ -124,6 +124,8 @@ class Known:
     ----------
     low, high : float
         The range over which it was heard, ohms.
+    floor : float
+        Below this no part may be, ohms.
     kept : float
         The path that was kept, ohms.
     fixed : float
@@ -145,6 +147,7 @@ class Known:
     """
 
     low: float
+    floor: float
     high: float
     kept: float
     fixed: float
@@ -155,6 +158,10 @@ class Known:
     volts: float
     course: Course | None = None
     drawer: Drawer = ANY
+
+    def floor_of(self, path_ohm: float) -> float:
+        """Give below what no part for a path may be; see `floor_ohm`."""
+        return floor_ohm(path_ohm, self.trials)
 
     @property
     def at_top(self) -> bool:
@@ -185,9 +192,9 @@ def photocell(why: str, seen: Known) -> Control:
 
 def pot(why: str, seen: Known) -> Control:
     """Fit a knob that goes through the kept path, and no further than the change was heard."""
-    low, high, fixed = seen.low, seen.high, seen.fixed
+    high, fixed = seen.high, seen.fixed
     track = seen.course.track if seen.course else []
-    knob = choose(low=low, high=high, kept=seen.kept, track=track, drawer=seen.drawer)
+    knob = choose(low=seen.floor, high=high, kept=seen.kept, track=track, drawer=seen.drawer)
     fixed, size = knob.fixed_ohm, knob.pot_ohm
     hints = [
         "Join the wiper (middle lug) to one outer lug, so that it never opens.",

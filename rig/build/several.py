@@ -6,9 +6,10 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from rig.build.controls import Fit, fit, keep_words, own_words, propose
+from rig.build.controls import Fit, course_of, fit, keep_words, own_words, propose
+from rig.build.course import Course
 from rig.build.drawer import ANY, Drawer
-from rig.build.evidence import Evidence
+from rig.build.evidence import Evidence, floor_ohm
 from rig.build.fitting import A, Control, Known, Position, pot
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
@@ -102,8 +103,9 @@ def propose_one(
     many = f"{COUNTS.get(len(apart), str(len(apart)))} sounds of one pair"
     asked = f"You wish for {A[wish]}. " if wish else ""
     own = any(one.fit.yours for one in apart)
-    if not own and (wish == "potentiometer" or (wish is None and _meet(apart))):
-        meet = "whose ranges meet" if _meet(apart) else "whose ranges don't meet"
+    met = _meet(apart)
+    if not own and (wish == "potentiometer" or (wish is None and met and drawer.allows("potentiometer"))):
+        meet = "whose ranges meet" if met else "whose ranges don't meet"
         return _knob(apart, f"{asked}{many} {meet}: {told}. A knob goes through them.",
                      drawer=drawer, **limits)
     if wish:
@@ -114,9 +116,12 @@ def propose_one(
 
 
 def _meet(sounds: Sequence[_Sound]) -> bool:
-    """Say whether no path was touched between the ranges of sounds with one key."""
+    """Say whether no path was touched between the ranges of sounds with one key, or it was measured that
+    one goes smoothly over into the other."""
     if any(one.fit.yours for one in sounds):
         return False
+    if (along := _course(sounds)) is not None:
+        return along.is_smooth
     finds = {one.evidence.find.place: one for one in sounds if one.evidence.find}
     if len({one.evidence.find.key for one in sounds if one.evidence.find}) > 1:
         return False
@@ -127,16 +132,27 @@ def _meet(sounds: Sequence[_Sound]) -> bool:
     )
 
 
+def _course(sounds: Sequence[_Sound]) -> Course | None:
+    """Give the measured course that goes through all kept paths; None where there is none."""
+    along = course_of(sounds[0].pick, sounds[0].evidence)
+    if along is None or not along.is_measured:
+        return None
+    paths = [one.path_ohm for one in along.run]
+    there = all(any(is_same(one.fit.path_ohm, ohm) for ohm in paths) for one in sounds)
+    return along if there else None
+
+
 def _knob(
     sounds: Sequence[_Sound], why: str, *, least_path_ohm: float, most_path_ohm: float, volts: float,
     drawer: Drawer,
 ) -> Control:
     paths = [ohm for one in sounds for ohm in one.evidence.heard_ohm]
-    low, trials = min(paths), sounds[0].evidence.trials
+    low, trials, along = min(paths), sounds[0].evidence.trials, _course(sounds)
+    floor = floor_ohm(low, trials)
     known = Known(
-        low=low, high=max(paths), kept=sounds[-1].fit.path_ohm, fixed=drawer.least(low),
-        steady=drawer.least(low), keep=keep_words(low, trials, least_path_ohm), trials=tuple(trials),
-        most=most_path_ohm, volts=volts, drawer=drawer,
+        low=low, floor=floor, high=max(paths), kept=sounds[-1].fit.path_ohm, fixed=drawer.least(floor),
+        steady=drawer.least(floor), keep=keep_words(low, trials, least_path_ohm), trials=tuple(trials),
+        most=most_path_ohm, volts=volts, course=along, drawer=drawer,
     )
     made = pot(why, known)
     off = "It has no off: fit a toggle in series, or take a potentiometer with a switch."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from rig.build.course import Course, Point
 from rig.build.drawer import Drawer
@@ -22,17 +22,19 @@ def good_points(course: Course, kept_ohm: float) -> list[Point]:
     return points[first : first + MOST]
 
 
-def positions(course: Course, kept_ohm: float, drawer: Drawer) -> tuple[Position, ...]:
+def positions(
+    course: Course, kept_ohm: float, drawer: Drawer, floor: Callable[[float], float]
+) -> tuple[Position, ...]:
     """Give the positions, from the least resistance up.
 
     Each resistor is the one nearest to its path of which no part lies below the next lower path that
-    was touched and did the same, or else below that path itself.
+    was touched and did the same, or else below its `floor`.
     """
     points = good_points(course, kept_ohm)
     found = []
     for one in points:
         below = [p.path_ohm for p in course.run if p.path_ohm < one.path_ohm and one in course.run]
-        ohm = drawer.near(one.path_ohm, max(below, default=one.path_ohm))
+        ohm = drawer.near(one.path_ohm, max(below, default=floor(one.path_ohm)))
         found.append(Position(ohm, f"{one.words} over {ohms(one.path_ohm)}"))
     return tuple({one.fixed_ohm: one for one in found}.values())
 
@@ -42,7 +44,7 @@ def stepped(why: str, seen: Known) -> Control:
     if seen.course is None:
         found: Sequence[Position] = (Position(seen.steady, f"over {ohms(seen.kept)}"),)
     else:
-        found = positions(seen.course, seen.kept, seen.drawer)
+        found = positions(seen.course, seen.kept, seen.drawer, seen.floor_of)
     return Control(
         "stepped switch", f"rotary switch, 1 pole, {len(found) + 1} positions", why,
         min(one.fixed_ohm for one in found), seen.keep,

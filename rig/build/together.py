@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
+from math import log
 from typing import Literal
 
 from rig.build.evidence import Trials, stopped_ohm
 from rig.build.pieces import Fitted
 from rig.build.series import TOLERANCE
 from rig.log import Record
-from rig.pads import in_order, letter_order, name_of
+from rig.pads import letter_order
 from rig.project import Project, path_ohm
 from rig.project.closing import Closing, refusal
 from rig.words import ohms
@@ -20,12 +21,13 @@ Verdict = Literal["safe", "freezes", "not known"]
 TRIES = 2
 """So often two picks must have been on together before they are called safe."""
 AS_HARD = 1.15
-"""A try counts where its paths are no more than this above those that are fitted, as a ratio."""
-FAR_BELOW = 0.85
-"""And a stop, where they are no less than this of them."""
+"""A try shows that they are safe where each two pads were joined over no more than this of what the
+controls come to, as a ratio."""
+NOT_HARDER = 0.85
+"""And that they stop the toy where over no less than this of it."""
 
 Spans = dict[frozenset[str], float]
-"""Path by the pads of a connection, ohms."""
+"""Path by two pads that are joined, ohms."""
 Closed = tuple[tuple[str, ...], tuple[str, ...], float]
 """Pads that a touch joins to pads, and over which path, ohms."""
 
@@ -44,9 +46,8 @@ class Combination:
     paths_ohm : (float, float)
         The least resistance through each control, ohms.
     closed : tuple of Closed
-        The touch that tries them: "A-B / C-D", or "F+G-C" for two that share C. There the one resistance
-        between the buses is that of the lower path, and F and G are joined by their leads alone, which
-        is less than the controls let them be.
+        The touch that would try them: "A-B / C-D", or of three pads two on one bus and one on the
+        other; empty where this bench can't.
     joins : (str, str) or None
         Pads that they join through one that they share.
     verdict : str
@@ -67,32 +68,34 @@ class Combination:
     told: str
     wiring: str = ""
 
-    @property
-    def joint(self) -> str:
-        """Name the touch that tries them, in the letters' order."""
-        return _joint(self.closed)
-
 
 @dataclass(frozen=True)
 class Try:
-    """Pads that were joined at once, over which paths, and whether that stopped the toy."""
+    """Which pads a touch joined, two by two, over which paths; and whether it stopped the toy."""
 
     spans: Spans
     stopped: bool
 
 
-def tries_by_name(records: Iterable[Record], project: Project) -> dict[str, list[Try]]:
-    """Gather the touches of several pads at once that count, by their name in the letters' order."""
-    found: dict[str, list[Try]] = {}
+def spans_of(project: Project, closed: Iterable[Closed]) -> Spans:
+    """Give over what a touch joins each two pads: those on one bus by their leads alone, ohms."""
+    least = path_ohm(project.rig, 0.0)
+    found: Spans = {}
+    for pads_1, pads_2, ohm in closed:
+        for side in (pads_1, pads_2):
+            found |= {frozenset(two): least for two in combinations(side, 2)}
+        found |= {frozenset(two): ohm for two in product(pads_1, pads_2)}
+    return found
+
+
+def tries_of(records: Iterable[Record], project: Project) -> list[Try]:
+    """Gather the touches of three pads and more that count."""
+    found = []
     for one in records:
         target = one.target
-        if not one.counts or target.is_clean or target.is_lone or len(target.pads) == 2:
-            continue
-        spans = {
-            frozenset(c.pads_1 + c.pads_2): path_ohm(project.rig, c.series_ohm)
-            for c in target.connections
-        }
-        found.setdefault(target.in_order().name, []).append(Try(spans, one.stops))
+        if one.counts and len(target.pads) > 2:
+            closed = [(c.pads_1, c.pads_2, path_ohm(project.rig, c.series_ohm)) for c in target.connections]
+            found.append(Try(spans_of(project, closed), one.stops))
     return found
 
 
@@ -113,87 +116,108 @@ def combine(
     records : iterable of Record
         Of the whole sweep.
     """
-    tries = tries_by_name(records, project)
-    found = []
-    for (one, mine), (other, theirs) in combinations(zip(built, keys, strict=True), 2):
-        common = set(one.pick.pads) & set(other.pick.pads)
-        if len(common) == 2:
-            continue
-        both = dict.fromkeys((*mine, *theirs))
-        found.append(_judged(project, one, other, tuple(both), trials, tries))
-    return found
+    tries = tries_of(records, project)
+    return [
+        _judged(project, (one, other), tuple(dict.fromkeys((*mine, *theirs))), trials, tries)
+        for (one, mine), (other, theirs) in combinations(zip(built, keys, strict=True), 2)
+        if one.pick.pair != other.pick.pair
+    ]
 
 
 def _judged(
-    project: Project, one: Fitted, other: Fitted, keys: tuple[str, ...], trials: Trials,
-    tries: dict[str, list[Try]],
+    project: Project, both: tuple[Fitted, Fitted], keys: tuple[str, ...], trials: Trials,
+    tries: Sequence[Try],
 ) -> Combination:
-    pairs, paths = (one.pick.pair, other.pick.pair), (one.ohm, other.ohm)
+    one, other = both
     common = next(iter(set(one.pick.pads) & set(other.pick.pads)), "")
+    asked = {frozenset(each.pick.pads): each.ohm for each in both}
     joins: tuple[str, str] | None = None
-    closed: tuple[Closed, ...]
     if common:
         pad_1, pad_2 = sorted({*one.pick.pads, *other.pick.pads} - {common}, key=letter_order)
-        joins, closed = (pad_1, pad_2), (((pad_1, pad_2), (common,), min(paths)),)
-    else:
-        closed = tuple(((f.pick.pads[0],), (f.pick.pads[1],), f.ohm) for f in (one, other))
-    made = tries.get(_joint(closed), [])
-    verdict, told = _verdict(made, {frozenset(a + b): ohm for a, b, ohm in closed})
-    if joins and (stop := _joined_stop(trials, joins, sum(paths))):
-        verdict, told = "freezes", stop
-    if verdict == "not known" and not made and (why := cannot(project, closed)):
-        told = f"this bench can't try it: {why}"
+        joins = pad_1, pad_2
+        asked[frozenset(joins)] = one.ohm + other.ohm
+    verdict, told = _verdict([made for made in tries if made.spans.keys() == asked.keys()], asked)
+    if joins and (stop := _stop_of(trials, joins, one.ohm + other.ohm)):
+        verdict = "freezes"
+        told = (f"it joins {joins[0]} and {joins[1]} over {ohms(one.ohm + other.ohm)}, and over "
+                f"{ohms(stop)} they stopped the toy")  # fmt: skip
+    closed, why = _touch(project, both, asked, trials)
+    if verdict == "not known" and why:
+        told = f"this bench can't try it, {why}"
     return Combination(
-        first=one.number, second=other.number, pairs=pairs, keys=keys, paths_ohm=paths, closed=closed,
-        joins=joins, verdict=verdict, told=told, wiring=_wiring(verdict, pairs, common),
+        first=one.number, second=other.number, pairs=(one.pick.pair, other.pick.pair), keys=keys,
+        paths_ohm=(one.ohm, other.ohm), closed=closed, joins=joins, verdict=verdict, told=told, wiring=_wiring(verdict, both, common),
     )
 
 
-def _joint(closed: Sequence[Closed]) -> str:
-    return name_of(in_order(tuple((one, other) for one, other, _ in closed)))
-
-
 def _verdict(made: Sequence[Try], asked: Spans) -> tuple[Verdict, str]:
-    """Say what the tries show of some paths, ohms."""
-    stops = [one for one in made if one.stopped
-             and all(one.spans.get(pads, 0.0) >= FAR_BELOW * ohm for pads, ohm in asked.items())]  # fmt: skip
-    if stops:
-        return "freezes", f"it stopped the toy when it was tried, over {_spans(stops[0].spans)}"
+    """Say what tries of the same pads show of some paths, ohms."""
+    stops = [one for one in made if one.stopped]
+    if any(all(one.spans[two] >= NOT_HARDER * ohm for two, ohm in asked.items()) for one in stops):
+        return "freezes", "it stopped the toy when it was tried"
     alive = [one for one in made if not one.stopped
-             and all(one.spans.get(pads, ohm * 9) <= AS_HARD * ohm for pads, ohm in asked.items())]  # fmt: skip
+             and all(one.spans[two] <= AS_HARD * ohm for two, ohm in asked.items())]  # fmt: skip
+    if stops:
+        return "not known", "it stopped the toy where the rig joined the pads harder than they would be"
     if len(alive) >= TRIES:
-        return "safe", f"tried {len(alive)} times over {_spans(alive[0].spans)}"
-    if made:
-        return "not known", f"tried, but not over so little: {_spans(made[0].spans)}"
-    return "not known", "never tried"
+        return "safe", f"tried {len(alive)} times"
+    return "not known", "tried, but not over so little" if made else "never tried"
 
 
-def _spans(spans: Spans) -> str:
-    return " and ".join(ohms(ohm) for ohm in spans.values())
+def _stop_of(trials: Trials, pads: Iterable[str], ohm: float) -> float | None:
+    """Give over how much two pads stopped the toy, where so much or less would do it too, ohms."""
+    stopped = stopped_ohm(trials.get("-".join(sorted(pads, key=letter_order)), ()))
+    return stopped if stopped is not None and ohm * (1 - TOLERANCE) <= stopped else None
 
 
-def _joined_stop(trials: Trials, joins: tuple[str, str], ohm: float) -> str:
-    """Say that two pads that are joined stop the toy, joined through so much; "" where they don't."""
-    stopped = stopped_ohm(trials.get("-".join(joins), ()))
-    if stopped is None or ohm * (1 - TOLERANCE) > stopped:
-        return ""
-    return f"it joins {joins[0]} and {joins[1]} over {ohms(ohm)}, and over {ohms(stopped)} they stopped the toy"
+def _touch(
+    project: Project, both: tuple[Fitted, Fitted], asked: Spans, trials: Trials
+) -> tuple[tuple[Closed, ...], str]:
+    """Give the touch that comes nearest to two controls at once, or why there is none.
+
+    Two that share no pad are two connections. Of three pads two are on one bus, joined by their leads
+    alone, and the third is on the other: whichever comes nearest to all three paths, and doesn't join
+    two so that they stop the toy by themselves.
+    """
+    rig = project.rig
+    values = sorted({*rig.swept_ohm, *(ohm for ohm in rig.series_ohm if ohm >= min(rig.swept_ohm))})
+    pads = sorted(set().union(*asked), key=letter_order)
+    options: list[list[Closed]] = []
+    if len(asked) == 2:
+        near = [min(values, key=lambda ohm: _apart(path_ohm(rig, ohm), one.ohm)) for one in both]
+        options.append([((p,), (q,), path_ohm(rig, ohm))
+                        for ohm, (p, q) in zip(near, (one.pick.pads for one in both), strict=True)])  # fmt: skip
+    else:
+        options += [
+            [(tuple(pad for pad in pads if pad != lone), (lone,), path_ohm(rig, ohm))]
+            for lone, ohm in product(pads, values)
+        ]
+    least = path_ohm(rig, 0.0)
+    why = ""
+    best: tuple[float, tuple[Closed, ...]] | None = None
+    for option in options:
+        spans = spans_of(project, option)
+        refused = refusal(project, [Closing(one, other, ohm - least) for one, other, ohm in option])
+        if refused:
+            why = why or refused
+        elif any(_stop_of(trials, two, ohm) for two, ohm in spans.items()):
+            why = "since two of the pads stop the toy by themselves over what it can join them with"
+        else:
+            apart = sum(_apart(spans[two], ohm) for two, ohm in asked.items())
+            best = min(best or (apart, tuple(option)), (apart, tuple(option)))
+    return ((), why) if best is None else (best[1], "")
 
 
-def cannot(project: Project, closed: Sequence[Closed]) -> str:
-    """Say why a bench can't join pads so, over any value; "" where it can."""
-    whys = [
-        refusal(project, [Closing(one, other, ohm) for one, other, _ in closed])
-        for ohm in project.rig.swept_ohm
-    ]
-    return "" if None in whys else whys[0] or ""
+def _apart(one_ohm: float, other_ohm: float) -> float:
+    return abs(log(max(one_ohm, 1.0) / max(other_ohm, 1.0)))
 
 
-def _wiring(verdict: Verdict, pairs: tuple[str, str], common: str) -> str:
+def _wiring(verdict: Verdict, both: tuple[Fitted, Fitted], common: str) -> str:
     if verdict != "freezes":
         return ""
     if common:
         return (f"Fit both as one changeover switch with off in the middle, {common} on its middle lug, "
                 "so that only one can be on.")  # fmt: skip
-    return (f"Take a changeover switch with two poles, off in the middle: {pairs[0]} through one pole, to "
-            f"one side, {pairs[1]} through the other, to the other side, so that only one can be on.")  # fmt: skip
+    one, other = (each.pick.pair for each in both)
+    return (f"Take a changeover switch with two poles, off in the middle: {one} through one pole, to one "
+            f"side, {other} through the other, to the other side, so that only one can be on.")  # fmt: skip

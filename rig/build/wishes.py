@@ -36,6 +36,6 @@ def warning(kind: str, sound: str, seen: Known) -> str:
                 f"its resistor that is beyond the {ohms(seen.high)} up to which it was heard.")  # fmt: skip
     if kind == "toggle" and sound == "blip":
         return "It ends by itself: a toggle gives it once for each time it is switched on."
-    if kind == "stepped switch" and (course is None or len(positions(course, seen.kept, seen.drawer)) < 2):
+    if kind == "stepped switch" and (course is None or len(positions(course, seen.kept, seen.drawer, seen.floor_of)) < 2):
         return "Only one sound of it is known, so there is one position, and off: a toggle does the same."
     return ""

@@ -37,7 +37,6 @@ from rig.sweep.steps import Step
 from rig.words import ohms
 
 
-
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command("controls")(controls)
@@ -94,7 +93,7 @@ def controls(
         out.print(f"there is no sweep {name!r} in this folder, so nothing is known of these pairs")
     elif not all(one.course.is_measured for one in board.picks if one.course):
         _line(out, f"not measured yet: padsweep controls --project {project} --measure")
-    if any(one.verdict == "not known" and "can't" not in one.told for one in board.together):
+    if any(one.told == "never tried" for one in board.together):
         _line(out, f"not tried yet: padsweep controls --project {project} --together")
 
 
@@ -149,7 +148,7 @@ def _together(project: Project, board: Board) -> list[Step]:
     """Give the touches that try what isn't known yet."""
     targets = [
         together_target(project, one.closed, key)
-        for one in board.together if one.verdict == "not known" for key in one.keys
+        for one in board.together if one.verdict == "not known" and one.closed for key in one.keys
     ]
     return together_steps(one for one in dict.fromkeys(targets) if one is not None)
 
@@ -201,7 +200,7 @@ def _show_together(out: Console, together: Sequence[Combination]) -> None:
         if one.verdict == "not known":
             unknown[one.told].append(one)
     for told, mine in unknown.items():
-        _line(out, f"together, {told}: {_numbers(mine)}: try it once, with the reset at hand")
+        _line(out, f"together, {told}: {_numbers(mine)}; try by hand, with the reset at hand")
 
 
 def _numbers(together: Sequence[Combination]) -> str:

@@ -57,7 +57,10 @@ def check(control, touches):
     assert lowest > max(stops, default=0.0)
     heard = [one.path_ohm for one in made if one.path_ohm > max(stops, default=0.0)
              and (one.sound not in ("none", "lost") or one.after == "runs on")]
-    assert lowest >= min(path for path in heard if heard.count(path) >= 2)
+    least = min(path for path in heard if heard.count(path) >= 2)
+    # Where the toy lived over less, a little less than what was heard will do.
+    lived = any(max(stops, default=0.0) < one.path_ohm < least for one in made)
+    assert lowest >= (0.9 * least if lived else least)
     return True
 
 

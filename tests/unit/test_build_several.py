@@ -63,7 +63,7 @@ def test_three_sounds_are_neighbours_only_if_all_are():
     all_meet = control(over(154_000.4, 36_000.4, 10_400.4), *at(36_000, 154_000, 10_400))
     assert (all_meet.kind, all_meet.fixed_ohm) == ("potentiometer", 11_000)
     parted = control(over(154_000.4, 36_000.4, 3_600.4, silent=[10_400.4]), *at(36_000, 154_000, 3_600))
-    assert [one.fixed_ohm for one in parted.positions] == [3_900, 39_000, 180_000]
+    assert [one.fixed_ohm for one in parted.positions] == [3_900, 39_000, 150_000]
 
 
 def test_a_path_in_between_that_belongs_to_no_kept_sound_parts_them():
@@ -131,11 +131,16 @@ def test_whatever_is_kept_every_sound_is_reached_and_nothing_lower(paths, data):
     kept = data.draw(st.lists(st.sampled_from(paths), min_size=2, unique=True))
     made = control(over(*paths, silent=silent), *at(*(float(f"{one:.3g}") for one in kept)))
     low = min(kept)
-    assert made.fixed_ohm * 0.95 >= low
+
+    def floor(path):
+        less = any(one < path for one in (*paths, *silent))
+        return 0.9 * path if less else path  # where less was tried and the toy lived a little less will do
+
+    assert made.fixed_ohm * 0.95 >= floor(low)
     if made.positions:
         for path, (ohm, yours) in zip(sorted(kept), made.resistors, strict=True):
             assert not yours
-            assert path <= ohm * 0.95 and ohm <= path * 1.2
+            assert floor(path) <= ohm * 0.95 and ohm <= path * 1.2
     else:
         assert made.fixed_ohm + made.pot_ohm >= max(kept) * 0.95
         tried = [path for path in (*paths, *silent) if low < path < max(kept)]

@@ -125,7 +125,7 @@ def change(
     if drones >= STEADY_S > own_drones:
         return "drone"
     stop = round(closed_s * RATE_HZ)
-    if abs(_shift_cents(reference[:stop], sound[:stop])) >= PITCH_CENTS:
+    if abs(shift_cents(reference[:stop], sound[:stop])) >= PITCH_CENTS:
         return "pitch"
     # bands that lie on the floor in either say nothing of how much was added or taken
     there = np.minimum(heard, own) > floor_db
@@ -160,7 +160,7 @@ def _repeats(levels: np.ndarray, floor_db: float) -> bool:
     return False
 
 
-def _shift_cents(reference: np.ndarray, sound: np.ndarray) -> float:
+def shift_cents(reference: np.ndarray, sound: np.ndarray) -> float:
     """Give by how many cents a sound's spectrum has moved; 0 where it hasn't merely moved."""
     one, two = (_log_spectrum_db(part) for part in (reference, sound))
     one, two = one - np.mean(one), two - np.mean(two)

@@ -139,7 +139,7 @@ class Truth:
     """
 
     def __init__(self, project: Project, board: Board | None = None, states: int = STATES):
-        self._project = project
+        self.project = project
         self._count = states
         rig = project.rig
         self.board = board or project_board(project)
@@ -149,8 +149,8 @@ class Truth:
         self._with_lead: dict[int, list[_Sound]] = {}
 
     def _make_states(self, key: str) -> list[_State]:
-        rig = self._project.rig
-        toy = SimulatedToy(self.board, simulated_part(self._project).seed, Guard.of(rig.guard))
+        rig = self.project.rig
+        toy = SimulatedToy(self.board, simulated_part(self.project).seed, Guard.of(rig.guard))
         toy.notice_all()
         switch_on(toy)
         found = []
@@ -168,7 +168,7 @@ class Truth:
     def _press(self, toy: SimulatedToy, key: str) -> int:
         """Begin a touch on the toy, up to its closing; gives how long the key is held on, ms."""
         t = self._timings
-        press_ms = self._project.toy.keys[key].press_ms
+        press_ms = self.project.toy.keys[key].press_ms
         toy.run(t.before_ms * _PER_MS)
         if not self.board.habits.is_plain:
             wait_for_quiet(toy, self.board.longest_phrase_s)
@@ -223,42 +223,42 @@ class Truth:
 
         Nothing is given where the pair changes no sample over any path.
         """
-        rig = self._project.rig
+        rig = self.project.rig
         links = [
             self._link(pad_1, pad_2, series_ohm)
             for series_ohm in sorted(set(rig.swept_ohm), reverse=True)
-            if touchable(self._project, (pad_1,), (pad_2,), series_ohm) is None
+            if touchable(self.project, (pad_1,), (pad_2,), series_ohm) is None
         ]
         if not links or self._does_nothing(links[-1]):
             return
         with_leads = [self._heard_with(pad) for pad in (pad_1, pad_2) if self._feels(pad)]
         for link in links:
-            shown = self._shown(link, path_ohm(rig, link.series_ohm), with_leads)
+            shown = self._shown([link], path_ohm(rig, link.series_ohm), with_leads)
             yield shown
             if shown.freezes or shown.guarded:
                 return
 
     def alone(self) -> dict[str, Shown]:
         """Give what each pad's lead does that is closed with nothing on the other bus."""
-        series_ohm = min(self._project.rig.swept_ohm)
+        series_ohm = min(self.project.rig.swept_ohm)
         known: dict[int, Shown] = {}
         found = {}
         for pad in self.board.letters:
-            if not self._feels(pad) or touchable(self._project, (pad,), (), series_ohm) is not None:
+            if not self._feels(pad) or touchable(self.project, (pad,), (), series_ohm) is not None:
                 continue
             net = self.board.net_of[pad]
             if net not in known:
-                known[net] = self._shown(self._link(pad, None, series_ohm), None, [])
+                known[net] = self._shown([self._link(pad, None, series_ohm)], None, [])
             found[pad] = known[net]
         return found
 
     def _link(self, pad: str, other: str | None, series_ohm: float) -> Link:
-        rig = self._project.rig
+        rig = self.project.rig
         others = () if other is None else (other,)
         return Link((pad,), others, rig.lead_ohm, series_ohm, rig.switch_ohm)
 
     def _shown(
-        self, link: Link, path_ohm: float | None, with_leads: list[list[_Sound]]
+        self, links: list[Link], path_ohm: float | None, with_leads: list[list[_Sound]]
     ) -> Shown:
         """Touch in every state; `with_leads` are the sounds of leads alone, state by state."""
         worst_db: list[float] = []
@@ -269,7 +269,7 @@ class Truth:
         for number, (key, state) in enumerate(states):
             toy = state.toy.fork()
             toy.brown_outs = 0
-            sound = self._touch(toy, state.held_ms, [link])
+            sound = self._touch(toy, state.held_ms, links)
             if np.array_equal(sound, state.reference):
                 worst_db.append(0.0)
                 continue
@@ -289,7 +289,7 @@ class Truth:
                 afterwards["browns out"] += toy.brown_outs > 0
         touches = len(worst_db)
         return Shown(
-            series_ohm=link.series_ohm,
+            series_ohm=links[0].series_ohm,
             path_ohm=path_ohm,
             differs=sum(changes.values()) / touches,
             freezes=afterwards["freeze"] / touches,
@@ -307,13 +307,29 @@ class Truth:
         """Give what the toy sounds like with one pad's lead alone closed, for each key and state."""
         net = self.board.net_of[pad]
         if net not in self._with_lead:
-            link = self._link(pad, None, min(self._project.rig.swept_ohm))
+            link = self._link(pad, None, min(self.project.rig.swept_ohm))
             sounds = [
                 self._touch(state.toy.fork(), state.held_ms, [link])
                 for key in self._keys for state in self._states[key]
             ]
             self._with_lead[net] = [_Sound(one, band_levels_db(one)) for one in sounds]
         return self._with_lead[net]
+
+    def fitted(self, *joined: tuple[str, str, float]) -> Shown:
+        """Give what controls do that are on at once, each two pads joined through so many ohms."""
+        return self._shown(_resistors(joined), None, [])
+
+    def fitted_sounds(self, *joined: tuple[str, str, float]) -> list[tuple[np.ndarray, np.ndarray]]:
+        """Give the toy's own sound, and that with controls on, for each key and state of the toy.
+
+        Returns
+        -------
+        list of (ndarray, ndarray), shape (n,) each, at 48 kHz, from the closing on
+        """
+        return [
+            (state.reference, self._touch(state.toy.fork(), state.held_ms, _resistors(joined)))
+            for key in self._keys for state in self._states[key]
+        ]
 
     def levels_db(self, pad_1: str, pad_2: str, series_ohm: float) -> list[np.ndarray]:
         """Give what a touch of a pair sounds like, for each key and state of the toy.
@@ -379,11 +395,15 @@ class Truth:
                 found[pad_1, pad_2] = []
                 continue
             # pads said to be rail or clock are spared the low paths that others of their net get
-            ends = tuple(sorted((net_of[p], self._project.toy.pads[p].kind) for p in (pad_1, pad_2)))
+            ends = tuple(sorted((net_of[p], self.project.toy.pads[p].kind) for p in (pad_1, pad_2)))
             if ends not in known:
                 known[ends] = list(self.shown(pad_1, pad_2))
             found[pad_1, pad_2] = known[ends]
         return found
+
+
+def _resistors(joined: Collection[tuple[str, str, float]]) -> list[Link]:
+    return [Link((one,), (other,), ohm / 2, 0.0, 0.0) for one, other, ohm in joined]
 
 
 def _rms(sound: np.ndarray) -> float:
