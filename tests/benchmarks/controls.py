@@ -12,7 +12,8 @@ third octaves over four parts of the time, in half of the toy's states. `stops` 
 freeze the toy or trip its guard in any state: of a knob, skin or light 33 log-spaced ones, with parts
 drawn at random within their tolerance. `smooth` are picks that truly move one way over the range in
 which they are heard, by 80 cents or 3 dB, and nowhere by more than a third of that in one step of 32 (pairs of which two sounds are kept are left out);
-`knobs` of these got one, and `turn` is the share of its turn over which the sound moves. Of two picks
+`knobs` of these got one, `turn` is the share of its turn over which nine tenths of its movement lie, and
+`reach` how much it reaches of all the movement over what was never found to stop the toy. Of two picks
 at once, both over their least resistance, `alive` truly never stop the toy in any state and `safe` of
 these are called so; `wrong` are called safe and do.
 
@@ -63,7 +64,7 @@ GAP = 3
 SHIFTS_BY = {"pitch": 50.0, "other": 0.0}
 """The truth tells a shift of pitch to so much."""
 SKIN_OHM, LIGHT_OHM = (BODY_FLOOR_OHM, 2e6), (1_000.0, PHOTOCELL_DARK_OHM)
-COLUMNS = ("picks", "fitted", "same", "within 3 dB", "positions", "stops", "smooth", "knobs", "turn %",
+COLUMNS = ("picks", "fitted", "same", "within 3 dB", "positions", "stops", "smooth", "knobs", "turn %", "reach %",
            "pairs", "alive", "safe", "wrong", "too shy")
 
 
@@ -172,15 +173,15 @@ def is_smooth(one: Track) -> bool:
     )
 
 
-def turn_share(one: Track, control: Control) -> float:
-    """Give the share of a knob's turn over which the sound truly moves."""
+def turn_share(one: Track, control: Control) -> tuple[float, float]:
+    """Give the share of a knob's turn over which the sound truly moves, and of its movement it reaches."""
     turns = np.linspace(0.0, 1.0, 201)
     along = np.interp(np.log(control.knob.path_ohm(turns)), np.log(one.paths), one.moved)
     moved = np.concatenate(([0.0], np.cumsum(np.abs(np.diff(along)))))
     if moved[-1] <= 0:
-        return 0.0
+        return 0.0, 0.0
     first, last = np.interp(((1 - MOST_SHARE) / 2 * moved[-1], (1 + MOST_SHARE) / 2 * moved[-1]), moved, turns)
-    return float(last - first) * float(np.ptp(along) / np.ptp(one.moved))
+    return float(last - first), float(np.ptp(along) / np.ptp(one.moved))
 
 
 def judged(played: Truth, board: Board, seed: int, lines: list[str]) -> Counter:
@@ -237,10 +238,10 @@ def _smooth(played: Truth, one: Proposed, count: Counter, lines: list[str]) -> N
         lines.append(f"{one.pick.label}: smooth from {true.paths[0]:.0f} to {true.paths[-1]:.0f} ohm, but "
                      f"{one.control.part}: {one.control.why}")  # fmt: skip
         return
-    share = turn_share(true, one.control)
-    count.update({"knobs": 1, "turn": round(100 * share)})
-    lines.append(f"{one.pick.label}: {100 * share:.0f} % of the turn, {one.control.part}, "
-                 f"{true.paths[0]:.0f} to {true.paths[-1]:.0f} ohm")  # fmt: skip
+    turn, reach = turn_share(true, one.control)
+    count.update({"knobs": 1, "turn": round(100 * turn), "reach": round(100 * reach)})
+    lines.append(f"{one.pick.label}: {100 * turn:.0f} % of the turn, reaches {100 * reach:.0f} %, "
+                 f"{one.control.part}, {true.paths[0]:.0f} to {true.paths[-1]:.0f} ohm")  # fmt: skip
 
 
 def told(board: Asked, keep: Path | None, picks: int) -> tuple[Asked, Counter | None, list[str]]:
@@ -267,8 +268,8 @@ def told(board: Asked, keep: Path | None, picks: int) -> tuple[Asked, Counter | 
 
 
 def line(name: str, count: Counter) -> str:
-    turn = round(count["turn"] / max(1, count["knobs"]))
-    return f"{name:14}" + "".join(f"{turn if word == 'turn %' else count[word]:>12}" for word in COLUMNS)
+    middle = {f"{word} %": round(count[word] / max(1, count["knobs"])) for word in ("turn", "reach")}
+    return f"{name:14}" + "".join(f"{middle.get(word, count[word]):>12}" for word in COLUMNS)
 
 
 def share(count: Counter, part: str, of: str) -> str:
@@ -297,7 +298,8 @@ def main() -> None:
         f"3 dB)\npositions that stop the toy: {total['stops']} of {total['positions']}\n"
         f"picks with a control: {share(total, 'fitted', 'picks')}\n"
         f"truly smooth ones with a knob: {share(total, 'knobs', 'smooth')}, over "
-        f"{round(total['turn'] / max(1, total['knobs']))} % of its turn\n"
+        f"{round(total['turn'] / max(1, total['knobs']))} % of its turn, reaching "
+        f"{round(total['reach'] / max(1, total['knobs']))} % of the movement\n"
         f"two at once called safe that stop the toy: {total['wrong']}; of those that don't, called safe: "
         f"{share(total, 'safe', 'alive')}"
     )
