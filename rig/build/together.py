@@ -180,17 +180,18 @@ def _touch(
     two so that they stop the toy by themselves.
     """
     rig = project.rig
-    values = sorted({*rig.swept_ohm, *(ohm for ohm in rig.series_ohm if ohm >= min(rig.swept_ohm))})
+    if rig.bench == "by-hand":
+        return (), "two tips bridge two pads"
     pads = sorted(set().union(*asked), key=letter_order)
     options: list[list[Closed]] = []
     if len(asked) == 2:
-        near = [min(values, key=lambda ohm: _apart(path_ohm(rig, ohm), one.ohm)) for one in both]
+        near = [min(rig.tried_ohm, key=lambda ohm: _apart(path_ohm(rig, ohm), one.ohm)) for one in both]
         options.append([((p,), (q,), path_ohm(rig, ohm))
                         for ohm, (p, q) in zip(near, (one.pick.pads for one in both), strict=True)])  # fmt: skip
     else:
         options += [
             [(tuple(pad for pad in pads if pad != lone), (lone,), path_ohm(rig, ohm))]
-            for lone, ohm in product(pads, values)
+            for lone, ohm in product(pads, rig.tried_ohm)
         ]
     least = path_ohm(rig, 0.0)
     why = ""

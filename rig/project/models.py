@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from rig.project.side_by_side import counted_ohm
+from rig.project.side_by_side import counted_ohm, made_ohm
 
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
@@ -297,6 +297,13 @@ class Rig(_Model):
     def swept_ohm(self) -> list[float]:
         """Values of the bank, or made of it, over which pairs are touched, ohms."""
         return self.sweep.series_ohm or self.series_ohm
+
+    @property
+    def tried_ohm(self) -> list[float]:
+        """Every value that can be between the pads and isn't below those swept over, ascending, ohms."""
+        least = min(self.swept_ohm)
+        made = [] if self.bench == "by-hand" else made_ohm(self.series_ohm)
+        return sorted({ohm for ohm in (*self.swept_ohm, *self.series_ohm, *made) if ohm >= least})
 
     @property
     def least_ohm(self) -> float:

@@ -16,7 +16,6 @@ from rig.bench import Connection
 from rig.log.records import CONTROL
 from rig.project import Project, path_ohm
 from rig.project.closing import refusal
-from rig.project.side_by_side import made_ohm
 from rig.sweep.known import Knowledge
 from rig.sweep.steps import Step, clean
 from rig.touches import Target
@@ -67,8 +66,7 @@ def measured_ohm(project: Project) -> list[float]:
     for ohm in sorted(others):
         if len(values) < MOST_VALUES and _is_apart(project, ohm, values):
             values.append(ohm)
-    if rig.bench != "by-hand":
-        _fill(project, values, made_ohm(rig.series_ohm))
+    _fill(project, values, rig.tried_ohm)
     return sorted(values, reverse=True)
 
 
@@ -130,7 +128,7 @@ def together_target(
     key : str
         "" for none pressed.
     """
-    values = measured_ohm(project)
+    values = project.rig.tried_ohm
     connections = tuple(
         Connection(one, other, min(values, key=lambda ohm: _beside(project, ohm, path)))
         for one, other, path in closed

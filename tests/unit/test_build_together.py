@@ -1,0 +1,143 @@
+"""What two picks at once are known to do, and a patch bay for all of them."""
+
+from dataclasses import replace
+
+import pytest
+from making_records import record
+from measured_records import found
+
+from rig.bench.base import Connection, Stimulus, Touch
+from rig.bench.simulated.folder import new_simulated_project
+from rig.build.drawer import Drawer
+from rig.build.fitting import Control
+from rig.build.patch_bay import Wanted, patch_bay
+from rig.build.pieces import Fitted
+from rig.build.proposing import propose_all
+from rig.build.series import TOLERANCE
+from rig.build.together import TRIES
+from rig.choose.picks import Pick
+from rig.project import path_ohm
+
+KEPT_OHM = 10_400.4
+
+
+@pytest.fixture(scope="module")
+def project(tmp_path_factory):
+    return new_simulated_project(tmp_path_factory.mktemp("t") / "toy", 8, 8)
+
+
+@pytest.fixture
+def key(project):
+    return project.sweep_keys[0]
+
+
+def sweep(*pairs, key, path=KEPT_OHM):
+    return [one for at, pair in enumerate(pairs)
+            for one in found(pair.replace("-", ""), 1 + 2 * at, path_ohm=path, key=key, sound="loop",
+                             amount=0.2, unit="s")]  # fmt: skip
+
+
+def tried(project, key, *closed, after="answers", number=500):
+    """A touch of several pads at once: (pads, pads, path)."""
+    least = path_ohm(project.rig, 0.0)
+    touch = Touch(tuple(Connection(tuple(a), tuple(b), ohm - least) for a, b, ohm in closed), Stimulus((key,)))
+    return record(number, "AB", "sweep", "none", after, key=key, touch=touch,
+                  path_ohm=min(ohm for *_, ohm in closed))  # fmt: skip
+
+
+def both(project, records, *pairs):
+    picks = [Pick(pair) for pair in pairs]
+    (one,) = propose_all(project, picks, records).together
+    return one
+
+
+def test_what_was_never_tried_is_not_known_and_says_which_touch_would_tell(project, key):
+    one = both(project, sweep("A-B", "C-D", key=key), "A-B", "C-D")
+    assert (one.verdict, one.told, one.wiring, one.joins) == ("not known", "never tried", "", None)
+    assert [(a, b) for a, b, _ in one.closed] == [(("A",), ("B",)), (("C",), ("D",))]
+    shared = both(project, sweep("A-C", "B-C", key=key), "A-C", "B-C")
+    assert shared.joins == ("A", "B")
+    (closed,) = shared.closed
+    assert {*closed[0], *closed[1]} == {"A", "B", "C"}
+
+
+@pytest.mark.parametrize(("times", "path", "verdict"), [
+    (TRIES, KEPT_OHM, "safe"), (TRIES - 1, KEPT_OHM, "not known"), (TRIES, 4 * KEPT_OHM, "not known"),
+])  # fmt: skip
+def test_they_are_safe_once_tried_often_enough_over_as_little(project, key, times, path, verdict):
+    records = sweep("A-B", "C-D", key=key) + [
+        tried(project, key, ("A", "B", path), ("C", "D", path), number=500 + n) for n in range(times)]
+    assert both(project, records, "A-B", "C-D").verdict == verdict
+
+
+def test_once_stopped_is_told_with_a_wiring_that_keeps_them_apart(project, key):
+    records = sweep("A-B", "C-D", key=key) + [
+        tried(project, key, ("A", "B", KEPT_OHM), ("C", "D", KEPT_OHM), number=500 + n,
+              after="freeze" if n == 2 else "answers") for n in range(3)]  # fmt: skip
+    one = both(project, records, "A-B", "C-D")
+    assert one.verdict == "freezes"
+    assert one.wiring.startswith("Take a changeover switch with two poles, off in the middle: A-B through")
+
+
+def test_two_on_one_pad_that_join_what_stopped_the_toy_will_freeze(project, key):
+    stop = record(90, "AB", path_ohm=36_600.4, sound="none", after="freeze", key=key)
+    one = both(project, [*sweep("A-C", "B-C", key=key), stop], "A-C", "B-C")
+    assert one.verdict == "freezes"
+    assert "it joins A and B over 2" in one.told and "over 36.6 kΩ they stopped the toy" in one.told
+    assert "C on its middle lug" in one.wiring
+
+
+def test_a_stop_where_the_rig_joins_harder_than_the_controls_is_no_proof(project, key):
+    records = [*sweep("A-C", "B-C", key=key), tried(project, key, ("AB", "C", KEPT_OHM), after="freeze")]
+    one = both(project, records, "A-C", "B-C")
+    assert one.verdict == "not known"
+    assert "joined the pads harder" in one.told
+
+
+def test_what_a_bench_cannot_try_it_says(project, key):
+    hardware = replace(project, rig=project.rig.model_copy(update={"bench": "hardware"}))
+    one = both(hardware, sweep("A-B", "C-D", key=key), "A-B", "C-D")
+    assert one.closed == ()
+    assert one.told == ("this bench can't try it, 2 connections need 2 pairs of buses, this bench has one")
+    by_hand = replace(project, rig=project.rig.model_copy(update={"bench": "by-hand"}))
+    assert "two tips bridge two pads" in both(by_hand, sweep("A-C", "B-C", key=key), "A-C", "B-C").told
+
+
+# -- the patch bay ------------------------------------------------------------------------
+
+
+def test_three_picks_that_share_a_pad_get_a_patch_bay_as_an_alternative(project, key):
+    records = sweep("A-C", "B-C", "C-D", key=key)
+    picks = [Pick(pair) for pair in ("A-C", "B-C", "C-D")]
+    bay = propose_all(project, picks, records).patch_bay
+    ohm = dict(bay.sockets)
+    assert list(ohm) == ["A", "B", "C", "D"]
+    assert [one.pair for one in bay.plays] == ["A-C", "B-C", "C-D"]
+    for one in bay.plays:
+        a, b = one.pair.split("-")
+        assert one.ohm == ohm[a] + ohm[b]
+        assert KEPT_OHM / (1 - TOLERANCE) <= one.ohm <= 1.3 * KEPT_OHM
+    assert {(a, b) for a, b in bay.untried} == {("A", "B"), ("A", "D"), ("B", "D")}
+    assert propose_all(project, picks[:2], records).patch_bay is None
+    apart = [Pick(pair) for pair in ("A-B", "C-D", "E-F")]
+    assert propose_all(project, apart, sweep("A-B", "C-D", "E-F", key=key)).patch_bay is None
+
+
+def test_sockets_that_stop_the_toy_are_named(project, key):
+    stop = record(90, "AB", path_ohm=36_600.4, sound="none", after="freeze", key=key)
+    picks = [Pick(pair) for pair in ("A-C", "B-C", "C-D")]
+    bay = propose_all(project, picks, [*sweep("A-C", "B-C", "C-D", key=key), stop]).patch_bay
+    assert bay.never == (("A", "B", "over 36.6 kΩ they stopped the toy"),)
+
+
+def test_a_pick_that_no_sockets_can_give_is_left_out(project):
+    """A-B and B-C over little, A-C over much: the sockets of A and C are small already."""
+    def wanted(number, pair, kept):
+        control = Control("toggle", "toggle", "", kept)
+        return Wanted(Fitted(number, Pick(pair), control, kept), kept, kept, kept)
+
+    bay = patch_bay(project, [wanted(1, "A-B", 4_000.0), wanted(2, "B-C", 4_000.0), wanted(3, "A-C", 200_000.0)],
+                    {}, Drawer(), 3_600.0)  # fmt: skip
+    assert 3 in bay.left_out or {1, 2} & set(bay.left_out)
+    assert patch_bay(project, [wanted(1, "A-B", 1e4), wanted(2, "B-C", 1e4), wanted(3, "B-D", 1e4)], {},
+                     Drawer(kinds=("toggle",)), 3_600.0) is None  # fmt: skip
