@@ -8,6 +8,7 @@ from math import log
 
 from rig.build.series import E12, POTS_OHM, TOLERANCE, at_least, nearest_above
 from rig.project.models import Parts
+from rig.words import ohms
 
 POT_TOLERANCE = 0.2
 """Of a potentiometer's whole resistance (common practice, no source)."""
@@ -81,9 +82,9 @@ class Drawer:
         """Say what of a control has to be bought, where the person said what they have; "" if nothing."""
         buy = [one for one in dict.fromkeys(resistors_ohm)
                if self.resistors_ohm and one not in self.resistors_ohm]  # fmt: skip
-        told = [f"a resistor of {one:g} Ω" for one in buy]
+        told = [f"a resistor of {ohms(one)}" for one in buy]
         if pot_ohm is not None and self.pots_ohm and pot_ohm not in self.pots_ohm:
-            told.append(f"a potentiometer of {pot_ohm:g} Ω")
+            told.append(f"a potentiometer of {ohms(pot_ohm)}")
         return f"Not in your drawer: {', '.join(told)}." if told else ""
 
     def allows(self, kind: str) -> bool:

@@ -33,9 +33,8 @@ def test_measuring_that_is_killed_goes_on(tmp_path):
         code = run_and_kill(padsweep, "controls", *words, "--measure",
                             when=lambda more=more: len(list(takes.glob("*.flac"))) >= len(before) + more)  # fmt: skip
         assert code is None, "it ended before it was killed"
-        made, log = records_of(folder)
-        assert not verify(log)
-        assert len(made) >= len(before)
+        made, _ = records_of(folder)
+        assert made[: len(before)] == before
     assert run_and_kill(padsweep, "controls", *words, "--measure", when=None) == 0
     made, log = records_of(folder)
     assert not verify(log)

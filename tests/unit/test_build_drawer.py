@@ -61,7 +61,7 @@ def test_the_persons_own_resistor_is_taken_where_it_will_do_and_else_told_to_be_
     assert (mine.fixed_ohm, mine.hints) == (11_800, ("Use the middle lug and one outer lug.",))
     none_fits = control(records, drawer=Drawer((1_000.0, 47_000.0)))
     assert none_fits.fixed_ohm == 11_000
-    assert "Not in your drawer: a resistor of 11000 Ω." in none_fits.hints
+    assert "Not in your drawer: a resistor of 11 kΩ." in none_fits.hints
 
 
 def test_the_persons_own_potentiometer_is_taken_where_it_reaches_what_was_kept():
@@ -70,7 +70,7 @@ def test_the_persons_own_potentiometer_is_taken_where_it_reaches_what_was_kept()
     assert control(records, drawer=Drawer(pots_ohm=(47_000.0, 1_000.0))).pot_ohm == 47_000
     small = control(records, replace(KEPT, at_ohm=153_600), Drawer(pots_ohm=(1_000.0,)))
     assert small.pot_ohm == 200_000
-    assert "Not in your drawer: a potentiometer of 200000 Ω." in small.hints
+    assert "Not in your drawer: a potentiometer of 200 kΩ." in small.hints
 
 
 def test_what_fits_best_is_replaced_by_what_the_person_has_and_says_so():
