@@ -176,8 +176,8 @@ def _touch(
     """Give the touch that comes nearest to two controls at once, or why there is none.
 
     Two that share no pad are two connections. Of three pads two are on one bus, joined by their leads
-    alone, and the third is on the other: whichever comes nearest to all three paths, and doesn't join
-    two so that they stop the toy by themselves.
+    alone, and the third is on the other: whichever joins all as hard as the controls do, and comes
+    nearest to the three paths. None joins two so that they stop the toy by themselves.
     """
     rig = project.rig
     if rig.bench == "by-hand":
@@ -195,7 +195,7 @@ def _touch(
         ]
     least = path_ohm(rig, 0.0)
     why = ""
-    best: tuple[float, tuple[Closed, ...]] | None = None
+    best: tuple[bool, float, tuple[Closed, ...]] | None = None
     for option in options:
         spans = spans_of(project, option)
         refused = refusal(project, [Closing(one, other, ohm - least) for one, other, ohm in option])
@@ -204,9 +204,11 @@ def _touch(
         elif any(_stop_of(trials, two, ohm) for two, ohm in spans.items()):
             why = "since two of the pads stop the toy by themselves over what it can join them with"
         else:
+            is_softer = any(spans[two] > AS_HARD * ohm for two, ohm in asked.items())
             apart = sum(_apart(spans[two], ohm) for two, ohm in asked.items())
-            best = min(best or (apart, tuple(option)), (apart, tuple(option)))
-    return ((), why) if best is None else (best[1], "")
+            mine = is_softer, apart, tuple(option)
+            best = min(best or mine, mine)
+    return ((), why) if best is None else (best[2], "")
 
 
 def _apart(one_ohm: float, other_ohm: float) -> float:
