@@ -16,7 +16,19 @@ import typer
 from typer.core import TyperGroup
 
 from rig import __version__
-from rig.cli import build, choose, controls, demo, export, judge, page, places, project, sweep, trying
+from rig.cli import (
+    build,
+    choose,
+    controls,
+    demo,
+    export,
+    judge,
+    page,
+    places,
+    project,
+    sweep,
+    trying,
+)
 from rig.cli.called import PROGRAM, Call, during, typed
 from rig.cli.readable import make_readable, one_line
 from rig.cli.unforeseen import EXIT_CODE, unforeseen

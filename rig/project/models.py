@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from rig.project.side_by_side import counted_ohm, made_ohm
+from rig.project.side_by_side import counted_ohm, joined_ohm
 
 MAX_PADS = 64
 """Largest set-up the controller's boards can be extended to."""
@@ -302,7 +302,7 @@ class Rig(_Model):
     def tried_ohm(self) -> list[float]:
         """Every value that can be between the pads and isn't below those swept over, ascending, ohms."""
         least = min(self.swept_ohm)
-        made = [] if self.bench == "by-hand" else made_ohm(self.series_ohm)
+        made = [] if self.bench == "by-hand" else joined_ohm(self.series_ohm)
         return sorted({ohm for ohm in (*self.swept_ohm, *self.series_ohm, *made) if ohm >= least})
 
     @property

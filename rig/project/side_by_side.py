@@ -56,7 +56,7 @@ def counted_ohm(bank: Sequence[float], series_ohm: float) -> float:
     return min(bank[number - 1] for number in together) / len(together)
 
 
-def made_ohm(bank: Sequence[float]) -> list[float]:
+def joined_ohm(bank: Sequence[float]) -> list[float]:
     """Give all values that two channels or more make side by side, ohms, ascending."""
     return sorted({ohm for number, ohm in _made(tuple(bank)) if len(number) > 1})
 
