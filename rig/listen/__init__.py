@@ -1,5 +1,6 @@
 """Listening: arrays of sound in, judgements out; knows nothing of files, pads or benches."""
 
+from rig.listen.describing.manners.manner import MANNER, MANNER_AMOUNT, MANNER_UNIT
 from rig.listen.judgement import (
     AS_FAR,
     AS_WITH_LEAD,
@@ -35,6 +36,9 @@ __all__ = [
     "LEAST_RATE_HZ",
     "LEAST_TAKES",
     "LIKE_KEY",
+    "MANNER",
+    "MANNER_AMOUNT",
+    "MANNER_UNIT",
     "THRESHOLDS",
     "Baseline",
     "Beginning",

@@ -10,7 +10,7 @@ import pytest
 import rig.listen
 from rig.listen import JUDGE, THRESHOLDS
 
-VALUES = {"6": "01a9", "7": "2e29"}
+VALUES = {"6": "01a9", "7": "2e29", "8": "cfcd"}
 """The beginning of the hash of a version's values. Another value is another version."""
 GROUPS = [getattr(THRESHOLDS, one.name) for one in fields(THRESHOLDS) if one.name != "version"]
 EACH = [(group, one) for group in GROUPS for one in fields(group)]
@@ -18,6 +18,7 @@ EACH = [(group, one) for group in GROUPS for one in fields(group)]
 NAMES = {"T", "LAG_FRAMES", "HOP_S", "WINDOW_S", "BANDS", "BAND_LOW_HZ", "BAND_HIGH_HZ",
          "SILENCE_DB", "AT_A_TIME", "COARSE", "DEAD_DB", "SIZE", "JUDGE", "JUDGING", "DESCRIBING", "RECORDINGS",
          "CALIBRATING", "AS_FAR", "AS_WITH_LEAD", "BESIDE_LEAD", "LIKE_KEY",
+         "MANNER", "MANNER_AMOUNT", "MANNER_UNIT",
          "THRESHOLDS", "LEAST_TAKES", "LEAST_RATE_HZ"}  # fmt: skip
 ROOT = Path(rig.listen.__file__).parent
 

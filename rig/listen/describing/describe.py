@@ -1,4 +1,4 @@
-"""What a touch did to the sound, in one word with its amount.
+"""What a touch did to the sound, in one word with its amount, and its manner where that is sure.
 
 Several words may fit; the first in the order cut, loop, drone, pitch, timbre, level, blip
 is given, and every amount measured is kept beside it.
@@ -14,6 +14,7 @@ from rig.listen.describing.cuts import find_cut
 from rig.listen.describing.drones import find_drone, find_noise
 from rig.listen.describing.excerpts import Compared, Description, Excerpt, Take, rounded
 from rig.listen.describing.loops import find_loop
+from rig.listen.describing.manners.asking import find_manner
 from rig.listen.describing.repitch import Voices, find_repitch, voice_shift
 from rig.listen.measures.features import HOP_S, Frames
 from rig.listen.measures.span import LAG_FRAMES, Span
@@ -22,7 +23,10 @@ from rig.listen.thresholds import THRESHOLDS
 T = THRESHOLDS.describing
 
 
-def describe(take: Take, clean: Take, noise_level_db: float, rate_hz: int) -> Description:
+def describe(
+    take: Take, clean: Take, noise_level_db: float, rate_hz: int,
+    others: tuple[np.ndarray, ...] = (),
+) -> Description:
     """Describe how a take differs from the clean one that it began as.
 
     Parameters
@@ -31,6 +35,8 @@ def describe(take: Take, clean: Take, noise_level_db: float, rate_hz: int) -> De
     noise_level_db : float
         Level of the room with the toy silent, dB re full scale.
     rate_hz : int
+    others : tuple of ndarray, shape (frames, bands) each
+        The toy's other phrases, dB re full scale, one take of each.
 
     Returns
     -------
@@ -42,12 +48,13 @@ def describe(take: Take, clean: Take, noise_level_db: float, rate_hz: int) -> De
     return describe_excerpts(
         Excerpt(take.samples, take.frames, span.close),
         Excerpt(clean.samples, clean.frames, clean_start),
-        span.open - span.close, noise_level_db, rate_hz,
+        span.open - span.close, noise_level_db, rate_hz, others,
     )
 
 
 def describe_excerpts(
-    sound: Excerpt, clean: Excerpt, dwell: int, noise_level_db: float, rate_hz: int
+    sound: Excerpt, clean: Excerpt, dwell: int, noise_level_db: float, rate_hz: int,
+    others: tuple[np.ndarray, ...] = (),
 ) -> Description:
     """Describe how a sound differs from a clean one, both from the same moment on.
 
@@ -59,10 +66,13 @@ def describe_excerpts(
     noise_level_db : float
         Level of the room with the toy silent, dB re full scale.
     rate_hz : int
+    others : tuple of ndarray, shape (frames, bands) each
+        As of `describe`.
 
     Returns
     -------
     Description
+        Its measures hold the manner as well; see `Manner.measures`.
     """
     length = min(len(sound.frames) - sound.start, len(clean.frames) - clean.start)
     hop = round(HOP_S * rate_hz)
@@ -73,9 +83,17 @@ def describe_excerpts(
         mine=sound.samples[sound.start * hop :],
         theirs=clean.samples[clean.start * hop : (clean.start + length) * hop],
         dwell=min(dwell, length), room=noise_level_db, rate_hz=rate_hz,
+        others=others,
     )
-    measures: dict = {}
     begins = _beginning(pair)
+    told = _word(pair, begins)
+    manner = find_manner(pair, begins, told)
+    return told if manner is None else replace(told, measures=told.measures | manner.measures)
+
+
+def _word(pair: Compared, begins: int) -> Description:
+    """Give the first word that fits."""
+    measures: dict = {}
     for look in (find_cut, _loop, find_noise, find_drone):
         told = look(pair, begins, measures)
         if told:

@@ -77,6 +77,8 @@ class Compared:
     room : float
         Level of the room with the toy silent, dB re full scale.
     rate_hz : int
+    others : tuple of ndarray, shape (frames, bands) each
+        The toy's other phrases, dB re full scale, one take of each.
     """
 
     mel: np.ndarray
@@ -88,6 +90,7 @@ class Compared:
     dwell: int
     room: float
     rate_hz: int
+    others: tuple[np.ndarray, ...] = ()
 
     @property
     def hop(self) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 
 from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, both, compare, mean_apart_db
-from rig.listen.judging.kept import Kept, from_press
+from rig.listen.judging.kept import CleanTake, Kept, from_press
 from rig.listen.measures.features import HOP_S, Frames, frames
 from rig.listen.measures.levels import loud_level_db, mean_db
 from rig.listen.measures.span import LAG_FRAMES, Span
@@ -331,6 +331,13 @@ class Baseline:
         if min(usual_db) <= loud_db <= max(usual_db):
             return 0.0
         return loud_db - float(np.median(usual_db))
+
+    def other_phrases(self, take: CleanTake) -> tuple[np.ndarray, ...]:
+        """Give the bands of one take of each phrase but that of a take, dB, from their press on."""
+        mine = self.phrases[next(i for i, one in enumerate(self.takes) if one is take)]
+        first = {phrase: i for i, phrase in reversed([*enumerate(self.phrases)]) if phrase != mine}
+        chosen = [self.takes[first[phrase]] for phrase in sorted(first)]
+        return tuple(one.frames.mel_db[one.span.press :] for one in chosen)
 
     @cached_property
     def longest_pause_s(self) -> float:

@@ -156,7 +156,7 @@ class Ear:
         clean = baseline.takes[baseline.likeliest(aligned)]
         told = describe(
             self._taken(samples, span), self._taken(clean.samples, clean.span),
-            baseline.noise_level_db, self.rate_hz,
+            baseline.noise_level_db, self.rate_hz, baseline.other_phrases(clean),
         )
         if not is_audible(distance.local_db, told):
             return nothing

@@ -204,7 +204,11 @@ class Recordings:
         level_db = float(10 * np.log10(np.sum(10 ** (room_db / 10))))
         pads = [self._padded(one, length) for one in (mine.samples, laid.samples)]
         bent, plain = (Excerpt(one, frames(one, self.rate_hz), start) for one in pads)
-        return describe_excerpts(bent, plain, length - start, level_db, self.rate_hz)
+        others = tuple(
+            frames(self.clean[which[0]].samples, self.rate_hz).mel_db
+            for which in self.alike if all(self.clean[i] is not clean for i in which)
+        )
+        return describe_excerpts(bent, plain, length - start, level_db, self.rate_hz, others)
 
     def _padded(self, samples: np.ndarray, length: int) -> np.ndarray:
         """Give so many frames of a sound, silence after its end."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from rig.listen.thresholds.describing import Describing
 from rig.listen.thresholds.judging import Judging
+from rig.listen.thresholds.manners import Manners
 from rig.listen.thresholds.measuring import Measuring
 from rig.listen.thresholds.recordings import OfRecordings
 from rig.listen.thresholds.watching import Watching
@@ -14,6 +15,7 @@ __all__ = [
     "THRESHOLDS",
     "Describing",
     "Judging",
+    "Manners",
     "Measuring",
     "OfRecordings",
     "Thresholds",
@@ -30,13 +32,14 @@ class Thresholds:
     version : str
         That of the judge, stored with every judgement. It changes with any value, and with
         whatever else makes the judge judge otherwise.
-    measuring, judging, describing, watching, recordings : dataclass
+    measuring, judging, describing, manners, watching, recordings : dataclass
     """
 
-    version: str = "7"
+    version: str = "8"
     measuring: Measuring = field(default_factory=Measuring)
     judging: Judging = field(default_factory=Judging)
     describing: Describing = field(default_factory=Describing)
+    manners: Manners = field(default_factory=Manners)
     watching: Watching = field(default_factory=Watching)
     recordings: OfRecordings = field(default_factory=OfRecordings)
 
