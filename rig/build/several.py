@@ -13,7 +13,7 @@ from rig.build.evidence import Evidence, floor_ohm
 from rig.build.fitting import A, Control, Known, Position, pot
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
-from rig.outcomes import after_words, sound_words
+from rig.outcomes import after_words
 from rig.words import ohms
 
 COUNTS = {2: "Two", 3: "Three", 4: "Four"}
@@ -63,7 +63,7 @@ class _Sound:
         over = f"over {ohms(self.fit.path_ohm)}"
         if find is None or not is_same(find.best_path_ohm or 0.0, self.fit.path_ohm):
             return f"your own value, {over}"
-        said = "" if find.sound == "none" else sound_words(find.sound, find.amount, find.unit)
+        said = "" if find.sound == "none" else find.words
         once = ", heard once" if self.fit.yours else ""
         return f"{said or after_words(find.after)} {over}{once}"
 

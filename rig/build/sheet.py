@@ -35,7 +35,7 @@ from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.events import Event
 from rig.log import Record
-from rig.outcomes import after_words, left_words, like_key_words, sound_words
+from rig.outcomes import after_words, left_words, like_key_words
 from rig.pads import letter_order
 from rig.project import Project, path_ohm
 from rig.project.asked import asked
@@ -234,7 +234,7 @@ def _does(seen: Evidence) -> str:
     find = seen.find
     if find is None:
         return "nothing was found" if seen.trials else "not touched"
-    said = [] if find.sound == "none" else [sound_words(find.sound, find.amount, find.unit)]
+    said = [] if find.sound == "none" else [find.words]
     if like := like_key_words(find.like_key):
         said.append(like)
     if after := after_words(find.after):

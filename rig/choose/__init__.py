@@ -6,6 +6,7 @@ from rig.choose.picks import Pick, load_picks
 from rig.choose.rank import finds
 from rig.choose.replay import Session
 from rig.choose.tally import Tally, tally
+from rig.choose.taste import by_taste
 
 __all__ = [
     "FIND_COLUMNS",
@@ -13,6 +14,7 @@ __all__ = [
     "Pick",
     "Session",
     "Tally",
+    "by_taste",
     "find_rows",
     "finds",
     "keep",

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from rig.outcomes import AFTERS, SOUNDS, is_stop
+from rig.outcomes import AFTERS, SOUNDS, is_stop, told_words
 from rig.pads import is_lone, letters_of, name_of_sides
 from rig.words import short_ohms
 
 FIND_COLUMNS = ("pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
                 "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value",
-                "family", "changed_presses", "like_key")
+                "family", "changed_presses", "like_key", "manner", "manner_amount", "manner_unit")
 """What of a find is exported, one row per sound of a pair, or of a lead that was heard alone."""
 
 NO_KEY = "none"
@@ -34,6 +34,8 @@ class Heard:
         As of a find.
     once : bool
         It was heard too seldom over this path to count.
+    manner, manner_amount, manner_unit
+        As of a find.
     """
 
     path_ohm: float | None
@@ -45,6 +47,9 @@ class Heard:
     touch: int
     baseline_touch: int | None
     once: bool = False
+    manner: str | None = None
+    manner_amount: float | None = None
+    manner_unit: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +106,11 @@ class Find:
     apart : str
         What tells it from the other sounds of its pair: "3.6k", "3.6k blue"; "" where it is the
         only one.
+    manner : str or None
+        The second word, a row of `rig.outcomes.MANNERS`, that half of its touches have at least.
+    manner_amount : float or None
+        In `manner_unit`, of the best touch or in the middle.
+    manner_unit : str or None
     """
 
     pads_1: str
@@ -126,6 +136,22 @@ class Find:
     like_key: str | None = None
     along: tuple[Heard, ...] = ()
     apart: str = ""
+    manner: str | None = None
+    manner_amount: float | None = None
+    manner_unit: str | None = None
+
+    @property
+    def words(self) -> str:
+        """Say what it does to the sound, by its manner where it has one."""
+        return told_words(
+            self.sound, self.amount, self.unit, manner=self.manner,
+            manner_amount=self.manner_amount, manner_unit=self.manner_unit,
+        )
+
+    @property
+    def word(self) -> str:
+        """Give the one word that it goes by: its manner, or what it does to the sound."""
+        return self.manner or self.sound
 
     @property
     def label(self) -> str:
@@ -219,5 +245,6 @@ def over(find: Find, one: Heard) -> Find:
     moved = replace(
         find, sound=one.sound, after=one.after, amount=one.amount, unit=one.unit, score=one.score,
         best_touch=one.touch, baseline_touch=one.baseline_touch, best_path_ohm=one.path_ohm,
+        manner=one.manner, manner_amount=one.manner_amount, manner_unit=one.manner_unit,
     )
     return replace(moved, apart=_apart(moved, by_key=find.apart.endswith(f" {find.key or NO_KEY}")))

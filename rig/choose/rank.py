@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, replace
 
 from rig.choose.discovery import FALSE_DISCOVERY, pair_p_value, q_values
 from rig.choose.families import families
 from rig.choose.find import Find, Heard, told_apart
+from rig.choose.manners import Told, clean_apart_db, is_unpredictable, manner_of
 from rig.choose.ranges import Range, Spot, best, heard, heard_again, path_ohm, ranges, spots
 from rig.listen import BESIDE_LEAD, LIKE_KEY
 from rig.log import Record
 from rig.log.between import Parts, parts
-from rig.outcomes import AFTERS, SOUNDS, is_stop
+from rig.outcomes import AFTERS, MANNERS, SOUNDS, is_stop
 from rig.pads import letter_order
 
 SAME_SOUND = 0.82
 """What a find is worth less for each one before it with the same word."""
+MANNER_COUNTS = 0.5
+"""From this worth on a manner makes a find worth showing whose sound alone nobody looks for."""
+SET_PATHS = 3
+"""Over so many paths an amount must go one way for the resistance to set it."""
 LIKE_KEY_SHARE = 1 / 3
 """Of its touches so many must be like that key, two at least: it may have several phrases itself."""
 LONE_WORTH = 0.5
@@ -47,13 +53,14 @@ def finds(
     list of Find
         The best of each family first, then the second of each, and so on; among these a find
         is worth its kind times how sure it is, less for each one before it with the same
-        word. Two sounds of one pair are of two families. What another key does anyway comes behind
-        these; pairs that only freeze come last. Touches with a fault, lost takes and touches that
+        word. Two sounds of one pair are of two families. What nobody looks for comes behind these,
+        what another key does anyway behind that; pairs that only freeze in silence come last. Touches with a fault, lost takes and touches that
         aren't complete never count, but that a lost take's touch stopped the toy does.
     """
     records = list(records)
     told = parts(records)
     usable = _usable(records, told)
+    clean_db = clean_apart_db(usable)
     baselines = [one for one in usable if one.kind == "baseline" and one.take]
     pairs = _by_pair(usable)
     p_values = _p_values(pairs, told)
@@ -63,12 +70,12 @@ def finds(
     for pair, touches in pairs.items():
         q_value = adjusted.get(pair)
         surely = q_value is not None and q_value <= false_discovery
-        for one in _finds_of(touches, baselines, surely):
+        for one in _finds_of(touches, baselines, surely, clean_db):
             if one.sound != "none":
                 one = replace(one, p_value=p_values[pair], q_value=q_value)
             found.append(replace(one, changed_presses=changed[pair]))
     made = {one.number: one for one in usable}
-    return _ranked(_named([one for one in found if key in (None, one.key)], made))
+    return ranked(_named([one for one in found if key in (None, one.key)], made))
 
 
 def pair_p_values(records: Iterable[Record]) -> dict[str, float]:
@@ -115,7 +122,7 @@ def _changed_presses(records: Iterable[Record], told: Parts) -> Counter[str]:
 
 
 def _finds_of(
-    touches: Sequence[Record], baselines: Sequence[Record], surely: bool
+    touches: Sequence[Record], baselines: Sequence[Record], surely: bool, clean_db: float | None
 ) -> list[Find]:
     """Give the sounds of a pair that were seen again over the same path; or that it stops the toy.
 
@@ -127,18 +134,21 @@ def _finds_of(
     )
     stopped_at = max((one.path_ohm for one in stops if one.path_ohm is not None), default=None)
     # Where the toy was stopped once it may be again: what is offered lies above.
-    found = [_find(one, baselines) for one in ranges(touches)] if surely else []
+    found = [_find(one, baselines, clean_db) for one in ranges(touches)] if surely else []
     if not found and stops:
         found = [_stop(touches, stops, baselines, surely)]
     return told_apart([replace(one, stop=stop, stops_at_ohm=stopped_at) for one in found])
 
 
-def _find(one: Range, baselines: Sequence[Record]) -> Find:
+def _find(one: Range, baselines: Sequence[Record], clean_db: float | None) -> Find:
     """Give one sound of a pair."""
     touches = one.touches
     shown = best(touches)
     assert shown.sound is not None and shown.after is not None  # as of all touches that count
     along = sorted((*one.spots, *one.once), key=path_ohm)
+    told = manner_of(touches, shown)
+    if told.manner is None and is_unpredictable(touches, clean_db):
+        told = Told("unpredictable")
     return Find(
         pads_1=shown.target.in_order().side(1), pads_2=shown.target.in_order().side(2),
         sound=shown.sound, after=shown.after, amount=shown.amount, unit=shown.unit,
@@ -146,17 +156,21 @@ def _find(one: Range, baselines: Sequence[Record]) -> Find:
         touches=tuple(touch.number for touch in touches), best_touch=shown.number,
         baseline_touch=_nearest_baseline(shown, baselines), key=one.key,
         best_path_ohm=shown.path_ohm, like_key=_like_key(touches),
-        along=tuple(_heard_over(spot, baselines, spot in one.once) for spot in along),
+        along=tuple(_heard_over(spot, baselines, spot in one.once, told) for spot in along),
+        **asdict(told),
     )  # fmt: skip
 
 
-def _heard_over(spot: Spot, baselines: Sequence[Record], once: bool) -> Heard:
+def _heard_over(
+    spot: Spot, baselines: Sequence[Record], once: bool, of_find: Told
+) -> Heard:
     shown = spot.best
     assert shown.sound is not None and shown.after is not None
     return Heard(
         path_ohm=spot.path_ohm, sound=shown.sound, after=shown.after, amount=shown.amount,
         unit=shown.unit, score=shown.score or 0.0, touch=shown.number,
         baseline_touch=_nearest_baseline(shown, baselines), once=once,
+        **asdict(of_find if of_find.manner == "unpredictable" else manner_of(spot.heard, shown)),
     )
 
 
@@ -181,6 +195,7 @@ def _stop(
         baseline_touch=_nearest_baseline(shown, baselines), key=shown.key,
         best_path_ohm=shown.path_ohm,
         like_key=_like_key([one for one in stops if heard(one)]) if again else None,
+        **asdict(manner_of(again, told) if again else Told()),
     )
 
 
@@ -200,18 +215,54 @@ def _nearest_baseline(shown: Record, baselines: Sequence[Record]) -> int | None:
     return min(same, key=lambda number: abs(number - shown.number), default=None)
 
 
+def kind_worth(find: Find) -> float:
+    """Give what a kind of sound is worth to a bender, 0 to 1, by its words and how it travels."""
+    sound = SOUNDS[find.sound]
+    worth = MANNERS[find.manner].worth if find.manner else sound.worth
+    if sound.set_worth and _is_set(find, sound.set_least):
+        worth = max(worth, sound.set_worth)
+    crash = sound.crash_worth if is_stop(find.after) else 0.0
+    return max(worth, AFTERS[find.after].worth, crash)
+
+
+def _is_set(find: Find, least: float) -> bool:
+    """Say whether the resistance sets its amount: over several paths, one way, by so much."""
+    amounts = [one.amount for one in find.along
+               if not one.once and (one.sound, one.unit) == (find.sound, find.unit)]  # fmt: skip
+    told = [amount for amount in amounts if amount is not None]
+    if len(told) < SET_PATHS or len(told) < len(amounts):
+        return False
+    steps = [b - a for a, b in itertools.pairwise(told)]
+    one_way = all(step >= 0 for step in steps) or all(step <= 0 for step in steps)
+    return one_way and abs(told[-1] - told[0]) >= least
+
+
+def tier(find: Find) -> int:
+    """Say among which a find is shown: 0 what is heard, then what nobody looks for, keys, stops.
+
+    A crash that drones or loops is heard; one in silence comes behind all.
+    """
+    if is_stop(find.after) and not SOUNDS[find.sound].crash_worth:
+        return 3
+    if find.like_key is not None:
+        return 2
+    has_more = find.manner is not None and MANNERS[find.manner].worth >= MANNER_COUNTS
+    if has_more or AFTERS[find.after].is_heard or is_stop(find.after):
+        return 0
+    return int(SOUNDS[find.sound].is_last(find.amount))
+
+
 def _worth(find: Find) -> float:
-    wanted = max(SOUNDS[find.sound].worth, AFTERS[find.after].worth)
     sure = 1.0 - 0.5 ** max(find.score, 0.0)
     often = len(find.touches) / (len(find.touches) + 0.5)
-    return wanted * sure * often * (LONE_WORTH if find.is_lone else 1.0)
+    return kind_worth(find) * sure * often * (LONE_WORTH if find.is_lone else 1.0)
 
 
 def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
     """Give the finds with their families, each named by its best; the best ones first."""
     best_first = sorted(
         sorted(found, key=lambda one: (letter_order(one.pads_1), letter_order(one.pads_2))),
-        key=lambda one: (is_stop(one.after), -_worth(one)),
+        key=lambda one: (tier(one), -_worth(one)),
     )
     sounding = [one for one in best_first if one.sound != "none"]
     numbers = families(
@@ -226,22 +277,31 @@ def _named(found: list[Find], made: dict[int, Record]) -> list[Find]:
     return [replace(one, family=family.get(one.place, one.after)) for one in best_first]
 
 
-def _ranked(best_first: list[Find]) -> list[Find]:
+def ranked(found: Sequence[Find], liked: Mapping[str, float] | None = None) -> list[Find]:
     """Put different sounds first: the best of each family, then the second of each.
 
-    What another key does anyway comes behind all that is heard else.
+    Parameters
+    ----------
+    found : sequence of Find
+        With their families.
+    liked : mapping of str to float, optional
+        What the worth of a find is multiplied by, by its manner or else its sound; 1 where it isn't
+        named. It moves finds within their tier and round alone.
     """
-    rounds: dict[tuple[bool, bool, int], list[Find]] = defaultdict(list)
+    factors = liked or {}
+    best_first = sorted(found, key=lambda one: (tier(one), -_worth(one)))
+    rounds: dict[tuple[int, int], list[Find]] = defaultdict(list)
     family: Counter = Counter()
     for one in best_first:
-        rounds[is_stop(one.after), one.like_key is not None, family[one.family]].append(one)
+        rounds[tier(one), family[one.family]].append(one)
         family[one.family] += 1
-    ranked: list[Find] = []
-    sounds: Counter = Counter()
+    in_order: list[Find] = []
+    words: Counter = Counter()
     for _, left in sorted(rounds.items()):
         while left:
-            first = max(left, key=lambda one: _worth(one) * SAME_SOUND ** sounds[one.sound])
+            first = max(left, key=lambda one: (
+                _worth(one) * factors.get(one.word, 1.0) * SAME_SOUND ** words[one.word]))
             left.remove(first)
-            ranked.append(first)
-            sounds[first.sound] += 1
-    return ranked
+            in_order.append(first)
+            words[first.word] += 1
+    return in_order

@@ -11,6 +11,7 @@ import numpy as np
 from rig.choose import keeping, picks
 from rig.choose.find import Find, over
 from rig.choose.matching import decision, entry_of, find_of, is_same
+from rig.choose.taste import by_taste
 from rig.errors import ConfigError
 from rig.log import SweepLog
 from rig.log.takes import take_path
@@ -55,7 +56,7 @@ class Session:
     Attributes
     ----------
     found, all_found : list of Find
-        Those to go through, and all of them.
+        Those to go through, in the order of the person's taste, and all of them.
     """
 
     def __init__(
@@ -65,7 +66,8 @@ class Session:
         self.folder = Path(folder)
         self.all_found = list(found)
         entries = picks.load_picks(self.folder, set_aside=True)
-        self.found = [one for one in found if again or decision(entries, found, one) is None]
+        self.found = [one for one in by_taste(found, entries)
+                      if again or decision(entries, found, one) is None]  # fmt: skip
         self._at = 0
         self._along: Find | None = None
 

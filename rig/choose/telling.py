@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from rig.choose.find import Find
-from rig.outcomes import AFTERS, is_stop, left_words, like_key_words, sound_words
+from rig.outcomes import AFTERS, is_stop, left_words, like_key_words
 from rig.project import Toy
 from rig.words import ohms
 
 
 def what(find: Find) -> str:
     """Say what a find does to the sound."""
-    if find.sound == "none":
+    if find.sound == "none" and find.manner is None:
         return "nothing heard" if is_stop(find.after) else "sounds on"
-    return like_key_words(find.like_key) or sound_words(find.sound, find.amount, find.unit)
+    return like_key_words(find.like_key) or find.words
 
 
 def pressed(find: Find, found: Sequence[Find]) -> str:

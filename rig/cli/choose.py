@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 from rich.console import Console
 
-from rig.choose import Find, Session, finds, load_picks, remove
+from rig.choose import Find, Session, by_taste, finds, load_picks, remove
 from rig.choose.matching import Named, decision, find_named, is_same, named
 from rig.choose.picks import PICKS
 from rig.choose.replay import (
@@ -85,7 +85,8 @@ def replay(
     if played is not None:
         _play_one(out, loaded.toy, find_named(found, played), log, folder)
     if listing or not (kept or aside or undone or played or at_terminal()):
-        print_finds(out, found, loaded.toy, choices=_choices(folder, found))
+        shown = by_taste(found, load_picks(folder, set_aside=True))
+        print_finds(out, shown, loaded.toy, choices=_choices(folder, found))
         if found:
             _line(out, f"takes: {log.folder / TAKES}, by their number")
         if not listing and found:

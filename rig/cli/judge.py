@@ -19,7 +19,6 @@ from rig.errors import MissingLibrary, RigError
 from rig.listen import JUDGE
 from rig.log import Record, SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
-from rig.outcomes import sound_words
 from rig.project import load_project
 from rig.sweep.cluster import on_cluster
 from rig.sweep.rejudge import Rejudged, Run, in_processes, judgeable, rejudge
@@ -186,7 +185,7 @@ def _changed_finds(before: dict[str, list[Find]], now: dict[str, list[Find]]) ->
 
 def _does(sounds: Sequence[Find]) -> str:
     """Say what a pair does, and over what where it's more than one thing."""
-    told = [sound_words(one.sound, one.amount, one.unit) for one in sounds]
+    told = [one.words for one in sounds]
     if len(told) > 1:
         told = [f"{said} over {path_words(one)}" for said, one in zip(told, sounds, strict=True)]
     return "; ".join(told)

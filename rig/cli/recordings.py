@@ -14,6 +14,9 @@ from rig.cli.usage import Command
 from rig.errors import RigError
 from rig.listen import (
     LEAST_RATE_HZ,
+    MANNER,
+    MANNER_AMOUNT,
+    MANNER_UNIT,
     Judged,
     Recordings,
     Unlike,
@@ -21,7 +24,7 @@ from rig.listen import (
     is_clipped,
 )
 from rig.log.sound_files import read_recording
-from rig.outcomes import sound_words
+from rig.outcomes import sound_words, told_words
 
 
 class Form(str, enum.Enum):
@@ -215,12 +218,15 @@ def files(option: str, named: Sequence[str]) -> list[Path]:
 
 def _row(path: Path, judged: Judged, befores: Sequence[str], doubts: Sequence[Doubt]) -> dict:
     one = judged.judgement
-    words = sound_words(one.sound, one.amount, one.unit)
+    words = told_words(
+        one.sound, one.amount, one.unit, manner=one.measures.get(MANNER),
+        manner_amount=one.measures.get(MANNER_AMOUNT), manner_unit=one.measures.get(MANNER_UNIT),
+    )
     if one.sound == "lost":
         words = "clipped, can't be judged; turn the recording level down"
     return {
         "file": str(path), "sound": one.sound, "amount": one.amount, "unit": one.unit,
-        "p_value": one.p_value, "description": words,
+        "manner": one.measures.get(MANNER), "p_value": one.p_value, "description": words,
         "nearest": None if judged.nearest is None else befores[judged.nearest],
         "clipped": one.sound == "lost",
         "note": judged.note, "doubts": [doubt.words for doubt in doubts], "measures": one.measures,

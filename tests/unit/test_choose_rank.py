@@ -11,8 +11,9 @@ from making_records import baseline, record, seen_twice
 from rig.bench.base import Connection
 from rig.choose import FIND_COLUMNS, Tally, find_rows, finds, tally
 from rig.choose.find import over
-from rig.listen import BESIDE_LEAD
-from rig.outcomes import is_stop
+from rig.choose.rank import kind_worth, tier
+from rig.listen import BESIDE_LEAD, LIKE_KEY, MANNER, MANNER_AMOUNT, MANNER_UNIT
+from rig.outcomes import SOUNDS, is_stop
 from rig.pads import letter_order
 
 
@@ -169,15 +170,65 @@ def test_the_best_touch_has_a_take_and_the_nearest_baseline_of_its_key():
     assert (find.best_touch, find.baseline_touch, find.score) == (5, 1, 3.0)
 
 
-def test_wanted_ones_come_first_and_freezes_last():
-    touches = [*seen_twice("AB", 1, sound="level"), *seen_twice("AC", 3, sound="loop"),
-               *seen_twice("AD", 5, sound="drone", after="freeze", score=50.0),
-               *seen_twice("AE", 7, sound="blip", after="runs on"),
-               *seen_twice("AF", 9, sound="pitch")]
-    order = [(one.sound, one.after) for one in finds(touches)]
-    assert order[0] == ("loop", "answers")
-    assert order[1] == ("blip", "runs on")
-    assert order[2:] == [("pitch", "answers"), ("level", "answers"), ("drone", "freeze")]
+def along(pads, first, amounts, **more):
+    """A find whose amount is another one over each of its paths."""
+    return [one for at, amount in enumerate(amounts)
+            for one in seen_twice(pads, first + 2 * at, path_ohm=1e3 * 4**at, amount=amount, **more)]
+
+
+def told_as(manner, amount=None, unit=None):
+    """What the judge stores of a manner."""
+    return {MANNER: manner} if amount is None else {
+        MANNER: manner, MANNER_AMOUNT: amount, MANNER_UNIT: unit}
+
+
+def test_what_benders_look_for_comes_first_and_what_they_dont_last():
+    def same(pads, first, amount, **more):
+        return along(pads, first, [amount] * 3, **more)
+
+    wanted = [
+        same("AB", 1, 30.0, sound="timbre", unit="dB", measures=told_as("runs and evolves", 2.5, "s")),
+        along("AC", 11, [0.1, 0.2, 0.4], sound="loop", unit="s"),
+        along("AD", 21, [-1200.0, -600.0, -100.0]),
+        same("AE", 31, 9.0, sound="timbre", unit="dB", measures=told_as("scrambled")),
+        same("AF", 41, 110.0, sound="drone", after="freeze", unit="Hz"),
+        same("AG", 51, 18.0, sound="timbre", unit="dB"),
+        same("AH", 61, 9.0, sound="level", unit="dB"),
+    ]  # fmt: skip
+    unwanted = [
+        same("BC", 81, -30.0, sound="cut", unit="dB", score=9.0),
+        same("BD", 91, 9.0, sound="blip", unit="dB", score=9.0),
+        same("BE", 101, -9.0, sound="level", unit="dB", score=9.0),
+        same("BF", 111, 25.0, score=9.0),
+    ]
+    key = same("BG", 121, 0.3, sound="loop", unit="s", score=9.0, measures={LIKE_KEY: "woof"})
+    stop = seen_twice("BH", 131, sound="cut", after="freeze", score=50.0)
+    touches = [one for made in [stop, key, *unwanted, *wanted[::-1]] for one in made]
+    found = [one.pair for one in finds(touches)]
+    assert found[:7] == [f"A-{pad}" for pad in "BCDEFGH"]
+    assert sorted(found[7:11]) == ["B-C", "B-D", "B-E", "B-F"]
+    assert found[11:] == ["B-G", "B-H"]
+
+
+def test_what_runs_on_or_has_a_manner_worth_hearing_isnt_last():
+    plain = seen_twice("AB", 1, sound="level", amount=-9.0, unit="dB", score=9.0)
+    muffled = seen_twice("AC", 3, sound="level", amount=-9.0, unit="dB",
+                         measures=told_as("muffled", 12.0, "dB"))  # fmt: skip
+    pulsing = seen_twice("AD", 5, sound="level", amount=-4.0, unit="dB",
+                         measures=told_as("motorboating", 6.0, "Hz"))  # fmt: skip
+    on = seen_twice("AE", 7, sound="blip", after="runs on")
+    found = finds([*plain, *muffled, *pulsing, *on])
+    assert [tier(one) for one in found] == [0, 0, 1, 1]
+    assert [one.pair for one in found[:2]] == ["A-E", "A-D"]
+
+
+@pytest.mark.parametrize(("amounts", "worth"), [
+    ([-1200.0, -600.0, -100.0], SOUNDS["pitch"].set_worth), ([-1200.0, -100.0], SOUNDS["pitch"].worth),
+    ([-300.0, -200.0, -100.0], SOUNDS["pitch"].worth),
+])  # fmt: skip
+def test_a_pitch_travels_over_three_paths_and_far(amounts, worth):
+    (find,) = finds(along("AB", 1, amounts))
+    assert kind_worth(find) == worth
 
 
 def test_many_alike_dont_crowd_out_the_others():
@@ -217,8 +268,9 @@ def test_whatever_was_made_the_finds_hold_together(spots):
         assert len(set(sounding)) == len(sounding)
     numbers = [number for one in found for number in one.touches]
     assert len(numbers) == len(set(numbers))
-    stopping = [is_stop(one.after) for one in found]
-    assert stopping == sorted(stopping)
+    tiers = [tier(one) for one in found]
+    assert tiers == sorted(tiers)
+    assert all(tier(one) == 3 for one in found if is_stop(one.after) and one.sound in ("none", "cut"))
     for find in found:
         assert find.best_touch in find.touches
         assert find.path_min_ohm <= find.path_max_ohm
@@ -238,7 +290,7 @@ def test_rows_have_exactly_the_columns():
     assert tuple(row) == FIND_COLUMNS == (
         "pads_1", "pads_2", "key", "sound", "after", "amount", "unit", "path_min_ohm",
         "path_max_ohm", "best_path_ohm", "stops_at_ohm", "score", "p_value", "q_value", "family",
-        "changed_presses", "like_key")
+        "changed_presses", "like_key", "manner", "manner_amount", "manner_unit")
     assert (row["key"], row["best_path_ohm"]) == ("moo", 12_000.0)
 
 
