@@ -194,15 +194,9 @@ def _hz(amount: float, _: str | None) -> str:
     return f"{amount / 1000:.3g} kHz" if amount >= 1000 else f"{amount:.3g} Hz"
 
 
-def _glide(cents: float, _: str | None) -> str:
-    return f"glides {'up' if cents > 0 else 'down'} {abs(cents):.0f} cents"
-
-
 MANNERS: dict[str, Manner] = {
     "slowed": Manner("slowed", lambda part, _: f"slowed to {part:.0f} %", 0.8),
     "sped": Manner("sped up", lambda part, _: f"sped up to {part:.0f} %", 0.8),
-    "glide": Manner("glides", _glide, 0.8, ("pitch",)),
-    "warble": Manner("warbles", lambda hz, _: f"warbles at {_hz(hz, _)}", 0.76, ("pitch",)),
     "stutter": Manner("stutters", lambda hz, _: f"stutters at {_hz(hz, _)}", 0.92, ("loop",)),
     "chopped": Manner("chopped", lambda hz, _: f"chopped at {_hz(hz, _)}", 0.72, ("level", "loop")),
     "motorboating": Manner(

@@ -72,8 +72,8 @@ CHANGES = [
     Change("tempo_alone", None, (0.75, 1.3), (0.8, 1.4)),
     Change("speed", "slowed", (0.6, 0.78), (0.68, 0.87), 0.03),
     Change("speed", "sped", (1.15, 1.5), (1.3, 1.7), 0.03),
-    Change("bend", "glide", (-700, 500), (-900, 400), 0.15),
-    Change("vibrato", "warble", ((5, 0.9), (7, 0.7)), ((4, 0.9), (6, 0.8)), 0.1),
+    Change("bend", None, (-700, 500), (-900, 400)),
+    Change("vibrato", None, ((5, 0.9), (7, 0.7)), ((4, 0.9), (6, 0.8))),
     Change("gate", "chopped", (6.0, 11.0), (8.0, 14.0), 0.06),
     Change("tremolo", "motorboating", ((5, 85), (11, 80)), ((8, 85), (14, 90)), 0.06),
     Change("bits", "crushed", (2, 3), (2, 3)),
@@ -254,6 +254,7 @@ def clipped(sound, gain_db, rng, others):
     return as_loud(ffmpeg(sound * gain, f"volume={gain_db}dB:precision=double,asoftclip=type=hard"), sound), None
 
 def scramble(sound, pieces, rng, others):
+    pieces = max(3, min(pieces, int(len(sound) / (0.18 * RATE_HZ))))  # shorter ones are a stutter's
     parts = np.array_split(sound, pieces)
     order = [0]
     while any(b - a == 1 for a, b in itertools.pairwise(order)) or len(order) < pieces:

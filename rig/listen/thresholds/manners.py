@@ -38,7 +38,7 @@ class Manners:
 
     rate_step_hz: float = threshold(0.1, "Hz", "from one rate that is tried to the next", REAL)
 
-    # Tempo and pitch over time.
+    # Tempo.
     tied_cents: float = threshold(
         60.0, "cents", "pitch moved by less doesn't tell whether the tempo went along", REAL
     )
@@ -52,49 +52,6 @@ class Manners:
         25.0, "dB", "how far below its loudest frame a sound is taken to end, to tell a tempo", REAL
     )
     tied_lag_frames: int = threshold(4, "frames", "how far apart the two may begin", REAL)
-    shift_range_db: float = threshold(
-        50.0, "dB", "what lies so far below the loudest is left out of a shift's course", REAL
-    )
-    shift_around: int = threshold(
-        24, "points", "of a spectrum what stands above so many is compared: its partials", REAL
-    )
-    shift_cents: float = threshold(1200.0, "cents", "no shift beyond is looked for", REAL)
-    shift_energy: float = threshold(
-        0.05, "1", "frames with less than this part of the loud ones' energy don't count", REAL
-    )
-    shift_likeness: float = threshold(
-        0.7, "correlation", "a frame is the clean one shifted where it is at least so alike", REAL
-    )
-    shift_frames: int = threshold(30, "frames", "so many such are needed", REAL)
-    shift_part: float = threshold(
-        0.35, "1", "and this part of the frames that both sound in", REAL
-    )
-    shift_still: float = threshold(
-        0.97, "correlation", "frames as alike as this without a shift haven't moved", REAL
-    )
-    same_course_db: float = threshold(
-        5.0, "dB", "the level's course stays, where the pitch's is followed, within this on average", REAL
-    )
-    same_sounding: float = threshold(
-        0.7, "1", "and both sound in this part of the frames that one sounds in", REAL
-    )
-    glide_cents: float = threshold(150.0, "cents", "a glide goes at least so far", REAL)
-    glide_fit: float = threshold(
-        0.6, "1", "the part of the shift's course that one going one way explains", REAL
-    )
-    course_ahead_frames: int = threshold(
-        25, "frames", "a slide is looked for from so long before its change is heard", REAL
-    )
-    glide_between: float = threshold(
-        0.06, "1", "the part of the frames that lie well between: a step is no glide", REAL
-    )
-    warble_cents: float = threshold(50.0, "cents", "a warble moves so far to either side", REAL)
-    warble_fit: float = threshold(
-        0.62, "1", "the part of the shift's course that one to and fro explains", REAL
-    )
-    warble_least: float = threshold(2.5, "1", "it comes and goes so often, at least", REAL)
-    warble_least_hz: float = threshold(1.5, "Hz", "slower ones are none", REAL)
-    warble_most_hz: float = threshold(15.0, "Hz", "nor are faster ones", REAL)
 
     # Gain over time.
     gain_least_db: float = threshold(-40.0, "dB", "no gain is taken for lower", REAL)

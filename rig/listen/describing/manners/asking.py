@@ -15,7 +15,7 @@ from rig.listen.describing.manners.made import find_carried, find_crushed, find_
 from rig.listen.describing.manners.manner import Manner
 from rig.listen.describing.manners.modulation import find_pulses, find_slope
 from rig.listen.describing.manners.order import find_order
-from rig.listen.describing.manners.tempo import find_course, find_tempo
+from rig.listen.describing.manners.tempo import find_tempo
 from rig.listen.measures.features import HOP_S
 from rig.listen.thresholds import THRESHOLDS
 
@@ -58,8 +58,8 @@ def _is_clean_until(pair: Compared, cut_s: float) -> bool:
 
 
 def _of_loop(pair: Compared, since: Compared, begins: int, told: Description) -> Manner | None:
-    """A loop of a short piece is a stutter; one that is gated is told so, what it does or not."""
-    if found := find_pulses(since):
+    """A loop of a short piece is a stutter, if it's neither a tone that lasts nor gated as a whole."""
+    if found := find_tone(pair, begins) or find_pulses(since):
         return found
     if told.amount > T.stutter_s:
         return None
@@ -81,7 +81,6 @@ def _of_drone(pair: Compared, since: Compared, begins: int, told: Description) -
 def _of_pitch(pair: Compared, since: Compared, begins: int, told: Description) -> Manner | None:
     return (
         find_tempo(since, told.amount) or find_tone(pair, begins) or find_order(pair, begins)
-        or find_course(pair, begins)
         or _of_spectrum(Fitting(since), (find_crushed, find_carried, find_distorted))
     )
 
@@ -98,7 +97,6 @@ def _of_timbre(pair: Compared, since: Compared, begins: int, told: Description) 
     found = find_tempo(since, float(told.measures.get("pitch_cents", 0.0)))
     found = found or find_tempo(since, _by_length_cents(since))
     found = found or _of_gain(pair, begins, find_pulses(since) or find_slope(since))
-    found = found or find_course(pair, begins)
     if found:
         return found
     clicks, made = find_crackle(since), _of_spectrum(Fitting(since))

@@ -1,10 +1,8 @@
-"""What a measure does over time: goes to and fro at a rate, or one way."""
+"""What a measure does over time: goes to and fro at a rate, or steadily one way."""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter
-from scipy.optimize import isotonic_regression
 
 from rig.listen.thresholds import THRESHOLDS
 
@@ -55,31 +53,3 @@ def straight(at_s: np.ndarray, values: np.ndarray) -> tuple[float, float]:
     total = float(np.sum((values - values.mean()) ** 2))
     left = float(np.sum((values - slope * at_s - rest) ** 2))
     return float(slope), 1.0 - left / total if total > 1e-9 else 0.0
-
-
-def one_way(at_s: np.ndarray, values: np.ndarray) -> tuple[float, float, float]:
-    """Say how far a measure goes from about 0 in one direction, and how much of its course that is.
-
-    Strays are smoothed away; the course may begin late and end early.
-
-    Returns
-    -------
-    went : float
-        At its end, in the values' unit.
-    fit : float
-        The part of the values' power that the nearest course which never turns explains, 0 to 1.
-    between : float
-        The part of the values that lie well between its beginning and its end, 0 to 1: of a step none.
-    """
-    smooth = median_filter(values, 9, mode="nearest")
-    went = float(np.median(smooth[-max(5, len(smooth) // 6) :]))
-    begins = float(np.median(smooth[: max(5, len(smooth) // 6)]))
-    if abs(begins) > 0.4 * abs(went):
-        return went, 0.0, 0.0
-    sign = 1.0 if went > 0 else -1.0
-    rising = isotonic_regression(sign * smooth).x
-    power = float(np.sum(values**2))
-    left = float(np.sum((sign * values - rising) ** 2))
-    between = float(np.mean((rising > 0.2 * sign * went) & (rising < 0.8 * sign * went)))
-    return went, 1.0 - left / power if power > 1e-9 else 0.0, between
-
