@@ -18,11 +18,12 @@ from rig.errors import BenchError
 from rig.project import Project
 
 Ask = Literal[
-    "room", "level", "clean", "touch", "once more", "bare", "quieten", "battery", "explore"
+    "room", "level", "clean", "touch", "once more", "bare", "quieten", "battery", "explore", "control",
 ]
 """What a prompt wants: silence; a press to set the level; a press with nothing bridged; a
 pair bridged and a press; the same press again; bridge off and a press; the toy made quiet
-by a press; the batteries out and in; poking at will."""
+by a press; the batteries out and in; poking at will; a control of the finished build set and a
+press."""
 
 Command = Literal["", "again", "skip", "froze", "next", "leave"]
 """What the person may answer at any time; "" for nothing."""
@@ -44,6 +45,12 @@ class Prompt:
         What is to be between the tips, ohms.
     why : str
         What led to it, in a few words; may be empty.
+    control : int or None
+        Number on the sheet of the control to set, all others open.
+    setting : str
+        What to set it to; see `rig.verify.settings`.
+    late : bool
+        It is to be set as soon as the toy sounds, not before the press.
     """
 
     ask: Ask
@@ -51,6 +58,9 @@ class Prompt:
     pads: tuple[str, ...] | None = None
     path_ohm: float | None = None
     why: str = ""
+    control: int | None = None
+    setting: str = ""
+    late: bool = False
 
 
 class Person(Protocol):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from rig.bench import Bench
 from rig.bench.byhand import ListeningBench, Person
 from rig.cli.called import raise_alarm
 from rig.project import Project
+from rig.verify import Job
 
 
 def open_bench(project: Project) -> Bench:
@@ -58,3 +59,24 @@ def open_hands(project: Project, person: Person) -> ListeningBench:
     from rig.bench.byhand import ByHandBench
 
     return ByHandBench(project, person)
+
+
+def open_build(project: Project, person: Person, made: Sequence[Job]) -> ListeningBench:
+    """Open what a finished build is heard with: the project's sound input, whatever its bench.
+
+    An invented toy is taken to be built as the sheet says.
+
+    Raises
+    ------
+    BenchError
+        When the sound device or a library it needs isn't there.
+    """
+    if project.rig.bench != "simulated":
+        return open_hands(project, person)
+    from rig.bench.simulated.built import Build, BuiltBench, wired
+    from rig.bench.simulated.folder import project_board, simulated_part
+
+    controls = {job.number: wired(job.pads, {one.name: one.ohm for one in job.settings}) for job in made}
+    simulated = simulated_part(project)
+    build = Build(project_board(project), controls)
+    return BuiltBench(build, simulated.seed, person, room_db=simulated.room_db)

@@ -28,6 +28,7 @@ from rig.cli import (
     project,
     sweep,
     trying,
+    verify,
 )
 from rig.cli.called import PROGRAM, Call, during, typed
 from rig.cli.readable import make_readable, one_line
@@ -59,7 +60,7 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, places, sweep, choose, page, trying, controls, build, judge, export):
+for group in (demo, project, places, sweep, choose, page, trying, controls, build, verify, judge, export):
     group.register(app)
 
 

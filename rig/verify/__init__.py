@@ -1,0 +1,24 @@
+"""Verifying: does each control of the finished build do what was kept?"""
+
+from rig.verify.decide import Press, Told, Tried, Verdict, decide, tell
+from rig.verify.expected import Expected, Hint, expected_of
+from rig.verify.itself import Toy
+from rig.verify.session import Verifying
+from rig.verify.settings import Job, Setting, jobs
+
+__all__ = [
+    "Expected",
+    "Hint",
+    "Job",
+    "Press",
+    "Setting",
+    "Told",
+    "Toy",
+    "Tried",
+    "Verdict",
+    "Verifying",
+    "decide",
+    "expected_of",
+    "jobs",
+    "tell",
+]

@@ -1,0 +1,232 @@
+"""What a control should sound like, and what else it might: from the sweep's touches."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf, log
+from typing import Any
+
+import numpy as np
+
+from rig.choose.families import FAMILY_DISTANCE, print_distances
+from rig.choose.ranges import Spot, ranges, spots
+from rig.listen import THRESHOLDS
+from rig.listen.judging.fingerprint import SIZE
+from rig.log import Record
+from rig.outcomes import unit_of
+from rig.verify.settings import Job, Setting
+from rig.words import short_ohms
+
+DWELL_SIZE = THRESHOLDS.judging.dwell_parts * THRESHOLDS.judging.band_groups
+"""The first so many numbers of a fingerprint are of the time while the pads are closed."""
+BESIDE = 1.16
+"""A path this near a control's resistance, as a ratio, is what the control gives: E24's step and 5 %."""
+TOLERANCE = 1.1
+"""Beyond a control's own range, as a ratio, its parts may be off: 5 % twice."""
+MEASURED = ("cents", "s", "Hz")
+"""Amounts in these units are a sound's own; a level in dB many sounds have."""
+LEAST_DECADE = 3.0
+"""Another path of the same pair is told as such from here on, as a ratio."""
+
+
+@dataclass(frozen=True)
+class Hint:
+    """What a control may have come to instead.
+
+    Parameters
+    ----------
+    pair : str
+        The pads that it may be on.
+    path_ohm : float
+        The resistance that it may have.
+    spot : Spot
+        What the sweep heard there.
+    """
+
+    pair: str
+    path_ohm: float
+    spot: Spot
+
+    @property
+    def label(self) -> str:
+        """Name it: "C-F 3.6k"."""
+        return f"{self.pair} {short_ohms(self.path_ohm)}"
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What one setting of a control should sound like.
+
+    Parameters
+    ----------
+    own : tuple of Spot
+        The sweep's touches over the nearest paths; none where nothing is known.
+    alike : tuple of Spot
+        Those over the other paths of the same sound, where no measured amount tells them apart.
+    others : tuple of Hint
+        What else it might be.
+    limit : float
+        So far from the nearest of its own touches a press may be: a family's distance, or what these
+        touches have among themselves.
+    misses : tuple of int
+        In how many of its own touches nothing was heard, and how many there are.
+    amounts : mapping of (str, str) to (float, float)
+        Of each word and unit that was heard, from where to where its amount may be.
+    """
+
+    own: tuple[Spot, ...]
+    alike: tuple[Spot, ...]
+    others: tuple[Hint, ...]
+    limit: float
+    misses: tuple[int, int]
+    amounts: Mapping[tuple[str, str], tuple[float, float]]
+
+    @property
+    def prints(self) -> np.ndarray:
+        """Give the fingerprints of its own touches, and of those alike, dB, shape (n, SIZE)."""
+        return prints_of((*self.own, *self.alike))
+
+    @property
+    def is_heard(self) -> bool:
+        """Say whether anything should be heard."""
+        return any(spot.heard for spot in self.own)
+
+    @property
+    def stops(self) -> bool:
+        """Say whether it is to stop the toy: that is what was kept, or the person's own value."""
+        return bool(self.own) and all(any(one.stops for one in spot.touches) for spot in self.own)
+
+
+def expected_of(
+    job: Job, setting: Setting, all_jobs: Sequence[Job], records: Iterable[Record]
+) -> Expected:
+    """Give what a setting should sound like, and what else it might.
+
+    Parameters
+    ----------
+    job, setting
+        The control and what it's set to.
+    all_jobs : sequence of Job
+        Of the whole sheet.
+    records : iterable of Record
+        Of the sweep.
+    """
+    key = setting.pick.key
+    by_pair: dict[str, list[Record]] = {}
+    for one in records:
+        pressed = key in (None, one.key)
+        if one.counts and pressed and one.kind in ("sweep", "confirm") and one.target.is_single_pair:
+            by_pair.setdefault(one.target.in_order().name, []).append(one)
+    mine = spots(by_pair.get(job.pair, ()))
+    own = _near(mine, setting.low_ohm, setting.high_ohm)
+    alike = _alike(by_pair.get(job.pair, ()), own)
+    touches = [one for spot in own for one in spot.touches]
+    fitted = {one.pair for one in all_jobs}
+    others = [
+        Hint(job.pair, path_ohm, spot) for spot in mine
+        if (path_ohm := spot.path_ohm) and spot.heard and _is_far(path_ohm, (*own, *alike))
+    ]
+    for pair, made in by_pair.items():
+        # A wire may be on another control's pad, or one of them on a neighbour's.
+        shares = len(set(job.pads) & set(made[0].target.pads)) == 1
+        if pair != job.pair and (shares or pair in fitted):
+            others += [
+                Hint(pair, spot.path_ohm, spot)
+                for spot in _near(spots(made), setting.low_ohm, setting.high_ohm)
+                if spot.path_ohm and spot.heard
+            ]
+    return Expected(
+        tuple(own), tuple(alike), tuple(others), _limit(own),
+        (sum(one not in spot.heard for spot in own for one in spot.touches), len(touches)),
+        _amounts(mine, own, setting),
+    )
+
+
+def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
+    """Give the spots whose paths a resistance stands for, or those on either side of it."""
+    paths = {spot.path_ohm: spot for spot in found if spot.path_ohm is not None}
+    within = [
+        spot for path, spot in paths.items() if low_ohm / BESIDE <= path <= high_ohm * BESIDE
+    ]
+    if within:
+        return within
+    below = max((path for path in paths if path < low_ohm), default=None)
+    above = min((path for path in paths if path > high_ohm), default=None)
+    return [paths[path] for path in (below, above) if path is not None]
+
+
+def _alike(touches: Sequence[Record], own: Sequence[Spot]) -> list[Spot]:
+    """Give the other paths of the ranges that a setting's own paths lie in."""
+    paths = {spot.path_ohm for spot in own}
+    found = []
+    for one in ranges(touches):
+        if paths & {spot.path_ohm for spot in one.spots}:
+            found += [
+                spot for spot in one.spots if spot.path_ohm not in paths and spot.unit not in MEASURED
+            ]
+    return found
+
+
+def _is_far(path_ohm: float, own: Sequence[Spot]) -> bool:
+    return all(
+        spot.path_ohm is None
+        or max(path_ohm / spot.path_ohm, spot.path_ohm / path_ohm) >= LEAST_DECADE for spot in own
+    )
+
+
+def prints_of(found: Iterable[Spot]) -> np.ndarray:
+    """Give the fingerprints of the touches in which spots were heard, as far as a pad was closed."""
+    told = [
+        dwell_of(one.measures) for spot in found for one in spot.heard if "change_db" in one.measures
+    ]
+    return np.array(told).reshape(-1, SIZE)
+
+
+def dwell_of(measures: Mapping[str, Any]) -> list[float]:
+    """Give a fingerprint without its tail: a hand opens when it likes."""
+    change_db = list(measures["change_db"][:DWELL_SIZE])
+    return change_db + [0.0] * (SIZE - DWELL_SIZE)
+
+
+def nearest(mine: Sequence[float], theirs: np.ndarray) -> float:
+    """Give how far a fingerprint is from the nearest of others, 0 (alike) to 1; 1 without any."""
+    if not len(theirs):
+        return 1.0
+    return float(np.min(print_distances(np.vstack([mine, theirs]))[0, 1:]))
+
+
+def _limit(own: Sequence[Spot]) -> float:
+    """Give how far a kept sound's own touches are from the nearest other one, at least a family's."""
+    limit = FAMILY_DISTANCE
+    for spot in own:
+        theirs = prints_of([spot])
+        if len(theirs) > 2:
+            apart = print_distances(theirs)
+            np.fill_diagonal(apart, inf)
+            limit = max(limit, float(np.median(apart.min(axis=1))))
+    return limit
+
+
+def _amounts(
+    mine: Sequence[Spot], own: Sequence[Spot], setting: Setting
+) -> dict[tuple[str, str], tuple[float, float]]:
+    """Give the range of each word's amount: what was heard, what lies on the way, and what is alike."""
+    found: dict[tuple[str, str], list[float]] = {}
+    for one in itertools.chain.from_iterable(spot.heard for spot in own):
+        if one.amount is not None and one.unit and one.sound:
+            found.setdefault((one.sound, one.unit), []).append(one.amount)
+    within = {}
+    for (word, unit), told in found.items():
+        along = sorted(
+            (log(spot.path_ohm), spot.amount) for spot in mine
+            if spot.path_ohm and spot.heard and (spot.word, spot.unit) == (word, unit) and spot.amount is not None
+        )
+        if len(along) > 1:
+            ends = log(setting.low_ohm / TOLERANCE), log(setting.high_ohm * TOLERANCE)
+            paths, amounts = ([float(one) for one in side] for side in zip(*along, strict=True))
+            told = told + [float(one) for one in np.interp(ends, paths, amounts)]
+        alike = unit_of(unit).alike
+        within[word, unit] = min(told) - alike, max(told) + alike
+    return within
