@@ -22,7 +22,7 @@ from rig.cli.keys import single_keys
 from rig.cli.sweep import CAUTIONS
 from rig.cli.tables import Column, print_table, where
 from rig.cli.terminal import KEYS, Terminal
-from rig.errors import ConfigError, Stopped
+from rig.errors import ConfigError, Stopped, ToyLost
 from rig.log import SweepLog
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.outcomes import sound_words
@@ -135,7 +135,7 @@ def _go_through(
             asker.line(f"left early: `padsweep verify --project {folder}` continues")
         except KeyboardInterrupt:
             raise Stopped(
-                f"stopped: open all controls; what was heard is stored, and "
+                "stopped: open all controls; what was heard is stored, and "
                 f"`padsweep verify --project {folder}` continues"
             ) from None
 
@@ -148,18 +148,30 @@ def _rounds(
     for goal in (done + 1,) if again else (1, 2):
         if all(build.of(job.pair, job.built).rounds >= goal for job in run.jobs):
             continue
-        toy = run.open_toy()
-        build = Build(build.controls, toy_words(toy, project), toy.is_itself)
+        try:
+            toy = run.open_toy()
+        except ToyLost:
+            save_build(project.folder, _not_itself(run, Toy(1, 1, words="it doesn't answer"), build))
+            raise
+        build = Build(build.controls, toy_words(toy), toy.is_itself)
         asker.note(build.toy)
         if not toy.is_itself:
             save_build(project.folder, _not_itself(run, toy, build))
+            if toy.is_colour:
+                asker.line("is it only the microphone, its place or the shell: "
+                           f"`padsweep verify --other-microphone --project {project.folder}`")  # fmt: skip
             return
         for job in run.jobs:
             before = build.of(job.pair, job.built)
             if before.rounds >= goal:
                 continue
             asker.heading(job)
-            tried = run.try_out(job, asker.note)
+            try:
+                tried = run.try_out(job, asker.note)
+            except ToyLost as lost:
+                verdict = Verdict("stops the toy", "it didn't come back", next_step=str(lost))
+                save_build(project.folder, build.with_one(_verified(job, verdict, (), 0)))
+                raise
             if tried is None:
                 asker.note("left out")
                 continue
@@ -176,6 +188,7 @@ def _rounds(
 
 def _not_itself(run: Verifying, toy: Toy, build: Build) -> Build:
     """Give what is to be stored of a toy that isn't itself: no control counts as tried then."""
+    build = Build(build.controls, toy_words(toy), is_itself=False)
     for job in run.jobs:
         verdict = Verdict("not tried", "the toy isn't itself with all controls open")
         if job is toy.suspect:
@@ -187,7 +200,7 @@ def _not_itself(run: Verifying, toy: Toy, build: Build) -> Build:
     return build
 
 
-def toy_words(toy: Toy, project: Project) -> str:
+def toy_words(toy: Toy) -> str:
     """Say what was heard of the toy with all controls open."""
     if not toy.presses:
         return "with all controls open: there is nothing to compare with"
@@ -195,14 +208,10 @@ def toy_words(toy: Toy, project: Project) -> str:
         louder = "louder" if toy.louder_db > 0 else "softer"
         level = f", {abs(toy.louder_db):.0f} dB {louder}" if abs(toy.louder_db) >= 1 else ""
         return f"with all controls open it sounds as in the sweep{level}"
-    told = (
+    return (
         f"with all controls open it isn't as in the sweep ({toy.words}, {toy.changed} of {toy.presses} "
         "presses): unhook one wire of each control in turn until it is"
     )
-    if not toy.is_colour:
-        return told
-    return (f"{told}; is it only the microphone, its place or the shell: "
-            f"`padsweep verify --other-microphone --project {project.folder}`")  # fmt: skip
 
 
 def _kept_words(kept: Sequence[Kept], job: Job) -> str:

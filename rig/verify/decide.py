@@ -16,7 +16,7 @@ from scipy.stats import binom
 from rig.choose.families import FAMILY_DISTANCE
 from rig.listen import Judgement
 from rig.outcomes import is_change, sound_words
-from rig.verify.expected import MEASURED, Expected, dwell_of, nearest, prints_of
+from rig.verify.expected import MEASURED, MOST_APART, Expected, dwell_of, nearest, prints_of
 from rig.verify.settings import Job
 
 LEAST_RIGHT = 3
@@ -30,8 +30,6 @@ NEARER, MUCH_NEARER = 0.05, 0.15
 are right by themselves."""
 CLOSE = 0.5
 """Within this part of the limit a fingerprint is enough, whatever the amount is."""
-FAR = 0.5
-"""What is farther isn't like it at all."""
 CHANCE = 0.05
 """Presses in which nothing is heard are a loose joint's where chance gives them less often."""
 
@@ -163,7 +161,7 @@ def _told(press: Press, expected: Expected) -> Told:
         mine = dwell_of(judgement.measures)
         apart = nearest(mine, expected.prints)
         far = {one.label: nearest(mine, prints_of([one.spot])) for one in expected.others}
-        beside = {label: round(one, 3) for label, one in far.items() if one <= FAR}
+        beside = {label: round(one, 3) for label, one in far.items() if one <= MOST_APART}
     fits, is_off = _amount(judgement, expected)
     is_right = apart <= CLOSE * expected.limit or fits or (apart <= expected.limit and not is_off)
     other: Kind = "silent" if judgement.sound == "cut" else "changed"

@@ -6,12 +6,13 @@ import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf, log
+from statistics import median
 from typing import Any
 
 import numpy as np
 
 from rig.choose.families import FAMILY_DISTANCE, print_distances
-from rig.choose.ranges import Spot, ranges, spots
+from rig.choose.ranges import Spot, spots
 from rig.listen import THRESHOLDS
 from rig.listen.judging.fingerprint import SIZE
 from rig.log import Record
@@ -21,6 +22,8 @@ from rig.words import short_ohms
 
 DWELL_SIZE = THRESHOLDS.judging.dwell_parts * THRESHOLDS.judging.band_groups
 """The first so many numbers of a fingerprint are of the time while the pads are closed."""
+MOST_APART = 0.5
+"""Beyond this no sound is like another, however much it varies."""
 BESIDE = 1.16
 """A path this near a control's resistance, as a ratio, is what the control gives: E24's step and 5 %."""
 TOLERANCE = 1.1
@@ -64,9 +67,10 @@ class Expected:
     own : tuple of Spot
         The sweep's touches over the nearest paths; none where nothing is known.
     alike : tuple of Spot
-        Those over the other paths of the same sound, where no measured amount tells them apart.
+        Over other paths or on other pads: what the sweep can't tell from it, by its fingerprint or a
+        measured amount.
     others : tuple of Hint
-        What else it might be.
+        What else it might be; nothing that can't be told from it.
     limit : float
         So far from the nearest of its own touches a press may be: a family's distance, or what these
         touches have among themselves.
@@ -113,35 +117,54 @@ def expected_of(
     records : iterable of Record
         Of the sweep.
     """
-    key = setting.pick.key
-    by_pair: dict[str, list[Record]] = {}
-    for one in records:
-        pressed = key in (None, one.key)
-        if one.counts and pressed and one.kind in ("sweep", "confirm") and one.target.is_single_pair:
-            by_pair.setdefault(one.target.in_order().name, []).append(one)
+    by_pair = _by_pair(records, setting.pick.key)
     mine = spots(by_pair.get(job.pair, ()))
     own = _near(mine, setting.low_ohm, setting.high_ohm)
-    alike = _alike(by_pair.get(job.pair, ()), own)
-    touches = [one for spot in own for one in spot.touches]
-    fitted = {one.pair for one in all_jobs}
+    limit = _limit(own)
     others = [
         Hint(job.pair, path_ohm, spot) for spot in mine
-        if (path_ohm := spot.path_ohm) and spot.heard and _is_far(path_ohm, (*own, *alike))
+        if (path_ohm := spot.path_ohm) and _is_far(path_ohm, own)
     ]
+    fitted = {one.pair for one in all_jobs}
     for pair, made in by_pair.items():
         # A wire may be on another control's pad, or one of them on a neighbour's.
         shares = len(set(job.pads) & set(made[0].target.pads)) == 1
         if pair != job.pair and (shares or pair in fitted):
             others += [
                 Hint(pair, spot.path_ohm, spot)
-                for spot in _near(spots(made), setting.low_ohm, setting.high_ohm)
-                if spot.path_ohm and spot.heard
+                for spot in _near(spots(made), setting.low_ohm, setting.high_ohm) if spot.path_ohm
             ]
+    others = [one for one in others if one.spot.heard]
+    apart = {one.label: _apart(one.spot, own) for one in others}
+    alike = [
+        one.spot for one in others
+        if apart[one.label] <= FAMILY_DISTANCE and one.spot.unit not in MEASURED
+    ]
+    touches = [one for spot in own for one in spot.touches]
     return Expected(
-        tuple(own), tuple(alike), tuple(others), _limit(own),
+        tuple(own), tuple(alike), tuple(one for one in others if apart[one.label] > limit), limit,
         (sum(one not in spot.heard for spot in own for one in spot.touches), len(touches)),
         _amounts(mine, own, setting),
     )
+
+
+def _by_pair(records: Iterable[Record], key: str | None) -> dict[str, list[Record]]:
+    """Gather the touches of two pads that count, with one key or any."""
+    found: dict[str, list[Record]] = {}
+    for one in records:
+        pressed = key in (None, one.key)
+        if one.counts and pressed and one.kind in ("sweep", "confirm") and one.target.is_single_pair:
+            found.setdefault(one.target.in_order().name, []).append(one)
+    return found
+
+
+def _apart(spot: Spot, own: Sequence[Spot]) -> float:
+    """Give how far most touches of a spot are from the nearest of a kept sound's own, 0 (alike) to 1.
+
+    What the sweep can't tell from the kept sound says nothing against it.
+    """
+    theirs, mine = prints_of([spot]), prints_of(own)
+    return median(nearest(one, mine) for one in theirs) if len(theirs) else 1.0
 
 
 def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
@@ -155,18 +178,6 @@ def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
     below = max((path for path in paths if path < low_ohm), default=None)
     above = min((path for path in paths if path > high_ohm), default=None)
     return [paths[path] for path in (below, above) if path is not None]
-
-
-def _alike(touches: Sequence[Record], own: Sequence[Spot]) -> list[Spot]:
-    """Give the other paths of the ranges that a setting's own paths lie in."""
-    paths = {spot.path_ohm for spot in own}
-    found = []
-    for one in ranges(touches):
-        if paths & {spot.path_ohm for spot in one.spots}:
-            found += [
-                spot for spot in one.spots if spot.path_ohm not in paths and spot.unit not in MEASURED
-            ]
-    return found
 
 
 def _is_far(path_ohm: float, own: Sequence[Spot]) -> bool:
@@ -205,8 +216,8 @@ def _limit(own: Sequence[Spot]) -> float:
         if len(theirs) > 2:
             apart = print_distances(theirs)
             np.fill_diagonal(apart, inf)
-            limit = max(limit, float(np.median(apart.min(axis=1))))
-    return limit
+            limit = max(limit, float(np.max(apart.min(axis=1))))
+    return min(limit, MOST_APART)
 
 
 def _amounts(
@@ -223,10 +234,14 @@ def _amounts(
             (log(spot.path_ohm), spot.amount) for spot in mine
             if spot.path_ohm and spot.heard and (spot.word, spot.unit) == (word, unit) and spot.amount is not None
         )
+        ends = log(setting.low_ohm / TOLERANCE), log(setting.high_ohm * TOLERANCE)
         if len(along) > 1:
-            ends = log(setting.low_ohm / TOLERANCE), log(setting.high_ohm * TOLERANCE)
             paths, amounts = ([float(one) for one in side] for side in zip(*along, strict=True))
             told = told + [float(one) for one in np.interp(ends, paths, amounts)]
+        elif along and unit == "cents":
+            # No resistor moves an RC clock's pitch by more than its own ratio.
+            told = told + [along[0][1] + sign * 1200 * abs(end - along[0][0]) / log(2)
+                           for end in ends for sign in (-1, 1)]  # fmt: skip
         alike = unit_of(unit).alike
         within[word, unit] = min(told) - alike, max(told) + alike
     return within

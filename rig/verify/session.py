@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from rig.bench.byhand import ListeningBench, Prompt
-from rig.errors import BadSound, RigError, ToyLost
+from rig.errors import BadSound, ToyLost
 from rig.listen import BESIDE_LEAD, Ear, Judgement, Span, is_clipped, lost, too_loud
 from rig.log import Record, SweepLog
 from rig.log.takes import as_stored
@@ -32,6 +32,8 @@ PRESSES, PRESSES_EACH = 5, 3
 SILENT_PRESSES = 3
 """So often in a row a toy is pressed until it counts as stopped."""
 LOST_MOST = 3
+REVIVALS_MOST = 2
+"""A toy whose batteries come out more often than so, with all controls open, isn't itself."""
 OPEN_PRESSES = 3
 """An odd press with all controls open again is looked at so often before it counts."""
 BEFORE_MS = 200
@@ -41,6 +43,10 @@ AGAIN_S = 300.0
 """What works at once may not work warm or after it was moved: so long later all are tried again."""
 LEVEL_TRIES = 3
 ON = "then run `padsweep verify` again"
+
+class _Restless(Exception):
+    """With all controls open the toy stops, or sounds on by itself, again and again."""
+
 
 class Verifying:
     """One going-through of the controls.
@@ -71,6 +77,7 @@ class Verifying:
         self._wait_s = project.rig.by_hand.wait_s if project.rig.by_hand else wait_s
         self._listener = Listener(bench, _timings(project), self._longest_s)
         self.ear = Ear(bench.rate_hz)
+        self._revived = 0
         self._befores: dict[str, Before] = {}
         self.expected = self._expected(self._records)
         if loaded := [one for one in self._used() if BESIDE_LEAD in one.measures]:
@@ -128,8 +135,8 @@ class Verifying:
         Leave
             The person leaves.
         BadSound, CaptureLost
-        RigError
-            The toy doesn't answer.
+        ToyLost
+            It doesn't answer.
         """
         try:
             self._begin(self.keys[0])
@@ -147,17 +154,21 @@ class Verifying:
                     raise sounding.too_loud(key, got.heard.samples)
                 self._listener.learn_level(got.heard)
                 return
-        raise RigError(
+        raise ToyLost(
             f"key {key!r} isn't heard with all controls open: look at cells, volume and microphone; "
             f"else for solder that joins two pads, or a track that came off, {ON}"
         )
 
     def _open_key(self, key: str) -> Toy:
         heard: list[Heard] = []
-        while len(heard) < CLEAN_LEAST or (len(heard) < CLEAN_MOST and self._heard_once(key)):
-            one = self._clean(key, f"{len(heard) + 1} of {max(CLEAN_LEAST, len(heard) + 1)}")
-            heard.append(one)
-            self._learn(key, one)
+        self._revived = 0
+        try:
+            while len(heard) < CLEAN_LEAST or (len(heard) < CLEAN_MOST and self._heard_once(key)):
+                one = self._clean(key, f"{len(heard) + 1} of {max(CLEAN_LEAST, len(heard) + 1)}")
+                heard.append(one)
+                self._learn(key, one)
+        except _Restless:
+            return Toy(1, 1, words="it stops, or sounds on by itself")
         before = self._before(key)
         if not before.is_known:
             self.bench.person.note(
@@ -180,6 +191,8 @@ class Verifying:
         ------
         ToyLost
             It isn't, though the batteries were out.
+        _Restless
+            It was, but the batteries had to come out too often.
         """
         unusable = silent = 0
         while True:
@@ -193,7 +206,10 @@ class Verifying:
                     raise BadSound(f"{unusable} presses in a row were too loud or lost: turn the input down, {ON}")
             elif got.what in ("silence", "froze"):
                 silent += 1
-                if silent >= SILENT_PRESSES:
+                if silent >= SILENT_PRESSES or got.what == "froze":
+                    self._revived += 1
+                    if self._revived > REVIVALS_MOST:
+                        raise _Restless
                     self._revive(key)
                     silent = 0
 
@@ -328,9 +344,13 @@ class Verifying:
 
     def _changes_open(self, key: str, first: Heard | None) -> bool:
         """Say whether the toy isn't itself any more with all controls open again."""
+        self._revived = 0
         for round_ in range(2):
             for _ in range(OPEN_PRESSES):
-                heard, first = first or self._clean(key, "is it itself again?"), None
+                try:
+                    heard, first = first or self._clean(key, "is it itself again?"), None
+                except _Restless:
+                    return True
                 if self._judged(key, heard).sound == "none":
                     self._learn(key, heard)
                     return False

@@ -19,8 +19,8 @@ and another pad. Rooms, leads that load a clock while the control is open, and s
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
-import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
@@ -46,6 +46,7 @@ from rig.build.several import by_pair
 from rig.build.sheet import proposals, see
 from rig.choose import Pick, finds
 from rig.errors import RigError
+from rig.events import SweepDone
 from rig.log import SweepLog
 from rig.project import Project, load_project
 from rig.verify import Job, Verifying, decide, jobs
@@ -271,9 +272,22 @@ def main() -> None:
     print(f"{time.process_time() - began_s:.0f} CPU-s besides the sweeps")
 
 
+@contextlib.contextmanager
+def swept_once(asked: Asked, keep: Path | None) -> Iterator[Path]:
+    """Give a board's folder after its sweep; one that is kept and done is used as it is."""
+    kept = keep and keep / f"{asked}-{asked.pads}-{asked.room_db}"
+    if kept and (kept / "sweeps" / "main" / "log.db").exists():
+        with SweepLog.open(kept / "sweeps" / "main", read_only=True) as log:
+            if any(isinstance(one, SweepDone) for one in log.events()):
+                yield kept
+                return
+    with swept(asked, keep) as folder:
+        yield folder
+
+
 def one_board(asked: Asked, given, good: Counter, bad: dict[str, Counter]) -> None:
     """Verify one board's builds, and count what was said."""
-    with tempfile.TemporaryDirectory(), swept(asked, given.keep) as folder:
+    with swept_once(asked, given.keep) as folder:
         project = load_project(folder)
         with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
             made = chosen(project, log.records(), given.picks)
