@@ -30,6 +30,8 @@ NEARER, MUCH_NEARER = 0.05, 0.15
 are right by themselves."""
 CLOSE = 0.5
 """Within this part of the limit a fingerprint is enough, whatever the amount is."""
+VARIES = 0.25
+"""Where more than so many presses are right, its own sound over another resistance is no wrong one."""
 CHANCE = 0.05
 """Presses in which nothing is heard are a loose joint's where chance gives them less often."""
 
@@ -254,7 +256,9 @@ def _of_setting(
             "comes and goes", f"{at}heard in {_of(heard, total)}, as if open in the others",
             next_step="heat its joints again, one by one; wiggle each wire while it sounds",
         )
-    if label := _like(judged):
+    label = _like(judged)
+    varies = label.startswith(f"{job.pair} ") and count["right"] > VARIES * total
+    if label and not varies:
         return _as_another(job, at, label, total, all_jobs)
     if count["silent"] > total / 2:
         said = next(one.words for one in judged if one.kind == "silent")
