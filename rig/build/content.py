@@ -64,7 +64,10 @@ class PadNote:
 
 @dataclass(frozen=True)
 class PickRow:
-    """A pair in the table of picks; without a control there is nothing to tick."""
+    """A pair in the table of picks; without a control there is nothing to tick.
+
+    `works` is what the finished build was last heard to do: "" before.
+    """
 
     tag: Tag
     pads: str
@@ -72,6 +75,7 @@ class PickRow:
     control: str
     in_series: str
     is_fitted: bool
+    works: str = ""
 
 
 @dataclass(frozen=True)

@@ -43,6 +43,11 @@ def in_series(control: Control) -> str:
     return ", ".join(ohms(ohm) + (" (yours)" if yours else "") for ohm, yours in control.resistors)
 
 
+def built_words(control: Control) -> str:
+    """Say what the sheet has fitted, in a line."""
+    return f"{control.part}, {in_series(control)} in series"
+
+
 def tag_of(number: int) -> Tag:
     """Give a pick's number with its colour."""
     return Tag(number, ink_of(number)[0])

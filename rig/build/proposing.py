@@ -107,7 +107,7 @@ def propose_all(project: Project, picks: Sequence[Pick], records: Sequence[Recor
     ConfigError, SafetyRefusal
         As for `rig.build.sheet.proposals`.
     """
-    seen = see(picks, records, project.rig.sweep.false_discovery)
+    seen = see(project, picks, records)
     controls = proposals(project, picks, seen)
     kept = by_pair(picks, seen.evidence)
     told = [

@@ -27,9 +27,11 @@ from rig.build.fitting import Control
 from rig.build.lugs import FACES, POT_LUGS, holes, lugs, panel
 from rig.build.meter import NOTES, meter
 from rig.build.parts import parts
-from rig.build.pieces import bands_of, capital, fitted, in_series, tag_of
+from rig.build.pieces import bands_of, built_words, capital, fitted, in_series, tag_of
 from rig.build.power import Power, measured
 from rig.build.several import Kept, by_pair, propose_one
+from rig.build.together import Try, tries_of
+from rig.build.verified import NOT_VERIFIED, Build, Verified
 from rig.build.work import BEFORE, reset, together, work
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
@@ -49,22 +51,26 @@ from rig.words import ohms
 class Seen:
     """What a sweep knows of some picks: the evidence of each, the trials of every pair, the supply.
 
+    And what was tried of several pads at once.
+
     Without a sweep there is none, and `trials` is None.
     """
 
     evidence: Sequence[Evidence]
     trials: Trials | None = None
+    tries: Sequence[Try] = ()
     power: Power = field(default_factory=Power)
 
 
 def see(
-    picks: Sequence[Pick], records: Sequence[Record] | None, false_discovery: float,
+    project: Project, picks: Sequence[Pick], records: Sequence[Record] | None,
     events: Iterable[Event] = (),
 ) -> Seen:
     """Gather what a sweep's records (None: there was no sweep) and events say of the picks."""
     if records is None:
         return Seen([Evidence()] * len(picks))
-    return Seen(evidence_for(picks, records, false_discovery), trials_by_pair(records), measured(events))
+    evidence = evidence_for(picks, records, project.rig.sweep.false_discovery)
+    return Seen(evidence, trials_by_pair(records), tries_of(records, project), measured(events))
 
 
 def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Control]:
@@ -107,7 +113,7 @@ def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Contr
 def make_sheet(
     project: Project, picks: Sequence[Pick], places: Places | None, seen: Seen,
     *, paper: Paper = "a4", face: Face = "outside", with_line_out: bool = False,
-    controls: Sequence[Control] | None = None,
+    controls: Sequence[Control] | None = None, build: Build = NOT_VERIFIED,
 ) -> Sheet:
     """Give what stands on the sheet.
 
@@ -125,6 +131,8 @@ def make_sheet(
         Plan a line out too.
     controls : sequence of Control or None
         What `proposals` gave; None: asked here.
+    build : Build
+        What the finished build was heard to do.
 
     Raises
     ------
@@ -148,14 +156,15 @@ def make_sheet(
         maps=maps, map_notes=_map_notes(pairs, places), pads=_pads_used(project, pairs),
         picks=tuple(
             PickRow(tag_of(number), _pads(one.pick), tuple(_titles(one)), control.part,
-                    in_series(control), control.fixed_ohm is not None)
+                    in_series(control), control.fixed_ohm is not None,
+                    _works(build.of(one.pick.pair, built_words(control))))
             for number, (one, control) in enumerate(zip(kept, controls, strict=True), 1)
         ),
         blocks=tuple(
             _block(project, number, *one)
             for number, one in enumerate(zip(kept, controls, strict=True), 1)
         ),
-        together=together(project, pairs, controls, seen.trials),
+        together=together(project, pairs, controls, seen.trials, seen.tries),
         reset=reset(built, seen.power),
         line_out=Drawn(line_out.LINES, line_out_wiring(), 150.0, (line_out.CHECK,)) if with_line_out else None,
         parts=parts(project, pairs, controls, seen.power, with_line_out),
@@ -169,6 +178,10 @@ def make_sheet(
         bar_note="Lay a ruler on the bar: it must measure 50 mm, within half a millimetre. If it doesn't, "
                  "print again at 100 %, \u201cactual size\u201d, without fitting to the page.",
     )  # fmt: skip
+
+
+def _works(verified: Verified) -> str:
+    return verified.told if verified.at else ""
 
 
 def _cautions(controls: Sequence[Control], with_line_out: bool) -> tuple[str, ...]:

@@ -124,10 +124,34 @@ def combine(
     ]
 
 
-def _judged(
-    project: Project, both: tuple[Fitted, Fitted], keys: tuple[str, ...], trials: Trials,
-    tries: Sequence[Try],
-) -> Combination:
+@dataclass(frozen=True)
+class Known:
+    """What tries have shown of two controls on at once.
+
+    Parameters
+    ----------
+    verdict : str
+    told : str
+        What that rests on.
+    wiring : str
+        As of a `Combination`.
+    """
+
+    verdict: Verdict
+    told: str
+    wiring: str
+
+
+def known_of(one: Fitted, other: Fitted, tries: Sequence[Try]) -> Known:
+    """Say what tries of just their pads have shown of two controls on at once."""
+    both = one, other
+    asked, _, common = _asked(both)
+    verdict, told = _verdict([made for made in tries if made.spans.keys() == asked.keys()], asked)
+    return Known(verdict, told, _wiring(verdict, both, common))
+
+
+def _asked(both: tuple[Fitted, Fitted]) -> tuple[Spans, tuple[str, str] | None, str]:
+    """Give over what two controls join which pads, what they join through a pad of both, and that pad."""
     one, other = both
     common = next(iter(set(one.pick.pads) & set(other.pick.pads)), "")
     asked = {frozenset(each.pick.pads): each.ohm for each in both}
@@ -136,6 +160,15 @@ def _judged(
         pad_1, pad_2 = sorted({*one.pick.pads, *other.pick.pads} - {common}, key=letter_order)
         joins = pad_1, pad_2
         asked[frozenset(joins)] = one.ohm + other.ohm
+    return asked, joins, common
+
+
+def _judged(
+    project: Project, both: tuple[Fitted, Fitted], keys: tuple[str, ...], trials: Trials,
+    tries: Sequence[Try],
+) -> Combination:
+    one, other = both
+    asked, joins, common = _asked(both)
     verdict, told = _verdict([made for made in tries if made.spans.keys() == asked.keys()], asked)
     if joins and (stop := _stop_of(trials, joins, one.ohm + other.ohm)):
         verdict = "freezes"

@@ -94,17 +94,8 @@ class Build:
         return replace(self, controls=(*others[:place], one, *others[place:]))
 
 
-def verdicts(folder: Path) -> dict[str, Verified]:
-    """Give what each control of a project folder last came to, by its pair.
-
-    Where the sheet has something else fitted by now (`Verified.built`) it counts no more.
-
-    Raises
-    ------
-    ConfigError
-        The file can't be used.
-    """
-    return {one.pair: one for one in load_build(folder).controls}
+NOT_VERIFIED = Build()
+"""Before anything was heard of it."""
 
 
 def load_build(folder: Path) -> Build:

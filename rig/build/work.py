@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import combinations
 
 from rig.build.content import Drawn, JointRow, Runs, Step, Strong, Together, runs
 from rig.build.drawings import reset_wiring
@@ -14,6 +15,7 @@ from rig.build.pieces import Fitted, fitted, tag_of
 from rig.build.power import BLEED_OHM, Power, current_words, hold_words
 from rig.build.series import at_least
 from rig.build.shared import Joint, clusters, crowded, far_stops, joints
+from rig.build.together import Known, Try, known_of
 from rig.choose.picks import Pick
 from rig.pads import letter_order
 from rig.project import Project
@@ -22,29 +24,36 @@ from rig.words import ohms
 
 
 def together(
-    project: Project, picks: Sequence[Pick], controls: Sequence[Control], trials: Trials | None
+    project: Project, picks: Sequence[Pick], controls: Sequence[Control], trials: Trials | None,
+    tries: Sequence[Try],
 ) -> Together | None:
-    """Give the part on picks that share a pad; None where nothing is fitted."""
+    """Give the part on picks that are on at once; None where nothing is fitted."""
     built = fitted(picks, controls)
     if not built:
         return None
+    tried = {
+        (one.number, other.number): known for one, other in combinations(built, 2)
+        if (known := known_of(one, other, tries)).verdict != "not known"
+    } if tries else {}
     kept = [one.pick for one in built]
     numbers = [one.number for one in built]
     fixed_ohm = [one.ohm for one in built]
     found = joints(kept, fixed_ohm, trials)
     if not found:
         return Together(
-            "No two of these share a pad: they may be on together without joining other pads. How two "
-            "of them sound together wasn't tried."
+            "No two of these share a pad: they may be on together without joining other pads."
+            + ("" if tried else " How two of them sound together wasn't tried."),
+            lines=_apart(tried),
         )
     rows = tuple(
         JointRow(
             (tag_of(numbers[j.first - 1]), tag_of(numbers[j.second - 1])), j.pad,
-            " \u2013 ".join(j.joins), f"{ohms(j.ohm)} or more", _known(project, j),
+            " \u2013 ".join(j.joins), f"{ohms(j.ohm)} or more",
+            _known(project, j, tried.pop((numbers[j.first - 1], numbers[j.second - 1]), None)),
         )
         for j in found
     )  # fmt: skip
-    lines: list[Runs] = []
+    lines: list[Runs] = [*_apart(tried)]
     for pad, users in crowded(kept).items():
         names = ", ".join(str(numbers[u - 1]) for u in users)
         lines.append(runs(
@@ -61,14 +70,32 @@ def together(
         ]
         lines.append(runs(f"All of {names} on: {', '.join(pads)} are joined. Not tried as one.", *stops))
     return Together(
-        "These share a pad. With both on, two other pads are joined through it, and the three were "
-        "never tried as one. Where the last column doesn't say what will happen, it may be a new bend "
-        "or a freeze: try each once, with the reset at hand.", rows, tuple(lines),
+        "These share a pad. With both on, two other pads are joined through it. Where the last column "
+        "doesn't say what will happen, it may be a new bend or a freeze: try each once, with the reset at "
+        "hand, or have the rig try them: padsweep controls --together.", rows, tuple(lines),
     )  # fmt: skip
 
 
-def _known(project: Project, joint: Joint) -> Runs:
-    """Say what is known of the two pads that two controls join."""
+def _apart(tried: Mapping[tuple[int, int], Known]) -> tuple[Runs, ...]:
+    """Say what was tried of two controls that share no pad."""
+    safe = [f"{one} and {other}" for (one, other), known in tried.items() if known.verdict == "safe"]
+    lines = [runs(f"Tried together, and the toy lived: {', '.join(safe)}.")] if safe else []
+    return (*lines, *(
+        runs(f"{one} and {other}: ", *_stopping(known))
+        for (one, other), known in tried.items() if known.verdict == "freezes"
+    ))
+
+
+def _stopping(known: Known) -> tuple[str, ...]:
+    return Strong("will stop the toy"), f": {known.told}. {known.wiring}"
+
+
+def _known(project: Project, joint: Joint, known: Known | None) -> Runs:
+    """Say what is known of the two pads that two controls join, and of both controls as they were tried."""
+    if known is not None and known.verdict == "freezes":
+        return runs(*_stopping(known))
+    if known is not None and not joint.stops:
+        return runs(f"both on: {known.told}, and the toy lived")
     if joint.stops:
         return runs(Strong("will stop the toy"), f": {joint.tried}. Fit them so that only one can be on.")
     if all(project.toy.pads[pad].kind == "rail" for pad in joint.joins):

@@ -13,6 +13,7 @@ from rig.build.files import write_sheets
 from rig.build.pieces import in_series
 from rig.build.several import by_pair
 from rig.build.sheet import make_sheet, proposals, see
+from rig.build.verified import load_build
 from rig.choose.picks import load_picks
 from rig.cli.console import console
 from rig.cli.tables import Column, print_table, where
@@ -69,11 +70,12 @@ def sheet(
     if (folder / "log.db").exists():
         records = SweepLog.open(folder, read_only=True).records()
         events = read_events(folder)
-    seen = see(picks, records, loaded.rig.sweep.false_discovery, events)
+    seen = see(loaded, picks, records, events)
     controls = proposals(loaded, picks, seen)
     made = make_sheet(
         loaded, picks, load_places(project), seen, paper=paper.value,
         face="inside" if inside else "outside", with_line_out=line_out, controls=controls,
+        build=load_build(project),
     )  # fmt: skip
     targets = [out] if out is not None else [project / PDF, project / HTML]
     write_sheets({target: _as(made, target) for target in targets})

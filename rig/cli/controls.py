@@ -71,7 +71,7 @@ def controls(
     loaded = load_project(project)
     picks = load_picks(loaded.folder)
     records = _records(loaded, name)
-    proposals(loaded, picks, see(picks, None, 0.05))  # a pick that can't be built is told first
+    proposals(loaded, picks, see(loaded, picks, None))  # a pick that can't be built is told first
     out = console()
     if measure or together:
         _measure(out, loaded, name, picks, measure=measure, together=together)

@@ -102,7 +102,7 @@ def _planned(project: Project, name: str) -> tuple[list[Kept], list[Job]]:
         raise ConfigError(f"there is no sweep {name!r} in {project.folder}: what was kept must have been "
                           "heard before it can be verified")  # fmt: skip
     with SweepLog.open(folder, read_only=True) as log:
-        seen = see(picks, log.records(), project.rig.sweep.false_discovery)
+        seen = see(project, picks, log.records())
     controls = proposals(project, picks, seen)
     kept = by_pair(picks, seen.evidence)
     made = jobs(kept, controls)

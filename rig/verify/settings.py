@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from rig.build.fitting import Control
-from rig.build.pieces import in_series
+from rig.build.pieces import built_words
 from rig.build.several import Kept
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
@@ -87,11 +87,6 @@ def jobs(kept: Sequence[Kept], controls: Sequence[Control]) -> list[Job]:
         for number, (one, control) in enumerate(zip(kept, controls, strict=True), 1)
         if control.fixed_ohm is not None
     ]  # fmt: skip
-
-
-def built_words(control: Control) -> str:
-    """Say what the sheet has fitted, in a line."""
-    return f"{control.part}, {in_series(control)} in series"
 
 
 def _settings(kept: Kept, control: Control) -> list[Setting]:

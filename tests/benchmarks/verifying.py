@@ -94,7 +94,7 @@ def chosen(project: Project, records: list, picks: int) -> list[Job]:
             for one in [*best.values()][:picks]]
     if not kept:
         return []
-    seen = see(kept, records, project.rig.sweep.false_discovery)
+    seen = see(project, kept, records)
     return jobs(by_pair(kept, seen.evidence), proposals(project, kept, seen))
 
 

@@ -29,7 +29,7 @@ def test_every_pair_kept_by_hand_and_by_command(swept_boards, tmp_path, kind):
         pair = "-".join(pads)
         (folder / PICKS).write_text(f"- pair: {pads[1]}-{pads[0]}\n", "utf-8")
         by_hand = load_picks(folder)
-        seen = see(by_hand, records, 0.05)
+        seen = see(project, by_hand, records)
         if all(project.toy.pads[pad].kind == "rail" for pad in pads):
             with pytest.raises(SafetyRefusal):
                 make_sheet(project, by_hand, places, seen)
@@ -38,7 +38,7 @@ def test_every_pair_kept_by_hand_and_by_command(swept_boards, tmp_path, kind):
         (folder / PICKS).unlink()
         keep(folder, pair)
         by_command = load_picks(folder)
-        assert make_sheet(project, by_command, places, see(by_command, records, 0.05)) == sheet
+        assert make_sheet(project, by_command, places, see(project, by_command, records)) == sheet
         (control,) = proposals(project, by_hand, seen)
         fitted += check(control, [one for one in records if {one.pads_1, one.pads_2} == set(pads)])
         if pair not in found:

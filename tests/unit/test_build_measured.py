@@ -95,7 +95,7 @@ def test_the_line_out_is_that_of_the_controllers_board():
 
 def test_the_line_out_stands_in_every_part_that_it_touches(project):
     picks = [Pick("A-C", at_ohm=4700)]
-    plain, more = (make_sheet(project, picks, None, see(picks, None, 0.05), with_line_out=one)
+    plain, more = (make_sheet(project, picks, None, see(project, picks, None), with_line_out=one)
                    for one in (False, True))  # fmt: skip
     assert plain.line_out is None and more.line_out is not None
     assert [row.part for row in more.parts if row not in plain.parts and "wires" not in row.part] == [
@@ -112,7 +112,7 @@ def test_the_line_out_stands_in_every_part_that_it_touches(project):
 def test_body_contacts_and_a_line_out_are_never_touched_together(project):
     picks = [Pick("A-C", at_ohm=180_000, control="body contacts")]
     records = seen_twice("AC", path_ohm=153_000.4)
-    made = make_sheet(project, picks, None, see(picks, records, 0.05), with_line_out=True)
+    made = make_sheet(project, picks, None, see(project, picks, records), with_line_out=True)
     assert "never while anything that plugs into the mains" in made.cautions[-1]
     assert made.cautions[-1].endswith("So never touch them with a plug in the line out.")
 
@@ -179,12 +179,12 @@ def test_a_knob_turned_right_has_less_resistance():
 
 def test_the_panel_names_what_the_person_named_and_leaves_blanks(project):
     picks = [Pick("A-C", at_ohm=4700, name="Growl"), Pick("C-D", at_ohm=4700)]
-    kept = by_pair(picks, see(picks, None, 0.05).evidence)
+    kept = by_pair(picks, see(project, picks, None).evidence)
     rows = panel(kept, [KINDS["toggle"], KINDS["body contacts"]], False)
     assert [(row.name, row.part) for row in rows] == [
         ("Growl", "toggle"), ("", "body contacts"), ("Reset", "push-button")]
     assert rows[0].hole == "6\u00a0mm" and rows[1].hole.startswith("2\u00a0×")
-    made = make_sheet(project, picks, None, see(picks, None, 0.05))
+    made = make_sheet(project, picks, None, see(project, picks, None))
     assert "common practice, no source" in made.panel_note
 
 

@@ -87,7 +87,7 @@ def pairs_of(project, count):
 
 
 def sheet_of(project, picks, records=None, **more):
-    return make_sheet(project, picks, load_places(project.folder), see(picks, records, 0.05), **more)
+    return make_sheet(project, picks, load_places(project.folder), see(project, picks, records), **more)
 
 
 def test_any_text_comes_out_as_it_is_and_does_nothing(small):

@@ -103,7 +103,7 @@ def records(picks):
 def sheet(project, picks, records=None, places="load"):
     return html_of(make_sheet(
         project, picks, load_places(project.folder) if places == "load" else places,
-        see(picks, records, 0.05),
+        see(project, picks, records),
     ))
 
 
@@ -281,7 +281,7 @@ def test_a_value_of_the_persons_own_is_printed_as_theirs(project, signals):
 def test_refusals(project, signals):
     rails = [letter for letter, pad in project.toy.pads.items() if pad.kind == "rail"]
     with pytest.raises(ConfigError, match=r"picks\.yaml: nothing is picked yet"):
-        proposals(project, [], see([], None, 0.05))
+        proposals(project, [], see(project, [], None))
     with pytest.raises(ConfigError, match=r"A-ZZ: there is no pad ZZ in toy\.yaml"):
         proposals(project, [Pick("A-ZZ")], Seen([Evidence()]))
     with pytest.raises(SafetyRefusal, match="joins two supply rails"):
@@ -415,7 +415,7 @@ def test_two_sounds_of_a_pair_are_one_control_that_is_counted_once(project, sign
     ]  # fmt: skip
     chosen = [Pick(pair, at_ohm=36000, key=key, name="Croak"), Pick(other),
               Pick(pair, at_ohm=3000, key=key, note="like a bear")]
-    seen = see(chosen, records, 0.05)
+    seen = see(project, chosen, records)
     assert [one.kind for one in proposals(project, chosen, seen)] == ["rotary switch", "toggle"]
     html = sheet(project, chosen, records)
     words = read(html).words

@@ -10,11 +10,14 @@ from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawer import Drawer
 from rig.build.fitting import Control
+from rig.build.page import html_of
 from rig.build.patch_bay import Wanted, patch_bay
-from rig.build.pieces import Fitted
+from rig.build.pieces import Fitted, built_words
 from rig.build.proposing import propose_all
 from rig.build.series import TOLERANCE
+from rig.build.sheet import make_sheet, proposals, see
 from rig.build.together import TRIES
+from rig.build.verified import Build, Verified
 from rig.choose.picks import Pick
 from rig.project import path_ohm
 
@@ -141,3 +144,33 @@ def test_a_pick_that_no_sockets_can_give_is_left_out(project):
     assert 3 in bay.left_out or {1, 2} & set(bay.left_out)
     assert patch_bay(project, [wanted(1, "A-B", 1e4), wanted(2, "B-C", 1e4), wanted(3, "B-D", 1e4)], {},
                      Drawer(kinds=("toggle",)), 3_600.0) is None  # fmt: skip
+
+
+def on_the_sheet(project, records, *pairs):
+    picks = [Pick(pair) for pair in pairs]
+    return html_of(make_sheet(project, picks, None, see(project, picks, records)))
+
+
+def test_the_sheet_says_what_was_tried_together(project, key):
+    apart, shared = sweep("A-B", "C-D", key=key), sweep("A-C", "B-C", key=key)
+    untried = on_the_sheet(project, apart, "A-B", "C-D")
+    assert "How two of them sound together wasn" in untried
+    tries = [tried(project, key, ("A", "B", KEPT_OHM), ("C", "D", KEPT_OHM), number=500 + n)
+             for n in range(TRIES)]  # fmt: skip
+    lived = on_the_sheet(project, apart + tries, "A-B", "C-D")
+    assert "Tried together, and the toy lived: 1 and 2." in lived and "wasn" not in lived.split("Together")[1][:400]
+    froze = [tried(project, key, ("A", "B", KEPT_OHM), ("C", "D", KEPT_OHM), after="freeze")]
+    assert "with two poles" in on_the_sheet(project, apart + froze, "A-B", "C-D")
+    froze = [tried(project, key, ("AB", "C", KEPT_OHM * 2), after="freeze")]
+    assert "C on its middle lug" not in on_the_sheet(project, shared, "A-C", "B-C")
+    assert "never touched" in on_the_sheet(project, shared, "A-C", "B-C")
+
+
+def test_the_sheet_says_what_the_finished_build_was_heard_to_do(project, key):
+    records, picks = sweep("A-B", "C-D", key=key), [Pick("A-B"), Pick("C-D")]
+    seen = see(project, picks, records)
+    controls = proposals(project, picks, seen)
+    heard = Verified("A-B", built_words(controls[0]), "right", at="2031-05-04T03:02:01+00:00")
+    other = Verified("C-D", "another part", "swapped", at="2031-05-04T03:02:01+00:00")
+    rows = make_sheet(project, picks, None, seen, build=Build((heard, other))).picks
+    assert [one.works for one in rows] == ["right, 2031-05-04", ""]

@@ -18,7 +18,7 @@ from rig.bench.simulated.built import Build, BuiltBench, lifted, wired
 from rig.bench.simulated.folder import new_simulated_project, project_board
 from rig.build.several import by_pair
 from rig.build.sheet import proposals, see
-from rig.build.verified import VERIFIED, load_build, verdicts
+from rig.build.verified import VERIFIED, load_build
 from rig.choose import keep, load_picks
 from rig.cli import verify as commands
 from rig.cli.console import console
@@ -87,12 +87,17 @@ class Person:
         return None
 
 
+def verdicts(folder):
+    """Give what each control came to, by its pair."""
+    return {one.pair: one for one in load_build(folder).controls}
+
+
 def planned(folder):
     """Give a swept project, its log and the sheet's controls."""
     project = load_project(folder)
     log = SweepLog.open(sweep_folder(project, "main"), read_only=True)
     picks = load_picks(folder)
-    seen = see(picks, log.records(), 0.05)
+    seen = see(project, picks, log.records())
     return project, log, jobs(by_pair(picks, seen.evidence), proposals(project, picks, seen))
 
 
