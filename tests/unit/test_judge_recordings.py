@@ -87,8 +87,8 @@ def test_each_recording_gets_its_words(folder):
     assert rows[0]["amount"] == pytest.approx(0.42, abs=0.005)
     assert rows[0]["description"] == "loops every 0.42 s"
     assert rows[1]["amount"] == pytest.approx(-702, abs=15)
-    assert rows[1]["description"].startswith("pitch down a fifth (")
-    assert rows[2]["description"].startswith("goes silent after 0.")
+    assert rows[1]["description"].startswith("slowed, pitch down a fifth (")
+    assert rows[2]["description"].startswith("stops early, after 0.")
     assert rows[2]["amount"] == pytest.approx(0.5, abs=0.05)
     assert rows[3]["description"] == "no change of the sound"
     assert all(row["p_value"] < 0.1 for row in rows[:3])
