@@ -83,7 +83,7 @@ class Told:
         The same of each other sound that it may be, by their `Hint.label`; those that are far aren't
         in it.
     other_end : bool
-        It is what a knob's other end should give, and not what this one should.
+        It is what a knob's other end should give, and not, or less, what this one should.
     """
 
     kind: Kind
@@ -140,10 +140,14 @@ def tell(press: Press, expected: Expected, other_end: Expected | None = None) ->
     other_end : Expected, optional
         Of a knob's other end.
     """
+    if other_end is not None:  # the two are to be told apart, though they may be one sound to the sweep
+        expected, other_end = (replace(one, alike=()) for one in (expected, other_end))
     told = _told(press, expected)
-    if other_end is None or told.kind in ("right", "stops", "lost"):
+    if other_end is None or told.kind in ("stops", "lost"):
         return told
-    return replace(told, other_end=_told(press, other_end).kind == "right")
+    other = _told(press, other_end)
+    is_other = told.kind != "right" or other.apart < told.apart - NEARER
+    return replace(told, other_end=other.kind == "right" and is_other)
 
 
 def _told(press: Press, expected: Expected) -> Told:
