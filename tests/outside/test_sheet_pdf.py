@@ -51,7 +51,7 @@ def project(tmp_path_factory):
 @pytest.mark.parametrize("paper", PAPERS_MM)
 def test_the_check_bar_is_50_mm_on_the_paper(project, paper, tmp_path):
     picks = [Pick("A-C", at_ohm=4700), Pick("C-D", at_ohm=39_000)]
-    made = make_sheet(project, picks, None, see(picks, None, 0.05), paper=paper)
+    made = make_sheet(project, picks, None, see(project, picks, None), paper=paper)
     pages = drawn(pdf_of(made), tmp_path)
     for page in pages:
         assert (page.shape[1] / MM, page.shape[0] / MM) == pytest.approx(PAPERS_MM[paper], abs=0.1)
@@ -75,7 +75,7 @@ def test_the_label_map_is_at_true_size(project, paper, form, tmp_path):
         Image.new("RGB", (1000, 700)).save(folder / "board.png")
     places = load_places_of(folder, f"board.{form}")
     picks = [Pick("A-C")]
-    made = make_sheet(project_at(project, folder), picks, places, see(picks, None, 0.05), paper=paper)
+    made = make_sheet(project_at(project, folder), picks, places, see(project, picks, None), paper=paper)
     page = drawn(pdf_of(made), tmp_path)[0]
     # The picture lies under a veil of half white, so it is grey.
     wide_mm, high_mm = max(shapes(abs(page.astype(int) - 128) < 12, 1.0))
