@@ -83,6 +83,8 @@ def fit(pick: Pick, evidence: Evidence, drawer: Drawer = ANY) -> Fit | None:
     return None if pick.at_ohm is None else Fit(pick.at_ohm, pick.at_ohm, yours=True)
 
 
+FAR_APART, MUCH = 2.0, 3.0
+"""Two paths so far apart, as a ratio, and so many times what counts as moving between them: a knob."""
 NEXT = 1.25
 """So far above the kept path a resistor of the person's own will do."""
 
@@ -279,11 +281,23 @@ def _measured(along: Course, find: Find, seen: Known) -> Control:
     if along.is_smooth:
         held = " A toggle in series holds it off." if AFTERS[find.after].control else ""
         return pot(f"{along.told} A knob sets it.{held}", seen)
+    if _likely_moves(along):
+        low, high = along.run[0].path_ohm, along.run[-1].path_ohm
+        return pot(f"{along.told} Nothing could be touched between {ohms(low)} and {ohms(high)}: if it "
+                   "turns out to switch, fit a toggle.", seen)  # fmt: skip
     points = good_points(along, seen.kept)
     if len(points) >= FEWEST:
         return stepped(f"{along.told} It has {len(points)} sounds over as many resistances: a switch "
                        "with steps gives each.", seen)  # fmt: skip
     return toggle(f"{along.told} A toggle holds what you kept.", seen)
+
+
+def _likely_moves(along: Course) -> bool:
+    """Say whether a sound is the same word over two paths far apart, much more of it over one of them."""
+    if len(along.run) != 2 or len(along.track) != 2 or len({one.word for one in along.run}) > 1:
+        return False
+    low, high = along.run
+    return high.path_ohm / low.path_ohm >= FAR_APART and along.moved > MUCH * along.unit.moves
 
 
 def _moves(measured: Sequence[tuple[float, float]], spread: float) -> bool:

@@ -163,8 +163,8 @@ class Course:
     @property
     def jump_ohm(self) -> tuple[float, float] | None:
         """Give the two paths between which it moves nearly all of its way at once."""
-        if not self.moves:
-            return None
+        if not self.moves or len(self.track) < FEWEST:
+            return None  # of two paths it isn't known what is between
         for (low, one), (high, other) in pairwise(self.track):
             share = abs(other - one) / self.moved
             if share > ALL_IN_ONE or (share > JUMP and high / low <= NEAR):

@@ -12,6 +12,8 @@ from rig.words import ohms
 
 POT_TOLERANCE = 0.2
 """Of a potentiometer's whole resistance (common practice, no source)."""
+EXACT = 0.99
+"""A floor counts to 1 %: no rig knows its own path better (`rig.project.side_by_side.ALIKE`)."""
 E12_STEP = 1.1
 """Half a step of E12, as a ratio: a value that lies farther from what is wanted isn't near it."""
 
@@ -42,7 +44,7 @@ class Drawer:
         )
 
     def near(self, ohm: float, floor_ohm: float, most_ohm: float | None = None) -> float:
-        """Give the resistor nearest to a value, of which no part is below the floor.
+        """Give the resistor nearest to a value, of which no part is below the floor, to 1 %.
 
         One of the person's where one lies up to `most_ohm`; else of E12 where one is near, else of
         E24.
@@ -56,6 +58,7 @@ class Drawer:
         most_ohm : float or None
             Up to here the person's own values will do; None: up to half a step of E12 above.
         """
+        floor_ohm *= EXACT
         most_ohm = ohm * E12_STEP if most_ohm is None else most_ohm
         mine = [one for one in self.resistors_ohm or ()
                 if one * (1 - TOLERANCE) >= floor_ohm and one <= most_ohm]  # fmt: skip
@@ -65,14 +68,16 @@ class Drawer:
         return common if abs(log(common / ohm)) <= log(E12_STEP) else nearest_above(ohm, floor_ohm)
 
     def least(self, floor_ohm: float, most_ohm: float | None = None) -> float:
-        """Give the smallest resistor of which no part is below the floor, as `near` chooses."""
+        """Give the smallest resistor of which no part is below the floor, to 1 %, as `near` chooses."""
         most_ohm = floor_ohm * E12_STEP if most_ohm is None else most_ohm
+        common = at_least(floor_ohm * EXACT, E12)
+        is_near = common <= floor_ohm * E12_STEP
+        floor_ohm *= EXACT
         mine = [one for one in self.resistors_ohm or ()
                 if one * (1 - TOLERANCE) >= floor_ohm and one <= most_ohm]  # fmt: skip
-        common = at_least(floor_ohm, E12)
         if mine:
             return min(mine)
-        return common if common <= floor_ohm * E12_STEP else at_least(floor_ohm)
+        return common if is_near else at_least(floor_ohm)
 
     def pots(self) -> Sequence[float]:
         """Give the potentiometers to choose from, ascending, ohms."""

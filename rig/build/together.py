@@ -8,6 +8,8 @@ from itertools import combinations, product
 from math import log
 from typing import Literal
 
+import numpy as np
+
 from rig.build.evidence import Trials, stopped_ohm
 from rig.build.pieces import Fitted
 from rig.build.series import TOLERANCE
@@ -26,8 +28,9 @@ controls come to, as a ratio."""
 NOT_HARDER = 0.85
 """And that they stop the toy where over no less than this of it."""
 
+NEARLY_NOTHING_OHM = 1e-3
 Spans = dict[frozenset[str], float]
-"""Path by two pads that are joined, ohms."""
+"""The resistance between two pads that are joined, by these, ohms."""
 Closed = tuple[tuple[str, ...], tuple[str, ...], float]
 """Pads that a touch joins to pads, and over which path, ohms."""
 
@@ -78,13 +81,27 @@ class Try:
 
 
 def spans_of(project: Project, closed: Iterable[Closed]) -> Spans:
-    """Give over what a touch joins each two pads: those on one bus by their leads alone, ohms."""
-    least = path_ohm(project.rig, 0.0)
+    """Give what resistors between each two pads would do the same as a touch, ohms.
+
+    Pads on one bus share what is between the buses, so each is joined over more than its path; the
+    buses are taken out of the network as a star is turned into a triangle (Kron reduction).
+    """
+    lead = path_ohm(project.rig, 0.0) / 2
     found: Spans = {}
     for pads_1, pads_2, ohm in closed:
-        for side in (pads_1, pads_2):
-            found |= {frozenset(two): least for two in combinations(side, 2)}
-        found |= {frozenset(two): ohm for two in product(pads_1, pads_2)}
+        pads = (*pads_1, *pads_2)
+        buses = len(pads), len(pads) + 1
+        joined = [(n, buses[n >= len(pads_1)], lead) for n in range(len(pads))]
+        joined.append((*buses, max(ohm - 2 * lead, NEARLY_NOTHING_OHM)))
+        nodes = np.zeros((len(pads) + 2, len(pads) + 2))
+        for one, other, between in joined:
+            nodes[one, other] = nodes[other, one] = -1 / max(between, NEARLY_NOTHING_OHM)
+        np.fill_diagonal(nodes, -nodes.sum(axis=1))
+        ours, theirs = slice(None, len(pads)), slice(len(pads), None)
+        left = nodes[ours, ours] - nodes[ours, theirs] @ np.linalg.solve(
+            nodes[theirs, theirs], nodes[theirs, ours])  # fmt: skip
+        found |= {frozenset((pads[a], pads[b])): float(-1 / left[a, b])
+                  for a, b in combinations(range(len(pads)), 2)}  # fmt: skip
     return found
 
 

@@ -1,7 +1,9 @@
 """How well what is proposed to be fitted does on boards that nothing was tuned on.
 
     python tests/benchmarks/controls.py [--seeds 3100-3101] [--kinds talker,keyboard,sampler]
-        [--pads 8] [--picks 4] [--room 25] [--jobs 1] [--keep FOLDER]
+        [--pads 8] [--picks 4] [--room 25] [--jobs 1] [--keep FOLDER] [--bank 0,1500,6800]
+
+The bank has the eight channels of `configs/hardware`, of which four are swept over.
 
 Each board is swept, its best bends by the tool's own ranking are kept, and measured and tried
 together through the installed command; then the noise-free toy is asked.
@@ -11,9 +13,9 @@ nearest to the kept one) is within the family's limit of that at the kept path: 
 third octaves over four parts of the time, in half of the toy's states. `stops` are positions that
 freeze the toy or trip its guard in any state: of a knob, skin or light 33 log-spaced ones, with parts
 drawn at random within their tolerance. `smooth` are picks that truly move one way over the range in
-which they are heard, by 80 cents or 3 dB, and nowhere by more than a third of that in one step of 32 (pairs of which two sounds are kept are left out);
+which they are heard, from the lowest path up that was tried and didn't stop the toy, by 80 cents or 3 dB, and nowhere by more than a third of that in one step of 32 (pairs of which two sounds are kept are left out);
 `knobs` of these got one, `turn` is the share of its turn over which nine tenths of its movement lie, and
-`reach` how much it reaches of all the movement over what was never found to stop the toy. Of two picks
+`reach` how much it reaches of all that movement. Of two picks
 at once, both over their least resistance, `alive` truly never stop the toy in any state and `safe` of
 these are called so; `wrong` are called safe and do.
 
@@ -25,6 +27,7 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import re
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -56,6 +59,7 @@ from rig.listen.judging.fingerprint import SIZE
 from rig.log import SweepLog
 from rig.project import load_project, path_ohm
 
+BANK = "0,6800,33000,150000,1500,15000,470000,2200000"
 POSITIONS = 33
 PARTS, GROUPS = 4, 8
 MOVES = {"pitch": 80.0, "other": 3.0}
@@ -226,8 +230,12 @@ def judged(played: Truth, board: Board, seed: int, lines: list[str]) -> Counter:
 def _smooth(played: Truth, one: Proposed, count: Counter, lines: list[str]) -> None:
     project = played.project
     stop = stopped_ohm(one.evidence.trials) or 0.0
-    least, most = (path_ohm(project.rig, of(project.rig.swept_ohm)) for of in (min, max))
-    paths = np.geomspace(max(least, stop * 1.02), most, POSITIONS)
+    # Below the lowest path that was tried and didn't stop the toy nothing may be fitted.
+    least = min(trial.path_ohm for trial in one.evidence.trials if trial.path_ohm > stop)
+    most = path_ohm(project.rig, max(project.rig.swept_ohm))
+    if most <= least * 1.02:
+        return
+    paths = np.geomspace(least, most, POSITIONS)
     true = around(track(played, one.pick.pads, paths, one.evidence.find.sound), one.at_ohm)
     if not is_smooth(true):
         if one.control.knob:
@@ -244,10 +252,19 @@ def _smooth(played: Truth, one: Proposed, count: Counter, lines: list[str]) -> N
                  f"{one.control.part}, {true.paths[0]:.0f} to {true.paths[-1]:.0f} ohm")  # fmt: skip
 
 
-def told(board: Asked, keep: Path | None, picks: int) -> tuple[Asked, Counter | None, list[str]]:
+def give_bank(toy: Path, bank: str) -> None:
+    """Have a board's rig sweep over what its bank was, with the channels of another one."""
+    rig = toy / "rig.yaml"
+    text = rig.read_text("utf-8")
+    values = re.search(r"(?m)^series_ohm: (.*)$", text)[1]
+    text = text.replace(f"series_ohm: {values}", f"series_ohm: [{bank}]", 1)
+    rig.write_text(f"{text}\nsweep:\n  series_ohm: {values}\n", "utf-8")
+
+
+def told(board: Asked, keep: Path | None, picks: int, bank: str) -> tuple[Asked, Counter | None, list[str]]:
     """Sweep a board, keep, measure and try its best bends, and hold what is proposed against the truth."""
     try:
-        with swept(board, keep) as toy:
+        with swept(board, keep, lambda toy: give_bank(toy, bank)) as toy:
             project = load_project(toy)
             with SweepLog.open(toy / "sweeps" / "main", read_only=True) as log:
                 found = finds(log.records())
@@ -280,13 +297,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     add_options(parser, "3100-3101", 8)
     parser.add_argument("--picks", type=int, default=4, help="kept of each board")
+    parser.add_argument("--bank", default=BANK, help="channels of the rig's bank, ohms")
     parser.add_argument("--names", action="store_true", help="name the picks that differ")
     given = parser.parse_args()
     boards = asked(given)
     print(" " * 14 + "".join(f"{word:>12}" for word in COLUMNS))
     total: Counter = Counter()
     with ProcessPoolExecutor(given.jobs) as pool:
-        each = pool.map(told, boards, [given.keep] * len(boards), [given.picks] * len(boards))
+        each = pool.map(told, boards, [given.keep] * len(boards), [given.picks] * len(boards),
+                        [given.bank] * len(boards))  # fmt: skip
         for board, count, lines in each:
             print(line(str(board), count) if count is not None else f"{board}: refused", flush=True)
             for one in lines if given.names or count is None else ():

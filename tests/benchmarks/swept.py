@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,8 +49,12 @@ def asked(given) -> list[Asked]:
 
 
 @contextlib.contextmanager
-def swept(board: Asked, keep: Path | None) -> Iterator[Path]:
+def swept(
+    board: Asked, keep: Path | None, prepare: Callable[[Path], object] = lambda toy: None
+) -> Iterator[Path]:
     """Give the project folder of a board after its sweep; one that is kept is swept once.
+
+    `prepare` may change a new folder before that.
 
     Raises
     ------
@@ -65,5 +69,6 @@ def swept(board: Asked, keep: Path | None) -> Iterator[Path]:
             rig.write_text(
                 rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}"), "utf-8"
             )
+            prepare(toy)
         padsweep("sweep", "--project", str(toy))
         yield toy
