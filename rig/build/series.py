@@ -107,20 +107,6 @@ def bands(ohm: float) -> tuple[str, str, str]:
     return COLOURS[first], COLOURS[second], "gold" if power == -1 else COLOURS[power]
 
 
-def pot_within(span_ohm: float, reach_ohm: float) -> float:
-    """Give the largest potentiometer that stays within a span and reaches far enough.
-
-    Parameters
-    ----------
-    span_ohm : float
-        To where it may go.
-    reach_ohm : float
-        To where it must go; where none does both, it's the smallest that does this.
-    """
-    within = [pot for pot in POTS_OHM if reach_ohm * 0.95 <= pot <= span_ohm * 1.05]
-    return within[-1] if within else pot_for(reach_ohm)
-
-
 def pot_for(span_ohm: float) -> float:
     """Give the smallest potentiometer that reaches `span_ohm`, or the largest there is."""
     return next((pot for pot in POTS_OHM if pot >= span_ohm * 0.95), POTS_OHM[-1])
