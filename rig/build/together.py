@@ -191,6 +191,8 @@ def _judged(
         verdict = "freezes"
         told = (f"it joins {joins[0]} and {joins[1]} over {ohms(one.ohm + other.ohm)}, and over "
                 f"{ohms(stop)} they stopped the toy")  # fmt: skip
+    if verdict == "not known" and joins and (lived := _lived_alone(trials, both, joins, asked)):
+        verdict, told = "safe", lived
     closed, why = _touch(project, both, asked, trials)
     if verdict == "not known" and why:
         told = f"this bench can't try it, {why}"
@@ -218,6 +220,25 @@ def _stop_of(trials: Trials, pads: Iterable[str], ohm: float) -> float | None:
     """Give over how much two pads stopped the toy, where so much or less would do it too, ohms."""
     stopped = stopped_ohm(trials.get("-".join(sorted(pads, key=letter_order)), ()))
     return stopped if stopped is not None and ohm * (1 - TOLERANCE) <= stopped else None
+
+
+def _lived_alone(
+    trials: Trials, both: tuple[Fitted, Fitted], joins: tuple[str, str], asked: Spans
+) -> str:
+    """Say that each two of three pads lived over as little as both controls come to; "" where not.
+
+    Two that pull at one pad pull at it no harder than either would with both resistances side by side.
+    """
+    one, other = both
+    side_by_side = 1 / (1 / one.ohm + 1 / other.ohm)
+    needed = {one.pick.pair: side_by_side, other.pick.pair: side_by_side,
+              "-".join(joins): asked[frozenset(joins)]}  # fmt: skip
+    for pair, ohm in needed.items():
+        made = trials.get(pair, ())
+        stop = stopped_ohm(made) or 0.0
+        if not any(stop < t.path_ohm <= ohm * (1 - TOLERANCE) for t in made):
+            return ""
+    return f"never tried as one, but each two of the three lived over {ohms(side_by_side)}, as little as both"
 
 
 def _touch(

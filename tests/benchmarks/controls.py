@@ -57,7 +57,7 @@ from rig.choose import finds, load_picks
 from rig.choose.families import FAMILY_DISTANCE, print_distances
 from rig.listen.judging.fingerprint import SIZE
 from rig.log import SweepLog
-from rig.project import load_project, path_ohm
+from rig.project import load_project
 
 BANK = "0,6800,33000,150000,1500,15000,470000,2200000"
 POSITIONS = 33
@@ -228,11 +228,10 @@ def judged(played: Truth, board: Board, seed: int, lines: list[str]) -> Counter:
 
 
 def _smooth(played: Truth, one: Proposed, count: Counter, lines: list[str]) -> None:
-    project = played.project
     stop = stopped_ohm(one.evidence.trials) or 0.0
     # Below the lowest path that was tried and didn't stop the toy nothing may be fitted.
     least = min(trial.path_ohm for trial in one.evidence.trials if trial.path_ohm > stop)
-    most = path_ohm(project.rig, max(project.rig.swept_ohm))
+    most = max(trial.path_ohm for trial in one.evidence.trials)
     if most <= least * 1.02:
         return
     paths = np.geomspace(least, most, POSITIONS)

@@ -16,7 +16,7 @@ from rig.build.pieces import Fitted, built_words
 from rig.build.proposing import propose_all
 from rig.build.series import TOLERANCE
 from rig.build.sheet import make_sheet, proposals, see
-from rig.build.together import TRIES
+from rig.build.together import TRIES, spans_of
 from rig.build.verified import Build, Verified
 from rig.choose.picks import Pick
 from rig.project import path_ohm
@@ -88,6 +88,29 @@ def test_two_on_one_pad_that_join_what_stopped_the_toy_will_freeze(project, key)
     assert one.verdict == "freezes"
     assert "it joins A and B over 2" in one.told and "over 36.6 kΩ they stopped the toy" in one.told
     assert "C on its middle lug" in one.wiring
+
+
+def test_two_that_pull_at_one_pad_are_safe_where_each_lived_over_as_little_as_both(project, key):
+    less = [record(90 + n, pair, path_ohm=4_500.4, sound="none", key=key) for n, pair in enumerate(("AC", "BC"))]
+    joined = record(95, "AB", path_ohm=15_000.4, sound="none", key=key)
+    kept = sweep("A-C", "B-C", key=key)
+    one = both(project, [*kept, *less, joined], "A-C", "B-C")
+    assert (one.verdict, one.wiring) == ("safe", "")
+    assert "never tried as one, but each two of the three lived" in one.told
+    assert both(project, [*kept, *less], "A-C", "B-C").verdict == "not known"
+    stopped = replace(less[0], after="freeze")
+    assert both(project, [*kept, stopped, less[1], joined], "A-C", "B-C").verdict == "not known"
+
+
+def test_pads_on_one_bus_share_what_is_between_the_buses(project):
+    lead = path_ohm(project.rig, 0.0) / 2
+    pair = spans_of(project, [(("A",), ("B",), 10_000.0)])
+    assert pair == {frozenset("AB"): pytest.approx(10_000.0)}
+    three = spans_of(project, [(("A", "B"), ("C",), 10_000.0)])
+    arms = {"A": lead, "B": lead, "C": 10_000.0 - lead}  # a star, turned into a triangle
+    for one, other, third in ("ABC", "ACB", "BCA"):
+        wanted = arms[one] + arms[other] + arms[one] * arms[other] / arms[third]
+        assert three[frozenset((one, other))] == pytest.approx(wanted, rel=1e-6)
 
 
 def test_a_stop_where_the_rig_joins_harder_than_the_controls_is_no_proof(project, key):
