@@ -96,6 +96,11 @@ class Control:
     knob: Knob | None = None
 
     @property
+    def lowers(self) -> bool:
+        """Say whether turning right lowers the resistance; of what isn't turned, too."""
+        return self.knob is None or self.knob.lowers
+
+    @property
     def reason(self) -> str:
         """Give the reason, with the warning where there is one."""
         return f"{self.why} {self.warning}".strip()

@@ -16,8 +16,8 @@ from rig.choose.picks import Pick
 from rig.outcomes import sound_words
 from rig.words import ohms
 
-POT_LUGS = ("Lugs of a potentiometer as its shaft points at you and they point down. Turned right, a "
-            "meter from pad to pad must fall: if it rises, take the other outer lug.")  # fmt: skip
+POT_LUGS = ("Lugs of a potentiometer as its shaft points at you and they point down. Turned, a meter "
+            "from pad to pad must go as its table says: if it goes the other way, take the other outer lug.")  # fmt: skip
 
 
 def ends(one: Fitted) -> tuple[tuple[str, str], ...]:
@@ -31,6 +31,8 @@ def ends(one: Fitted) -> tuple[tuple[str, str], ...]:
             *((f"position {n}", f"{ohms(ohm)}, on to pad {b}")
               for n, (ohm, _) in enumerate(control.resistors, 2)),
         )  # fmt: skip
+    if not control.lowers:
+        return ("left", first), ("middle and right, joined", second)
     return _LUGS.get(control.kind, lambda first, second: (("one", first), ("other", second)))(first, second)
 
 

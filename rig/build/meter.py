@@ -92,7 +92,8 @@ def states(control: Control) -> list[tuple[str, str]]:
     low, high = resistor_limits(fixed_ohm)
     if control.pot_ohm:
         least, most = knob_limits(fixed_ohm, control.pot_ohm)
-        return [("fully left", limits(*most)), ("fully right", limits(*least))]
+        left, right = (most, least) if control.lowers else (least, most)
+        return [("fully left", limits(*left)), ("fully right", limits(*right))]
     if control.kind == "photocell":
         return [("covered", f"more than {ohms(DARK_OHM + low)}"), ("in light", limits(low, high + BRIGHT_OHM))]
     on = "domes joined by a wire" if control.kind == "body contacts" else "on"

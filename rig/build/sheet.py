@@ -282,7 +282,7 @@ def _block(project: Project, number: int, kept: Kept, control: Control) -> Block
         tag_of(number), _pads(pick), tuple(_titles(kept)),
         tuple(one.note for one in kept.picks if one.note), runs(*where),
         " ".join(filter(None, dict.fromkeys(map(_heard, kept.evidence)))),
-        capital(control.part), control.why, *(
+        capital(control.part), control.reason, *(
             (_drawing(pick, control), _values(control), control.keep, control.hints) if is_fitted else ()
         ),
     )  # fmt: skip

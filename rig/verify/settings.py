@@ -105,10 +105,11 @@ def _settings(kept: Kept, control: Control) -> list[Setting]:
         tapered = "logarithmic" in control.part
         middle = sqrt(fixed * top) if tapered else (fixed + top) / 2
         between = (fixed, top) if tapered else (0.8 * middle, 1.2 * middle)
+        right, left = (fixed, top) if control.lowers else (top, fixed)
         return [
-            Setting("right", fixed, fixed, fixed, _nearest(kept, fixed)),
+            Setting("right", right, right, right, _nearest(kept, right)),
             Setting("middle", middle, *between, _nearest(kept, middle)),
-            Setting("left", top, top, top, _nearest(kept, top)),
+            Setting("left", left, left, left, _nearest(kept, left)),
         ]
     if control.kind == "photocell":
         lit = fixed + PHOTOCELL_LIGHT_OHM

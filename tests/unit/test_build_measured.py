@@ -1,5 +1,7 @@
 """Reset and power, line out, meter, lugs, panel, leads that stay: what the sheet says of them."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,7 +10,9 @@ from making_records import seen_twice
 from firmware.generate.netlist import build
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build import line_out
+from rig.build.evidence import Evidence
 from rig.build.fitting import Control, Position
+from rig.build.knob import Knob
 from rig.build.lugs import ends, lugs, panel
 from rig.build.meter import OPEN, limits, meter, states
 from rig.build.parts import next_above, parts, rating
@@ -31,6 +35,7 @@ from rig.choose.picks import Pick
 from rig.events import HabitsLearnt, RungTried
 from rig.project import Project
 from rig.project.electrical import MAX_SUPPLY_V
+from rig.verify.settings import jobs
 
 
 def habits(key="moo", idle_ma=2.0, sounding_ma=45.0):
@@ -253,3 +258,18 @@ def test_a_substitute_is_never_less(project):
     assert (resistor.count, resistor.rating, resistor.substitute) == (1, "1/4 W, 5 %", "3.6 kΩ; never less")
     assert [band.name for band in resistor.bands] == ["orange", "orange", "red", "gold"]
     assert "200 mA or more at 4.8 V d.c." in by_name["push-button for the reset, changeover"].rating
+
+
+def test_a_knob_that_raises_its_resistance_is_wired_and_measured_so(project):
+    pick = Pick("A-B")
+    falls = Control("potentiometer", "potentiometer 100 kΩ linear", "", 10_000.0, pot_ohm=100_000.0,
+                    knob=Knob(10_000.0, 100_000.0, "linear"))  # fmt: skip
+    rises = replace(falls, knob=replace(falls.knob, lowers=False))
+    left, right = states(falls)
+    assert states(rises) == [(left[0], right[1]), (right[0], left[1])]
+    lugs_of = [[lug for lug, _ in ends(Fitted(1, pick, one, 10_000.0))] for one in (falls, rises)]
+    assert lugs_of == [["right", "middle and left, joined"], ["left", "middle and right, joined"]]
+    kept = by_pair([pick], [Evidence()])
+    settings = [{one.name: one.ohm for one in jobs(kept, [control])[0].settings} for control in (falls, rises)]
+    assert settings[0]["right"] == settings[1]["left"] == 10_000.0
+    assert settings[0]["left"] == settings[1]["right"] == 110_000.0
