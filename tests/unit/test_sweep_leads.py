@@ -99,7 +99,7 @@ def test_no_other_pad_of_the_board_feels_its_lead(project):
     played, board = Truth(project, states=1), project_board(project)
     for pad in board.letters:
         link = played._link(pad, None, 0.0)
-        assert (played._shown(link, None, []).differs > 0) == (pad == CLOCK)
+        assert (played._shown([link], None, []).differs > 0) == (pad == CLOCK)
 
 
 def test_takes_with_the_lead_on_are_counted_over_both_runs_and_read_back(project, swept):
