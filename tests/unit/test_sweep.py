@@ -330,6 +330,17 @@ def test_a_touch_that_killed_the_host_twice_is_set_aside(project):
     log.close()
 
 
+def test_takes_with_a_lead_on_that_one_kill_met_at_once_are_no_two_kills(project):
+    with new_log(project) as log:
+        book = Book(project, log, 48_000)
+        with_it = next(s for s in Knowledge(project).steps).again("baseline")
+        met = []
+        for _ in range(3):
+            log.intend(with_it.plan_key, with_it.touch(project))
+            met.append(book.killed_before(with_it))
+        assert met == [False, False, True]
+
+
 def test_progress_reaches_its_end(swept):
     _, events, _, _ = swept
     last = [e for e in events if isinstance(e, Progress)][-1]
