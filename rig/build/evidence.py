@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from rig.build.series import TOLERANCE
 from rig.choose.find import Find
 from rig.choose.matching import finds_of, is_same
 from rig.choose.picks import Pick
@@ -150,6 +151,12 @@ def amounts(trials: Sequence[Trial], sound: str, unit: str | None) -> list[tuple
         if trial.sound == sound and trial.unit == unit and trial.amount is not None:
             by_path.setdefault(trial.path_ohm, []).append(trial.amount)
     return [(path, median(values)) for path, values in sorted(by_path.items())]
+
+
+def stop_over(trials: Sequence[Trial], ohm: float) -> float | None:
+    """Give over how much the toy was stopped, where a part of so many ohms may do it too; else None."""
+    stopped = stopped_ohm(trials)
+    return stopped if stopped is not None and ohm * (1 - TOLERANCE) <= stopped else None
 
 
 def stopped_ohm(trials: Sequence[Trial]) -> float | None:

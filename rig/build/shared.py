@@ -10,8 +10,7 @@ from itertools import combinations
 import numpy as np
 from scipy.sparse.csgraph import shortest_path
 
-from rig.build.evidence import Trial, Trials, stopped_ohm
-from rig.build.series import TOLERANCE
+from rig.build.evidence import Trial, Trials, stop_over, stopped_ohm
 from rig.choose.picks import Pick
 from rig.pads import letter_order
 from rig.words import ohms
@@ -62,7 +61,7 @@ def joints(
         tried = _tried(made, ohm) if trials is not None else "not known here"
         found.append(Joint(
             first=i + 1, second=j + 1, pad=pad, joins=joins, ohm=ohm, tried=tried,
-            stops=_stops(made, ohm),
+            stops=stop_over(made, ohm) is not None,
         ))
     return found
 
@@ -94,14 +93,8 @@ def far_stops(
         (pads[a], pads[b], _tried(made, through[a, b]))
         for a, b in combinations(range(len(pads)), 2)
         if steps[a, b] > 2
-        and _stops(made := (trials or {}).get(f"{pads[a]}-{pads[b]}", ()), through[a, b])
+        and stop_over(made := (trials or {}).get(f"{pads[a]}-{pads[b]}", ()), through[a, b]) is not None
     ]
-
-
-def _stops(made: Sequence[Trial], ohm: float) -> bool:
-    """Say if a path stops the toy: over as much it did, and resistors are only so exact."""
-    stopped = stopped_ohm(made)
-    return stopped is not None and ohm * (1 - TOLERANCE) <= stopped
 
 
 def crowded(picks: Sequence[Pick]) -> dict[str, list[int]]:

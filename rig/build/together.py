@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from rig.build.evidence import Trials, stopped_ohm
+from rig.build.evidence import Trials, stop_over, stopped_ohm
 from rig.build.pieces import Fitted
 from rig.build.series import TOLERANCE
 from rig.log import Record
@@ -163,7 +163,7 @@ def known_of(one: Fitted, other: Fitted, tries: Sequence[Try]) -> Known:
     """Say what tries of just their pads have shown of two controls on at once."""
     both = one, other
     asked, _, common = _asked(both)
-    verdict, told = _verdict([made for made in tries if made.spans.keys() == asked.keys()], asked)
+    verdict, told = _verdict(tries, asked)
     return Known(verdict, told, _wiring(verdict, both, common))
 
 
@@ -186,7 +186,7 @@ def _judged(
 ) -> Combination:
     one, other = both
     asked, joins, common = _asked(both)
-    verdict, told = _verdict([made for made in tries if made.spans.keys() == asked.keys()], asked)
+    verdict, told = _verdict(tries, asked)
     if joins and (stop := _stop_of(trials, joins, one.ohm + other.ohm)):
         verdict = "freezes"
         told = (f"it joins {joins[0]} and {joins[1]} over {ohms(one.ohm + other.ohm)}, and over "
@@ -202,8 +202,9 @@ def _judged(
     )
 
 
-def _verdict(made: Sequence[Try], asked: Spans) -> tuple[Verdict, str]:
-    """Say what tries of the same pads show of some paths, ohms."""
+def _verdict(tries: Sequence[Try], asked: Spans) -> tuple[Verdict, str]:
+    """Say what those of some tries that are of the same pads show of some paths, ohms."""
+    made = [one for one in tries if one.spans.keys() == asked.keys()]
     stops = [one for one in made if one.stopped]
     if any(all(one.spans[two] >= NOT_HARDER * ohm for two, ohm in asked.items()) for one in stops):
         return "freezes", "it stopped the toy when it was tried"
@@ -218,8 +219,7 @@ def _verdict(made: Sequence[Try], asked: Spans) -> tuple[Verdict, str]:
 
 def _stop_of(trials: Trials, pads: Iterable[str], ohm: float) -> float | None:
     """Give over how much two pads stopped the toy, where so much or less would do it too, ohms."""
-    stopped = stopped_ohm(trials.get("-".join(sorted(pads, key=letter_order)), ()))
-    return stopped if stopped is not None and ohm * (1 - TOLERANCE) <= stopped else None
+    return stop_over(trials.get("-".join(sorted(pads, key=letter_order)), ()), ohm)
 
 
 def _lived_alone(

@@ -10,10 +10,9 @@ import zlib
 from html.parser import HTMLParser
 
 import pytest
-import typer
 from making_records import seen_twice
 from PIL import Image
-from typer.testing import CliRunner
+from sheet_command import sheet_command
 
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build import paper
@@ -23,7 +22,6 @@ from rig.build.page import html_of
 from rig.build.paper import missing, missing_words, pdf_of
 from rig.build.sheet import make_sheet, see
 from rig.choose.picks import Pick
-from rig.cli import build
 from rig.errors import ConfigError
 from rig.project.places import load_places
 
@@ -308,20 +306,10 @@ def test_a_drawing_that_links_elsewhere_is_told_in_a_line(tmp_path):
         f'<image xlink:href="{secret}" width="9" height="9"/></svg>')  # fmt: skip
     (project.folder / "picks.yaml").write_text("- pair: A-C\n")
     with pytest.raises(ConfigError, match=r"the board's drawing can't be set in a PDF .*--out sheet\.html") as told:
-        command("--project", project.folder)
+        sheet_command("--project", project.folder)
     assert "\n" not in str(told.value)
     assert not list(project.folder.glob("sheet.*"))
-    command("--project", project.folder, "--out", project.folder / "sheet.html")
-
-
-def command(*arguments):
-    app = typer.Typer(pretty_exceptions_enable=False)
-    build.register(app)
-    app.callback()(lambda: None)
-    result = CliRunner().invoke(app, ["sheet", *map(str, arguments)])
-    if result.exception and not isinstance(result.exception, SystemExit):
-        raise result.exception
-    return result.output
+    sheet_command("--project", project.folder, "--out", project.folder / "sheet.html")
 
 
 def test_both_files_are_written_or_neither(tmp_path):
@@ -329,19 +317,19 @@ def test_both_files_are_written_or_neither(tmp_path):
     (project.folder / "picks.yaml").write_text("- pair: A-C\n")
     (project.folder / "sheet.html").mkdir()
     with pytest.raises(ConfigError, match=r"sheet\.html can't be written"):
-        command("--project", project.folder)
+        sheet_command("--project", project.folder)
     assert [one.name for one in project.folder.glob("sheet*")] == ["sheet.html"]
 
 
 def test_the_command_takes_paper_face_and_line_out(tmp_path):
     project = new_simulated_project(tmp_path / "toy", 7, 8)
     (project.folder / "picks.yaml").write_text('- {pair: A-C, name: "猫 \U0001f43b", at_ohm: 4700}\n')
-    out = command("--project", project.folder, "--paper", "letter", "--inside", "--line-out")
+    out = sheet_command("--project", project.folder, "--paper", "letter", "--inside", "--line-out")
     assert "the PDF's font has no \U0001f43b: boxes stand there; print sheet.html in its place" in out
     assert out.splitlines()[-1].endswith("(print it on Letter at 100 %)")
     html = (project.folder / "sheet.html").read_text("utf-8")
     assert "size: letter;" in html and "For the INSIDE of the shell" in html and "<h2>Line out</h2>" in html
-    plain = command("--project", project.folder, "--out", project.folder / "plain.html")
+    plain = sheet_command("--project", project.folder, "--out", project.folder / "plain.html")
     assert "font" not in plain  # no PDF, no box
     html = (project.folder / "plain.html").read_text("utf-8")
     assert "size: A4;" in html and "For the OUTSIDE of the shell" in html and "Line out" not in html

@@ -6,9 +6,8 @@ from html.parser import HTMLParser
 
 import making_logs
 import pytest
-import typer
 from making_records import record, seen_twice
-from typer.testing import CliRunner
+from sheet_command import sheet_command
 
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
@@ -19,7 +18,6 @@ from rig.build.files import write_sheets
 from rig.build.page import html_of
 from rig.build.sheet import Seen, make_sheet, proposals, see
 from rig.choose.picks import Pick, tidy_pair
-from rig.cli import build
 from rig.errors import ConfigError, SafetyRefusal
 from rig.outcomes import AFTERS, SOUNDS, after_words, sound_words
 from rig.project import load_project
@@ -335,24 +333,14 @@ def test_writing_leaves_no_half_file(tmp_path):
     assert pdf.read_bytes() == b"two"
 
 
-def run(*arguments):
-    app = typer.Typer(pretty_exceptions_enable=False)
-    build.register(app)
-    app.callback()(lambda: None)
-    result = CliRunner().invoke(app, ["sheet", *map(str, arguments)])
-    if result.exception and not isinstance(result.exception, SystemExit):
-        raise result.exception
-    return result.output
-
-
 def test_the_command_writes_the_sheet_and_says_where(tmp_path):
     project = new_simulated_project(tmp_path / "toy", 7, 24)
     with pytest.raises(ConfigError, match="nothing is picked yet"):
-        run("--project", tmp_path / "toy")
+        sheet_command("--project", tmp_path / "toy")
     signals = [letter for letter, pad in project.toy.pads.items() if pad.kind == "signal"]
     pair = f"{signals[0]}-{signals[1]}"
     (tmp_path / "toy" / "picks.yaml").write_text(f"- pair: {pair}\n")
-    out = run("--project", tmp_path / "toy").splitlines()
+    out = sheet_command("--project", tmp_path / "toy").splitlines()
     assert out[1].split()[:3] == [pair, "not", "touched"]
     assert out[2] == "there is no sweep 'main' in this folder, so nothing is known of these pairs"
     files = [tmp_path / "toy" / one for one in ("sheet.pdf", "sheet.html")]
@@ -361,12 +349,12 @@ def test_the_command_writes_the_sheet_and_says_where(tmp_path):
     assert files[1].read_text("utf-8").startswith("<!DOCTYPE html>")
     for file in files:
         file.unlink()
-    run("--project", tmp_path / "toy", "--out", tmp_path / "other.html")
-    run("--project", tmp_path / "toy", "--out", tmp_path / "other.PDF")
+    sheet_command("--project", tmp_path / "toy", "--out", tmp_path / "other.html")
+    sheet_command("--project", tmp_path / "toy", "--out", tmp_path / "other.PDF")
     assert (tmp_path / "other.html").exists() and (tmp_path / "other.PDF").exists()
     assert not any(file.exists() for file in files)
     with pytest.raises(ConfigError, match=r"--out sheet.txt: a sheet is .pdf or .html: name it so"):
-        run("--project", tmp_path / "toy", "--out", "sheet.txt")
+        sheet_command("--project", tmp_path / "toy", "--out", "sheet.txt")
 
 
 def test_trials_are_the_complete_judged_touches_of_each_pair_and_group(tmp_path):
@@ -399,7 +387,7 @@ def test_the_command_reads_the_sweep_beside_the_picks(tmp_path):
             making_logs.add(log, kind=kind, touch=making_logs.bridge("A", "B"), sound="loop",
                             amount=0.25, unit="s", path_ohm=9800.0)
     (tmp_path / "toy" / "picks.yaml").write_text("- pair: A-B\n")
-    out = run("--project", tmp_path / "toy")
+    out = sheet_command("--project", tmp_path / "toy")
     assert out.splitlines()[1].startswith("A-B   toggle switch, on-off  11 kΩ ")  # 10.45 at least
     words = read((tmp_path / "toy" / "sheet.html").read_text("utf-8")).words
     assert "Keep at least 9.8 kΩ in the path: over 3 kΩ this pair stopped the toy." in words
