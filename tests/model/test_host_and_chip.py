@@ -18,7 +18,7 @@ from rig.project import Project, Rig, Toy
 from rig.project.closing import Closing, refusal
 from rig.project.side_by_side import channels, made_ohm
 
-EXAMPLES = 600
+EXAMPLES = 800
 BANK_OHM = [65, 2_000, 6_800, 33_000]
 HOST_ONLY = ("a pad on each bus", "are rails")
 """Reasons of the host's own; and no ordinary pad is closed twice."""
@@ -82,7 +82,7 @@ def test_host_and_chip_agree_on_low_pads(project):
     device, seen = supplied(project), Counter()
     laxer = replace(project, rig=project.rig.model_copy(
         update={"current_limit_ma": project.rig.current_limit_ma * ROUNDED}))  # fmt: skip
-    bus = st.lists(st.sampled_from("ABBCDDEFGHIJKL"), min_size=0, max_size=2, unique=True)
+    bus = st.lists(st.sampled_from("ABBCDDEFGHIJKL"), min_size=0, max_size=3, unique=True)
     low = st.sampled_from([["B"], ["D"], ["E"], ["K"]])
     longest = project.rig.limiter.longest_ms
     times = st.sampled_from([1, longest - 5, longest - 4, 1_000])
@@ -104,4 +104,4 @@ def test_host_and_chip_agree_on_low_pads(project):
         seen["both low" if all(are_low) else "one low" if any(are_low) else "none", is_refused] += 1
 
     check()
-    assert len(seen) == 6 and min(seen.values()) >= 10, seen
+    assert len(seen) == 6 and min(seen.values()) >= 5, seen
