@@ -165,6 +165,8 @@ bool guard_is_low(const image_t *image)
            configuration_shares(image->bus2, configuration.low);
 }
 
+bool guard_has_low(void) { return is_low; }
+
 /* --- what is held ------------------------------------------------------------------- */
 
 static bool is_hold(uint8_t bit) { return bit >= BIT_AUX + AUX_HOLD_FIRST; }

@@ -197,6 +197,20 @@ def test_nothing_that_the_host_says_meanwhile_lengthens_it(rig, meanwhile):
     assert port.errors() == [102]
 
 
+def test_long_replies_that_the_line_has_no_room_for_do_not_lengthen_it():
+    with Emulator(eeprom=configuration(**STORED | {"pads": 64}), pads=64) as emulator:
+        port = Port(emulator)
+        port.write("*CLS;:OUTP ON")
+        emulator.wait_cycles(250 * CYCLES_PER_MS)
+        port.write(MEET)
+        emulator.wait_for(lambda state: len(state.closures) == 2, 1)
+        emulator.wait_cycles((LOW_MS - 25) * CYCLES_PER_MS)
+        port.write(";:".join(["ROUT:CLOS? (@1!1:1!64,2!1:2!64)"] * 5))  # 51 ms of replies
+        emulator.wait_cycles(200 * CYCLES_PER_MS)
+        assert len(port.line()) == 5 * 256 - 1
+        assert closed_ms(emulator) == [pytest.approx(LOW_MS + 2.5, abs=2.5)]
+
+
 def test_the_shorter_of_both_times_holds(rig):
     emulator, port = rig
     port.write("OUTP OFF;*WAI;:SYST:CLOS:TIME 100")

@@ -162,10 +162,10 @@ def _touch(draw) -> str:
 
 @cache
 @st.composite
-def _low(draw) -> str:
+def _low(draw, makes: bool | None = None) -> str:
     """Low pads are made, or meet: mostly as they may."""
     fit = draw(st.sampled_from(["LIM ON;PADS (@3,7)", "LIM ON;PADS (@1:8)", "LIM OFF", "PADS NONE;LIM OFF"]))
-    if draw(st.booleans()):
+    if draw(st.booleans()) if makes is None else makes:
         off = draw(st.sampled_from(["OUTP OFF;:ROUT:OPEN:ALL;:TOY:KEY:REL ALL;:", ""]))
         return f"{off}SYST:CONF:FORB NONE;RAIL NONE;LOW:{fit};:SYST:CONF:LOW:PADS?;LIM?;:OUTP ON"
     series = draw(st.sampled_from(["1", "1", "1", "0", "2", "1,2"]))
@@ -203,7 +203,9 @@ def sequences(clock_is_ours: bool) -> st.SearchStrategy[list[str]]:
     clock_is_ours : bool
         Time passes only when the test lets it: what depends on time may be asked too.
     """
-    return st.lists(messages(clock_is_ours), min_size=1, max_size=12)
+    plain = st.lists(messages(clock_is_ours), min_size=1, max_size=12)
+    low = st.tuples(_low(makes=True), st.lists(_low() | messages(clock_is_ours), min_size=1, max_size=6))
+    return st.one_of(plain, plain, plain, low.map(lambda parts: [parts[0], *parts[1]]))
 
 
 def messages(clock_is_ours: bool) -> st.SearchStrategy[str]:
