@@ -27,7 +27,7 @@ LIMITER_CHANNEL = 1
 """The series channel in whose place the limiter is."""
 
 LIMITER_OHM = 100.0
-"""More than any limiter has near 0 V: 59 to 71 ohm, by the same simulation."""
+"""More than a limiter has near 0 V: 59 to 71 ohm, by the same simulation."""
 
 MARGIN_MS = 5
 """A touch of two low pads stays so much below their longest time (TOUCH_LOW_MARGIN_MS in the firmware)."""
@@ -71,7 +71,7 @@ def refusal_of_low(
     series_ohm : float
         All that is between the buses, ohms.
     closed_ms : float or None
-        For how long, ms; None: until they are opened, or as a sweep does.
+        For how long, ms; None: until they are opened, or as in a sweep.
     """
     toy, limiter = project.toy, project.rig.limiter
     low_1, low_2 = ([pad for pad in pads if pad in toy.low_pads] for pads in (pads_1, pads_2))
@@ -82,7 +82,7 @@ def refusal_of_low(
         if pad in pads_1 and pad in pads_2:
             return "a pad can't be closed twice"
         if closed_ms is None:
-            return f"pad {pad} is low: no sweep touches it, nor is it held"
+            return f"pad {pad} is low: neither swept nor held yet"
     if not (low_1 and low_2):
         return None
     both = f"{low_1[0]} and {low_2[0]}"

@@ -146,6 +146,17 @@ def test_sound_bytes_that_this_firmware_must_not_take_are_refused():
             assert port.errors() == [-500, -315], wrong
 
 
+def test_what_firmware_before_low_pads_stored_is_lost_and_nothing_closes():
+    older = configuration(pads=24, layout=2)[:54]
+    older += binascii.crc_hqx(older, 0xFFFF).to_bytes(2, "little")
+    with Emulator(eeprom=older, pads=24) as emulator:
+        port = Port(emulator)
+        port.write("ROUT:CLOS (@1!1)")
+        assert port.errors() == [-500, -315, -315]
+        assert port.ask("SYST:CONF:LOW:PADS?;LIM?") == "NONE;0"
+        assert not any(state.is_anything_closed for state in emulator.events())
+
+
 def test_without_its_configuration_nothing_closes_until_one_is_saved():
     with Emulator(eeprom=b"", pads=24) as emulator:
         port = Port(emulator)

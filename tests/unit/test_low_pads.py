@@ -9,6 +9,7 @@ from rig_peer import Clock, RigPeer, bench_at
 
 from rig.bench import Connection, Stimulus, Touch
 from rig.bench.configuration import layout_of, wanted_configuration
+from rig.cli.project import report
 from rig.errors import BenchError, ConfigError, SafetyRefusal
 from rig.project import load_project, path_ohm, setup_difference, setup_facts, setup_hash, touchable
 from rig.project.closing import Closing, refusal
@@ -110,7 +111,7 @@ def test_leads_and_worst_current_by_hand(project):
         ("C", "D", 65, 145, None),
         ("F", "C", 65, 10, None),
         ("C", "D", 65, 146, "C and D are low: closed for at most 145 ms"),
-        ("C", "D", 65, None, "no sweep touches it"),
+        ("C", "D", 65, None, "neither swept nor held"),
         ("C", "D", 2000, 100, "over the limiter of series channel 1 alone"),
         ("C", "D", 2000 * 6800 / 8800, 100, "series channel 1 alone"),
         ("CD", "F", 65, 100, "pad C is low: it is alone on its bus"),
@@ -123,7 +124,7 @@ def test_leads_and_worst_current_by_hand(project):
         ("C", "A", 6800, 100, None),
         ("C", "E", 6800, 100, "forbidden"),
         ("C", "", 65, 1200, None),
-        ("C", "", 65, None, "no sweep touches it"),
+        ("C", "", 65, None, "neither swept nor held"),
     ],
 )  # fmt: skip
 def test_what_may_be_closed(project, pads_1, pads_2, series, closed_ms, words):
@@ -139,6 +140,9 @@ def test_no_sweep_touches_them_and_check_says_so(project):
     line = told(project.toy, project.rig)
     assert line == ("C, D, F: leads of 30 Ω; two of them carry at most 10.2 mA, for 150 ms; "
                     "no sweep touches them yet")  # fmt: skip
+    lines = report(project, None)
+    assert f"low      {line}" in lines
+    assert any("6 as pad C is low: neither swept nor held yet" in one for one in lines)
 
 
 def test_without_low_pads_nothing_changes(tmp_path, project):
@@ -183,7 +187,7 @@ def test_a_touch_of_two_low_pads_is_begun_where_it_is_short(peer, monkeypatch):
         assert "TOUCh:SERies 1" in peer.heard
         with pytest.raises(BenchError, match="closed for at most 145 ms"):
             bench.begin(replace(touch, dwell_ms=150))
-        with pytest.raises(BenchError, match="nor is it held"):
+        with pytest.raises(BenchError, match="nor held"):
             bench.hold((Connection(("C",), ("G",), 6800.0),))
     finally:
         bench.controller.close()
