@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import json
 from collections.abc import Callable
 from dataclasses import asdict
@@ -51,6 +52,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         See `Unforeseen`.
     """
     page = Page(night)
+    page.rows(night.last_seen)  # so that the first to open it needn't wait
 
     def told(_: Request, trouble: Exception) -> Response:
         return _line(str(trouble), UNPROCESSABLE)
@@ -81,6 +83,7 @@ class Page:
 
     def __init__(self, night: Night) -> None:
         self.night = night
+        self._shown: tuple[Seen, dict[str, Any]] | None = None
         self._parts = {one.name: one.read_bytes() for one in
                        resources.files("rig.page").joinpath("static").iterdir()
                        if Path(one.name).suffix in KINDS}  # fmt: skip
@@ -167,10 +170,16 @@ class Page:
         night = self.night
         events, seen = night.events(), night.seen()
         return JSONResponse(
-            rows(seen, night.project.toy)
+            self.rows(seen)
             | {"standing": standing(night.project, night.name, seen, events)}
             | {"last": events[-1].id if events else 0, "picks": self._decided(seen)}
         )
+
+    def rows(self, seen: Seen) -> dict[str, Any]:
+        """Give what is shown of the finds, made once for each reading of the log."""
+        if self._shown is None or self._shown[0] is not seen:
+            self._shown = seen, rows(seen, self.night.project.toy)
+        return self._shown[1]
 
     def _picks(self) -> Response:
         return JSONResponse(self._decided(self.night.seen()))
@@ -180,12 +189,15 @@ class Page:
         return decisions(self._folder, seen.found) | {"stamp": stamp}
 
     def _events(self, after: int) -> Response:
-        events = self.night.events()
-        told = [line for one in events if one.id > after and (line := news(one))]
+        night = self.night
+        events = night.events()
+        new = itertools.takewhile(lambda one: one.id > after, reversed(events))
+        told = [line for one in new if (line := news(one))][:NEWS_MOST][::-1]
         return JSONResponse({
-            "last": events[-1].id if events else 0, "news": told[-NEWS_MOST:],
-            "progress": progress(events), "version": self.night.version(),
+            "last": events[-1].id if events else 0, "news": told,
+            "progress": progress(events), "version": night.version_to_give(),
             "picks": _stamp(self._folder / PICKS),
+            "standing": standing(night.project, night.name, night.last_seen, events) if told else None,
         })  # fmt: skip
 
     def _decide(self, asked: Any) -> Response:

@@ -8,16 +8,22 @@ import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
 import * as ring from "./ring.js";
-import { Player } from "./sound.js";
-import { store, take, current, shown, entryHere, isAlong } from "./store.js";
+import { Player, RATE_HZ } from "./sound.js";
+import * as spectrogram from "./spectrogram.js";
+import { store, take, orderAnew, isStale, current, shown, entryHere, isAlong } from "./store.js";
 import * as views from "./views.js";
 
 const player = new Player();
 const shape = new ear.Shape($("shape"));
 const SHOWN_MS = 5000;
+const HANDS_OFF_MS = 60_000; // so long after the last press the order may be renewed by itself
 const LEVELS = ["level", "cut"]; // here the level is what was changed
 
 let fades = null;
+let handsOn = performance.now();
+for (const one of ["keydown", "pointerdown", "wheel"]) {
+  window.addEventListener(one, () => { handsOn = performance.now(); }, { passive: true, capture: true });
+}
 
 // Tell what happened: read out always, shown where it isn't to be seen anyway.
 function say(text, seen = true) {
@@ -32,7 +38,8 @@ function say(text, seen = true) {
 function drawNow() {
   lists.pointOut();
   ear.draw(act);
-  ring.draw(choosePad);
+  showSpectrogram();
+  ring.point();
   views.writeAddress();
 }
 
@@ -40,6 +47,7 @@ function drawAll() {
   follow.standing();
   views.offer();
   lists.draw(act);
+  ring.draw(choosePad);
   if ($("pairs").open) lists.matrix(act);
   drawNow();
 }
@@ -103,6 +111,15 @@ function viewed() {
   say(`${lists.order().length} shown`);
 }
 
+// The list follows the person's taste, but never while their hands are on it.
+function anew() {
+  if (!isStale()) return say("The order is already that of what you kept.");
+  orderAnew();
+  lists.draw(act);
+  lists.bringIntoView();
+  return say("The list is ordered anew, by what you kept and set aside.");
+}
+
 // -- hearing ----------------------------------------------------------------------------------
 
 async function play(which) {
@@ -128,6 +145,21 @@ async function showShape(find, step) {
   const [plain, bent] = await Promise.all(numbers.map(async (one) => (
     one === null ? null : ear.outline((await player.takes.get(one)).getChannelData(0)))));
   if (shown() === step) shape.set(plain, bent, find.mark, step.closed);
+}
+
+// Of what is looked at; behind "Numbers", since that is where somebody looks closely.
+async function showSpectrogram() {
+  const step = shown(), canvas = $("spectrogram");
+  canvas.hidden = !$("numbers").open || (step?.touch ?? null) === null;
+  if (canvas.hidden) return;
+  try {
+    player.ready();
+    const [plain, bent] = await Promise.all([step.plain, step.touch].map(async (one) => (
+      one === null ? null : (await player.takes.get(one)).getChannelData(0))));
+    if (shown() === step) canvas.dataset.ms = spectrogram.draw(canvas, plain, bent, RATE_HZ, step.closed).toFixed(1);
+  } catch (trouble) {
+    say(trouble.message);
+  }
 }
 
 let frame = null;
@@ -191,6 +223,7 @@ function write(name) {
 async function decided(read = true) {
   if (read) store.picks = await ask("/picks");
   lists.draw(act);
+  ring.draw(choosePad);
   follow.standing();
   drawNow();
 }
@@ -198,7 +231,7 @@ async function decided(read = true) {
 async function renewed() {
   const step = isAlong() ? shown() : null;
   const pair = current()?.pair;
-  take(await ask("/finds"));
+  take(await ask("/finds"), performance.now() - handsOn > HANDS_OFF_MS);
   if (!current()) {
     store.label = (store.finds.find((one) => one.pair === pair) ?? store.finds[0])?.label ?? null;
     store.step = null;
@@ -223,7 +256,7 @@ const actions = {
   "<": () => along(-1), ">": () => along(1), ",": () => along(-1), ".": () => along(1),
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
-  m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
+  r: anew, m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
   "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
@@ -237,7 +270,7 @@ for (let number = 1; number <= 8; number += 1) {
 const presses = {
   "do-play": () => play("both"), "do-plain": () => play("plain"), "do-bent": () => play("bent"),
   "do-levels": levels, "do-keep": () => deciding.keep(), "do-aside": () => deciding.setAside(),
-  "do-undo": () => deciding.undo(), "do-next": () => go(1), "do-back": () => go(-1),
+  "do-undo": () => deciding.undo(), "do-next": () => go(1), "do-back": () => go(-1), anew,
 };
 
 async function begin() {
@@ -246,6 +279,7 @@ async function begin() {
   keyboard.listen(actions);
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
+  $("numbers").addEventListener("toggle", () => { ear.numbers(); showSpectrogram(); });
   $("pairs").addEventListener("toggle", () => $("pairs").open && lists.matrix(act));
   $("board").addEventListener("toggle", () => {
     if (!$("board").querySelector("img")) {
