@@ -23,6 +23,7 @@ from rig.choose.keeping import EditedMeanwhile
 from rig.choose.picks import CONTROLS, PICKS
 from rig.errors import RigError
 from rig.log.takes import take_path
+from rig.page.build_app import Builder
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.guard import BODY_MOST
 from rig.page.keys import KEYS
@@ -70,7 +71,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
             Route("/takes/{number:int}", page.take), Route("/photo", page.photo),
             Route("/finds", page.finds), Route("/picks", page.picks), Route("/events", page.events),
             Route("/picks", page.decide, methods=["POST"]),
-            Route("/undo", page.undo, methods=["POST"]),
+            Route("/undo", page.undo, methods=["POST"]), *Builder(night).routes,
         ],
         exception_handlers={EditedMeanwhile: edited, RigError: told, Exception: bug},
     )  # fmt: skip

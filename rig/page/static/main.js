@@ -1,6 +1,7 @@
 // Brings the page's parts together.
 
 import { ask } from "./ask.js";
+import * as build from "./build.js";
 import * as deciding from "./deciding.js";
 import { $, h } from "./dom.js";
 import * as ear from "./ear.js";
@@ -50,6 +51,7 @@ function drawAll() {
   ring.draw(choosePad);
   if ($("pairs").open) lists.matrix(act);
   drawNow();
+  build.renew(act);
 }
 
 async function look(find, step = null, { quietly = false } = {}) {
@@ -162,13 +164,32 @@ async function showSpectrogram() {
   }
 }
 
+// Play takes of a control, as loud among each other as they are.
+async function playTakes(numbers, together) {
+  try {
+    if (await player.play(numbers, { match: store.match, together: true, pair: together })) moving();
+  } catch (trouble) {
+    say(trouble.message);
+  }
+}
+
+// Look at the find of something that is built, over the path that was kept, and play it.
+function hearPick(pick) {
+  const find = store.byLabel.get(store.picks.entries.find((one) => one.label === pick.label)?.find);
+  const at = find?.steps.findIndex((one) => one.touch === pick.touch) ?? -1;
+  if (at < 0) return playTakes([pick.plain, pick.touch].filter((one) => one !== null), [pick.plain, pick.touch]);
+  return look(find, at === find.at ? null : at, { quietly: true }).then(() => play("both"));
+}
+
 let frame = null;
 function moving() {
   cancelAnimationFrame(frame);
   const heard = player.where();
-  const isPlain = heard && heard.number === shown()?.plain;
-  document.body.dataset.heard = !heard ? "" : heard.number === null ? "" : isPlain ? "plain" : "bent";
-  shape.draw(heard && heard.number !== null ? { s: heard.s, isPlain } : null);
+  const number = heard?.number ?? null;
+  const isPlain = number === shown()?.plain, isMine = isPlain || number === shown()?.touch;
+  document.body.dataset.heard = number === null ? "" : isPlain ? "plain" : isMine ? "bent" : "other";
+  shape.draw(number !== null && isMine ? { s: heard.s, isPlain } : null);
+  build.point(number);
   if (heard) frame = requestAnimationFrame(moving);
 }
 
@@ -226,6 +247,7 @@ async function decided(read = true) {
   ring.draw(choosePad);
   follow.standing();
   drawNow();
+  build.renew(act);
 }
 
 async function renewed() {
@@ -247,7 +269,7 @@ async function renewed() {
 const act = {
   hear: (find) => look(find, null, { quietly: true }).then(() => say(ear.spoken(), false)).then(() => play("both")),
   keep: (find) => look(find, null, { quietly: true }).then(() => deciding.keep(find)),
-  step: chooseStep,
+  step: chooseStep, say, playTakes, hearPick, rewrite: deciding.rewrite,
 };
 
 const actions = {
@@ -256,7 +278,11 @@ const actions = {
   "<": () => along(-1), ">": () => along(1), ",": () => along(-1), ".": () => along(1),
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
-  r: anew, m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
+  r: anew, g: () => {
+    $("build").open = true;
+    $("build").scrollIntoView({ block: "start" });
+    $("build").querySelector("summary").focus({ preventScroll: true });
+  }, m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
   "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
@@ -275,6 +301,7 @@ const presses = {
 
 async function begin() {
   deciding.begin(say, decided);
+  build.begin(act);
   words();
   keyboard.listen(actions);
   views.listen(viewed);
