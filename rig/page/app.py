@@ -6,6 +6,7 @@ import asyncio
 import itertools
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
@@ -53,7 +54,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         See `Unforeseen`.
     """
     page = Page(night)
-    page.rows(night.last_seen)  # so that the first to open it needn't wait
+    page.warm()
 
     def told(_: Request, trouble: Exception) -> Response:
         return _line(str(trouble), UNPROCESSABLE)
@@ -96,11 +97,17 @@ class Page:
     def _folder(self) -> Path:
         return self.night.project.folder
 
+    def warm(self) -> None:
+        """Make what takes long once, so that the first to open it needn't wait."""
+        with suppress(RigError):
+            self._finds()
+
     async def itself(self, _: Request) -> Response:
         """Give the page, which asks for all else."""
         toy = self.night.project.toy
         return HTMLResponse(self._shell.render(
             toy=toy.name, sweep=self.night.name, keys=KEYS, controls=CONTROLS,
+            scripts=sorted(name for name in self._parts if name.endswith(".js")),
         ))  # fmt: skip
 
     async def part(self, request: Request) -> Response:
@@ -171,12 +178,12 @@ class Page:
         night = self.night
         events, seen = night.events(), night.seen()
         return JSONResponse(
-            self.rows(seen)
+            self._rows(seen)
             | {"standing": standing(night.project, night.name, seen, events)}
             | {"last": events[-1].id if events else 0, "picks": self._decided(seen)}
         )
 
-    def rows(self, seen: Seen) -> dict[str, Any]:
+    def _rows(self, seen: Seen) -> dict[str, Any]:
         """Give what is shown of the finds, made once for each reading of the log."""
         if self._shown is None or self._shown[0] is not seen:
             self._shown = seen, rows(seen, self.night.project.toy)

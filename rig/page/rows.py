@@ -112,7 +112,6 @@ def row(find: Find, seen: Seen, toy: Toy, others: Others) -> Row:
         "alike": [one.label for one in alike[:ALIKE]], "alikes": len(alike),
         "at": at, "steps": there, "often": there[at]["often"] if at is not None else "",
         "score": round(find.score, 2), "p_value": find.p_value, "q_value": find.q_value,
-        "touches": list(find.touches),
     }  # fmt: skip
 
 

@@ -9,6 +9,7 @@ const LACKING = "padsweep-lacking"; // what the PDF's fonts have no sign for
 
 let told = null;
 let asked = 0;
+let waits = false; // what was told is drawn once nobody writes
 
 // Read what is proposed anew, where somebody looks at it.
 export async function renew(act) {
@@ -19,7 +20,8 @@ export async function renew(act) {
     const now = await ask("/build");
     if (mine !== asked) return;
     told = now;
-    draw(act);
+    waits = isWriting();
+    if (!waits) draw(act);
   } catch (trouble) {
     if (mine === asked) act.say(trouble.message);
   }
@@ -30,9 +32,7 @@ function draw(act) {
   $("build-none").hidden = Boolean(controls.length || trouble);
   $("build-trouble").textContent = trouble ?? "";
   $("build-sheet").hidden = !controls.length;
-  const writing = held();
   fill($("build-controls"), controls.map((one) => control(one, act)));
-  writing?.();
   fill($("build-together"), together(told.together));
   $("build-bay").hidden = !told.patch_bay.length;
   fill($("build-bay").querySelector("ul"), told.patch_bay.map((one) => h("li", {}, one)));
@@ -40,19 +40,10 @@ function draw(act) {
     ? [...told.asked, told.verified].map((one) => h("li", {}, code(one))) : []);
 }
 
-// What somebody is writing meanwhile stays as it is.
-function held() {
+// A field that somebody writes in is left alone: taken away, it would count as changed.
+function isWriting() {
   const field = document.activeElement;
-  if (!field?.matches?.("#build-controls input")) return null;
-  const { value, selectionStart: from, selectionEnd: to, dataset: { at, began } } = field;
-  if (value === field.defaultValue) return null;
-  return () => {
-    const again = $("build-controls").querySelector(`[data-at="${CSS.escape(at)}"]`);
-    if (!again) return;
-    again.value = value;
-    again.dataset.began = began;
-    again.setSelectionRange(from, to);
-  };
+  return Boolean(field?.matches?.("#build-controls input")) && field.value !== field.defaultValue;
 }
 
 const dashed = (pair) => pair.replaceAll("-", "–");
@@ -190,4 +181,10 @@ export function begin(act) {
   $("build-sheet").addEventListener("change", link);
   $("sheet-pdf").addEventListener("click", () => pdf(act.say));
   $("build").addEventListener("toggle", () => renew(act));
+  $("build-controls").addEventListener("focusout", () => setTimeout(() => {
+    if (waits && !isWriting()) {
+      waits = false;
+      draw(act);
+    }
+  }));
 }

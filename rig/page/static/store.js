@@ -38,8 +38,10 @@ export const orderAnew = () => put(store.picks.order, store.picks.best);
 // Say whether that would change anything.
 export function isStale() {
   const { order, best } = store.picks;
+  const isListed = (one) => !store.byLabel.get(one)?.stops || store.stops.includes(one);
+  const listed = store.finds.map((one) => one.label).filter(isListed);
   return order.length === store.finds.length
-    && (order.some((one, at) => store.finds[at].label !== one) || best.some((one, at) => store.best[at] !== one));
+    && (order.filter(isListed).some((one, at) => listed[at] !== one) || best.some((one, at) => store.best[at] !== one));
 }
 
 function put(order, best) {
