@@ -119,9 +119,7 @@ export function matrix(act) {
     }, LETTERS[told.mark] + (told.more ? "+" : "") + (told.stop && told.mark !== "stop" ? "×" : "")));
   };
   fill($("pairs").querySelector(".wide"),
-    h("table", { class: "matrix" },
-      h("caption", {}, "p pitch, t timbre, l loop, d drone, v level or blip, c cut, × stops the toy, "
-        + "+ several sounds, · nothing, empty: untouched"),
+    h("table", { class: "matrix", "aria-describedby": "pairs-signs" },
       h("thead", {}, h("tr", {}, h("td"), pads.slice(1).map((one) => h("th", { scope: "col" }, one)))),
       h("tbody", {}, pads.slice(0, -1).map((one, at) => h("tr", {}, h("th", { scope: "row" }, one),
         pads.slice(1).map((other, to) => (to < at ? h("td", { class: "none" }) : cell(one, other))))))));

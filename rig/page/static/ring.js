@@ -14,7 +14,7 @@ export function draw(choose) {
   const pads = store.pads.map((one) => one.pad);
   const count = pads.length;
   const crowded = count > CROWDED;
-  const land = Math.max(4, Math.min(15, 440 / count)), radius = MIDDLE - land - 22;
+  const land = Math.max(4, Math.min(15, 440 / count)), radius = MIDDLE - land - (crowded ? 28 : 22);
   const at = new Map(pads.map((pad, index) => {
     const angle = (2 * Math.PI * index) / count - Math.PI / 2;
     return [pad, [Math.cos(angle), Math.sin(angle)]];
@@ -54,7 +54,13 @@ export function point() {
   $("ring-lines").replaceChildren(...[
     ...drawn.map((one) => line(one, stateOf(one) === "kept" ? "kept" : "")), now && line(now, "now"),
   ].filter(Boolean));
-  for (const one of svg.querySelectorAll(".land")) one.classList.toggle("mine", mine.has(one.dataset.pad));
+  const lands = [...svg.querySelectorAll(".land")], crowded = lands.length > CROWDED;
+  lands.forEach((one, at) => {
+    one.classList.toggle("mine", mine.has(one.dataset.pad));
+    // Where letters are large those next to them would lie over each other.
+    one.classList.toggle("beside", crowded && [-2, -1, 1, 2]
+      .some((step) => mine.has(lands[(at + step + lands.length) % lands.length].dataset.pad)));
+  });
 }
 
 function line(find, kind) {
