@@ -15,6 +15,8 @@ export class Long {
     this.heights = new Map();
     this.rows = new Map();
     this.from = this.to = 0;
+    this.before = space();
+    this.behind = space();
     const soon = () => requestAnimationFrame(() => this.render());
     window.addEventListener("scroll", soon, { passive: true });
     window.addEventListener("resize", () => { this.heights.clear(); soon(); });
@@ -50,9 +52,6 @@ export class Long {
       if (top > starts.at(-1)) from = count - 1;
     }
     if (!anew && from === this.from && to === this.to) return;
-    const first = this.items.slice(this.from, this.to).find((one) => this.rows.has(one.label)
-      && this.rows.get(one.label).isConnected && this.rows.get(one.label).getBoundingClientRect().bottom > 0);
-    const stood = anew || !first ? null : this.rows.get(first.label).getBoundingClientRect().top;
     Object.assign(this, { from, to });
     const rows = new Map();
     const elements = this.items.slice(from, to).map((one, index) => {
@@ -64,13 +63,15 @@ export class Long {
       return element;
     });
     this.rows = rows;
-    fill(this.list, count > FEW && space(starts[from]), elements, count > FEW && space(starts.at(-1) - starts[to]));
-    if (count <= FEW) return;
-    for (const [label, element] of rows) this.heights.set(label, element.offsetHeight);
-    if (stood !== null && rows.has(first.label)) {
-      const moved = rows.get(first.label).getBoundingClientRect().top - stood;
-      if (Math.abs(moved) > 1) window.scrollBy({ top: moved, behavior: "instant" });
+    if (count <= FEW) {
+      fill(this.list, elements);
+      return;
     }
+    this.before.style.height = `${starts[from]}px`;
+    this.behind.style.height = `${starts.at(-1) - starts[to]}px`;
+    if (anew) fill(this.list, this.before, elements, this.behind);
+    else exchange(this.list, [this.before, ...elements, this.behind]);
+    for (const [label, element] of rows) this.heights.set(label, element.offsetHeight);
   }
 
   // Bring a row into view; says whether there is one.
@@ -87,8 +88,13 @@ export class Long {
   }
 }
 
-function space(height) {
-  const one = h("li", { class: "space", role: "presentation" });
-  one.style.height = `${Math.max(0, height)}px`;
-  return one;
+// What stays in the list isn't touched: it keeps the focus, and the browser holds it where it is seen.
+function exchange(list, wanted) {
+  const stay = new Set(wanted);
+  for (const one of [...list.children]) if (!stay.has(one)) one.remove();
+  wanted.forEach((one, at) => {
+    if (list.children[at] !== one) list.insertBefore(one, list.children[at] ?? null);
+  });
 }
+
+const space = () => h("li", { class: "space", role: "presentation" });
