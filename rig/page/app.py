@@ -85,7 +85,7 @@ class Page:
 
     def __init__(self, night: Night) -> None:
         self.night = night
-        self._shown: tuple[Seen, dict[str, Any]] | None = None
+        self._shown: tuple[Seen, bytes] | None = None
         self._parts = {one.name: one.read_bytes() for one in
                        resources.files("rig.page").joinpath("static").iterdir()
                        if Path(one.name).suffix in KINDS}  # fmt: skip
@@ -177,16 +177,14 @@ class Page:
     def _finds(self) -> Response:
         night = self.night
         events, seen = night.events(), night.seen()
-        return JSONResponse(
-            self._rows(seen)
-            | {"standing": standing(night.project, night.name, seen, events)}
-            | {"last": events[-1].id if events else 0, "picks": self._decided(seen)}
-        )
+        changing = {"standing": standing(night.project, night.name, seen, events),
+                    "picks": self._decided(seen)}  # fmt: skip
+        return Response(self._rows(seen)[:-1] + b"," + _json(changing)[1:], media_type="application/json")
 
-    def _rows(self, seen: Seen) -> dict[str, Any]:
-        """Give what is shown of the finds, made once for each reading of the log."""
+    def _rows(self, seen: Seen) -> bytes:
+        """Give what is shown of the finds as JSON, made once for each reading of the log."""
         if self._shown is None or self._shown[0] is not seen:
-            self._shown = seen, rows(seen, self.night.project.toy)
+            self._shown = seen, _json(rows(seen, self.night.project.toy))
         return self._shown[1]
 
     def _picks(self) -> Response:
@@ -234,6 +232,11 @@ async def _asked(request: Request) -> Any:
         raise HTTPException(408, headers={"Connection": "close"}) from None
     except (ValueError, RecursionError, ClientDisconnect):
         raise HTTPException(400) from None
+
+
+def _json(told: dict[str, Any]) -> bytes:
+    """Write names and values as JSON; there is at least one."""
+    return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
 
 
 def _stamp(path: Path) -> str:
