@@ -188,6 +188,7 @@ def watching(folder: Path, touches: int, chromium) -> None:
                 tab.goto(address)
                 if address != "about:blank":
                     tab.wait_for_selector("body[data-ready]")
+                    tab.wait_for_timeout(1000)  # loading it isn't watching
                 pipe.send("go")
                 took_s.append(pipe.recv())
             blocks_s.append(took_s)
