@@ -121,16 +121,22 @@ function together(all) {
   const of = (verdict) => all.filter((one) => one.verdict === verdict);
   const stops = of("stops").map((one) => h("li", { class: "stops" },
     h("b", {}, `${one.numbers.join(" and ")} will stop the toy`), `: ${one.told}. ${one.wiring}`));
-  const groups = (verdict, before) => [...Map.groupBy(of(verdict), (one) => one.told)].map(([why, mine]) => h("li", {},
+  const groups = (verdict, before) => grouped(of(verdict), (one) => one.told).map(([why, mine]) => h("li", {},
     h("b", {}, before), ` ${why}: ${partners(mine)}`));
   return [h("h3", {}, "Two at once"), h("ul", { class: "together" }, stops,
     groups("tried", "The toy lived,"), groups("unknown", "Not known,")),
   of("unknown").length ? h("p", { class: "quiet" }, "Try these once by hand, with the reset at hand.") : null];
 }
 
+function grouped(all, by) {
+  const groups = new Map();
+  for (const one of all) groups.set(by(one), [...(groups.get(by(one)) ?? []), one]);
+  return [...groups];
+}
+
 // "1 with 2, 3; 2 with 5"
 function partners(mine) {
-  return [...Map.groupBy(mine, (one) => one.numbers[0])]
+  return grouped(mine, (one) => one.numbers[0])
     .map(([first, others]) => `${first} with ${others.map((one) => one.numbers[1]).join(", ")}`).join("; ");
 }
 
