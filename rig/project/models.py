@@ -170,7 +170,8 @@ class Simulated(_Model):
 
     `board` names a board file in the project folder, without it `seed` makes the board;
     `kind` and `pads` say what is in it. `habits: real` gives it habits at random, as toys have
-    them, or one of `rig.bench.simulated.habit_sets` by its name.
+    them, or one of `rig.bench.simulated.habit_sets` by its name. `drivers: real` has its lines driven
+    as strongly as chips drive them (`rig.bench.simulated.drivers`).
     """
 
     kind: Literal["talker", "keyboard", "sampler"] = "talker"
@@ -180,6 +181,7 @@ class Simulated(_Model):
     room_db: float = Field(default=40.0, ge=0, le=120)
     room: Room = Room()
     habits: Line | None = None
+    drivers: Literal["real"] | None = None
 
 
 class Timings(_Model):
