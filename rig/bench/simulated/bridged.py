@@ -8,7 +8,7 @@ large the board is.
 
 A limited bridge is a resistor first. Where more than its limit would flow it is a source of that
 current instead: one step, exact for one limiter, since the rest of the circuit passes less current
-the more voltage is left to it. Several are tried until each is on its own side of its limit.
+the more voltage is left to it. Several change over one at a time until none is on the wrong side.
 """
 
 from __future__ import annotations
@@ -71,6 +71,7 @@ class Bridged:
         self._over, self._beside = self._between(
             [(a, b) for a, b, ohm in bridges if isinstance(ohm, Limited)]
         )
+        self._knee_v = [ohm * ohm.limit_a for ohm in self._limits]
         self.is_linear = not self._diodes and not self._limits
         self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
         # the memo's key, picked for every reading: the members' driver states, or, where a
@@ -172,14 +173,19 @@ class Bridged:
             if self._diodes:
                 now = self._clamped(*now)
             across_v = (self._over @ now[0] + self._beside) * self._rail_v
-            then = {
-                i: sign
-                for i, (volts, ohm) in enumerate(zip(across_v, self._limits, strict=True))
-                if abs(volts) > ohm * ohm.limit_a * (1 + 1e-9) and (sign := np.sign(volts))
-            }
-            if then == full:
+            # how far each is beyond the end of its line; one at a time changes over to the other
+            beyond = [
+                full[i] * volts / knee_v - 1 if i in full else abs(volts) / knee_v - 1
+                for i, (volts, knee_v) in enumerate(zip(across_v, self._knee_v, strict=True))
+            ]
+            wrong = [-one if i in full else one for i, one in enumerate(beyond)]
+            worst = int(np.argmax(wrong))
+            if wrong[worst] <= 1e-9:
                 return now
-            full = then
+            if worst in full:
+                del full[worst]
+            else:
+                full[worst] = float(np.sign(across_v[worst]))
         raise ArithmeticError(f"{len(self._limits)} limiters found no operating point")
 
     def _with_sources(

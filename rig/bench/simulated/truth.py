@@ -68,7 +68,7 @@ from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.errors import RigError
-from rig.project import Project, path_ohm, touchable
+from rig.project import Project, touchable
 
 STATES = 4
 SHARE = 0.5
@@ -136,11 +136,16 @@ class Truth:
         In place of the project's own; its pads must be those of the project's toy.
     states : int
         In how many states of the toy each touch is made.
+    guard : bool
+        Whether the rig's guard watches; on its own cells a toy has none.
     """
 
-    def __init__(self, project: Project, board: Board | None = None, states: int = STATES):
+    def __init__(
+        self, project: Project, board: Board | None = None, states: int = STATES,
+        guard: bool = True,
+    ):
         self.project = project
-        self._count = states
+        self._count, self._guarded = states, guard
         rig = project.rig
         self.board = board or project_board(project)
         self._timings = rig.timings
@@ -150,7 +155,8 @@ class Truth:
 
     def _make_states(self, key: str) -> list[_State]:
         rig = self.project.rig
-        toy = SimulatedToy(self.board, simulated_part(self.project).seed, Guard.of(rig.guard))
+        guard = Guard.of(rig.guard) if self._guarded else None
+        toy = SimulatedToy(self.board, simulated_part(self.project).seed, guard)
         toy.notice_all()
         switch_on(toy)
         found = []
@@ -225,15 +231,20 @@ class Truth:
         """
         rig = self.project.rig
         links = [
-            self._link(pad_1, pad_2, series_ohm)
+            self.link(pad_1, pad_2, series_ohm)
             for series_ohm in sorted(set(rig.swept_ohm), reverse=True)
             if touchable(self.project, (pad_1,), (pad_2,), series_ohm) is None
         ]
+        yield from self.over(pad_1, pad_2, links)
+
+    def over(self, pad_1: str, pad_2: str, links: list[Link]) -> Iterator[Shown]:
+        """Touch a pair over paths of any kind, the highest first, down to the first that freezes."""
         if not links or self._does_nothing(links[-1]):
             return
         with_leads = [self._heard_with(pad) for pad in (pad_1, pad_2) if self._feels(pad)]
         for link in links:
-            shown = self._shown([link], path_ohm(rig, link.series_ohm), with_leads)
+            whole_ohm = 2 * link.lead_ohm + 2 * link.switch_ohm + link.series_ohm
+            shown = self._shown([link], whole_ohm, with_leads)
             yield shown
             if shown.freezes or shown.guarded:
                 return
@@ -248,11 +259,12 @@ class Truth:
                 continue
             net = self.board.net_of[pad]
             if net not in known:
-                known[net] = self._shown([self._link(pad, None, series_ohm)], None, [])
+                known[net] = self._shown([self.link(pad, None, series_ohm)], None, [])
             found[pad] = known[net]
         return found
 
-    def _link(self, pad: str, other: str | None, series_ohm: float) -> Link:
+    def link(self, pad: str, other: str | None, series_ohm: float) -> Link:
+        """Give a pair's closure over the rig's own leads, or that of one pad's lead alone."""
         rig = self.project.rig
         others = () if other is None else (other,)
         return Link((pad,), others, rig.lead_ohm, series_ohm, rig.switch_ohm)
@@ -307,7 +319,7 @@ class Truth:
         """Give what the toy sounds like with one pad's lead alone closed, for each key and state."""
         net = self.board.net_of[pad]
         if net not in self._with_lead:
-            link = self._link(pad, None, min(self.project.rig.swept_ohm))
+            link = self.link(pad, None, min(self.project.rig.swept_ohm))
             sounds = [
                 self._touch(state.toy.fork(), state.held_ms, [link])
                 for key in self._keys for state in self._states[key]
@@ -339,7 +351,7 @@ class Truth:
         list of ndarray, shape (windows, bands)
             Third-octave levels as `band_levels_db` has them, none below the range of the toy's own.
         """
-        link = self._link(pad_1, pad_2, series_ohm)
+        link = self.link(pad_1, pad_2, series_ohm)
         return [
             np.maximum(
                 band_levels_db(self._touch(state.toy.fork(), state.held_ms, [link])),
