@@ -7,7 +7,7 @@ A person bridges pads with a wire, the rig over two leads and a series value. Ea
 rails' own left out, is touched over 1 ohm on the toy's cells. Of those that bend then (the truth of
 `rig/bench/simulated/truth.py`, in at least half of the states; cuts count too) it says in per cent
 how many bend over other paths, by how strongly the two nets are driven (`drive_class.py`): over the
-rig's own ladder (`gentle`), over this ladder continued down to 3,000, 1,000, 470, 220 and 100 ohm
+rig's own gentle ladder (`rig`), over this ladder continued down to 3,000, 1,000, 470, 220 and 100 ohm
 (a touch that freezes ends it, as in a sweep), and over the ladder followed by a limiter: 65 ohm that
 pass 6.7, 8.9 or 10.2 mA at most. The limiter is in the circuit itself, as a resistor up to its limit
 and a source of that current beyond (`bridged.py`). Below stand, path by path, how many of the pairs
@@ -223,7 +223,7 @@ def row(label: str, cells) -> str:
 def head() -> list[str]:
     """Give the heads of the columns: ohms of a path, then milliamperes of a limiter."""
     units = ("", "", *("ohm" for _ in LOW_OHM), *("mA" for _ in LIMITS_MA))
-    names = (WIRE, *(path.removesuffix("mA") for path in PATHS))
+    names = (WIRE, *(path.removesuffix("mA").replace("gentle", "rig") for path in PATHS))
     return [row("", units), row("stronger, weaker", names)]
 
 

@@ -14,7 +14,7 @@ import pytest
 from random_boards import EXACT, RAIL_V, as_netlist, random_board
 from spice import ngspice, operating_points
 
-from rig.bench.simulated.circuit import Circuit, Link
+from rig.bench.simulated.circuit import HIGH, LOW, Circuit, Drive, Link
 from rig.bench.simulated.limiter import Limited
 
 
@@ -157,3 +157,50 @@ def test_two_lines_are_what_two_transistors_make(parts):
     assert 54 < law < 72
     for volts, ma in zip(ACROSS_V, found_ma, strict=True):
         assert 1000 * law.passed_a(volts) == pytest.approx(ma, rel=0.05)
+
+
+# Two outputs against each other
+
+
+def test_what_a_path_turns_over_by_the_dividers_formula():
+    """Outputs of 40 to 500 ohm at 4.8 V, high sides up to half weaker: two states of each pair.
+
+    Handbook: I = V / (R_low + R + R_high) or the limit, and the levels are I R_low and V - I R_high.
+    How much is turned over hangs on where inputs turn: HC's may at 0.3 to 0.7 of the supply (data
+    sheet, memory), typical ones do at 0.36 to 0.58.
+    """
+    rng = np.random.Generator(np.random.PCG64(0x0E4))
+    paths = {"wire": 1.0, "100": 100.0, "limited": Limited(136.0, 0.009), "510": 510.0, "3000": 3000.0}
+    shares = {}
+    for thresholds in ((0.3, 0.7), (0.36, 0.58)):
+        turned = dict.fromkeys(paths, 0)
+        for _ in range(200):
+            low = np.exp(rng.uniform(math.log(40), math.log(500), 2))
+            high = low * rng.uniform(1.0, 1.5, 2)
+            inputs = rng.uniform(*thresholds, 2)
+            circuit = Circuit(
+                [Drive(float(one), float(two)) for one, two in zip(low, high, strict=True)], [], {},
+                rail_v=4.8,
+            )  # fmt: skip
+            seen = {}
+            for name, ohm in paths.items():
+                seen[name] = False
+                for down, up in ((0, 1), (1, 0)):
+                    states = [LOW, HIGH] if up == 1 else [HIGH, LOW]
+                    levels, _ = circuit.bridged([(0, 1, ohm)]).solved(states)
+                    share = 1 / (low[down] + ohm + high[up])
+                    if isinstance(ohm, Limited):
+                        share = min(share, ohm.limit_a / 4.8)
+                    wanted = (share * low[down], 1 - share * high[up])
+                    assert (levels[down], levels[up]) == pytest.approx(wanted, abs=1e-6)
+                    seen[name] |= levels[down] > inputs[down] or levels[up] < inputs[up]
+            for name in paths:
+                turned[name] += seen[name] and seen["wire"]
+        shares[thresholds] = {name: count / turned["wire"] for name, count in turned.items()}
+    wide, typical = shares.values()
+    assert wide["100"] == pytest.approx(0.84, abs=0.06)
+    assert wide["limited"] == pytest.approx(0.61, abs=0.08)
+    assert typical["100"] == pytest.approx(0.74, abs=0.07)
+    assert typical["limited"] == pytest.approx(0.53, abs=0.08)
+    assert wide["3000"] == typical["3000"] == 0
+    assert 0.02 < typical["510"] < wide["510"] < 0.3
