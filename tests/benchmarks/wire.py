@@ -233,7 +233,9 @@ def table(pairs: list[Pair]) -> list[str]:
     classes = [(one, two) for i, one in enumerate(ORDER) for two in ORDER[i:]]
     groups = [(" ".join((one + ",", two)), lambda p, c=(one, two): p.classes == c) for one, two in classes]
     groups += [
-        ("two drivers", lambda p: RAIL not in p.classes and WEAK not in p.classes),
+        ("two outputs", lambda p: RAIL not in p.classes and WEAK not in p.classes),
+        ("an output, a rail", lambda p: RAIL in p.classes and WEAK not in p.classes),
+        ("a weak net", lambda p: WEAK in p.classes),
         ("no rail", lambda p: RAIL not in p.classes),
         ("all", lambda _: True),
     ]
