@@ -94,6 +94,8 @@ def new_simulated_project(
     """
     if habits is not None:
         _check_habits(habits, "--habits")
+    if board is not None and drivers is not None:
+        raise ConfigError(f"--drivers: a board file says so itself: put `drivers: {drivers}` into {board}")
     if drivers not in (None, REAL_DRIVERS):
         raise ConfigError(f"--drivers: no drivers {drivers!r}: {nearest(drivers, [REAL_DRIVERS])}")
     if board is None:

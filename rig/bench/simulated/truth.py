@@ -1,6 +1,7 @@
 """What every pair of a simulated board really does, for tests and benchmarks only.
 
     python -m rig.bench.simulated.truth --seed 7 --pads 24 [--kind talker|keyboard|sampler]
+        [--drivers real]
     python -m rig.bench.simulated.truth --board FILE
 
 Each pair of nets is touched over the series values, keys and timings of the set-up, from
@@ -63,7 +64,9 @@ from rig.bench.simulated.difference import (
     change,
     difference_db,
 )
+from rig.bench.simulated.drivers import REAL
 from rig.bench.simulated.folder import new_simulated_project, project_board, simulated_part
+from rig.bench.simulated.shown import Shown, facts
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
@@ -74,35 +77,6 @@ STATES = 4
 SHARE = 0.5
 _QUIET_RMS = 1e-3
 _PER_MS = RATE_HZ // 1000
-
-
-@dataclass(frozen=True)
-class Shown:
-    """What one pair of nets did over one series value, or one pad's lead alone.
-
-    Parameters
-    ----------
-    series_ohm : float
-    path_ohm : float or None
-        None for a lead alone.
-    differs, freezes, runs_on, guarded, browns_out : float
-        Share of the states, 0 to 1.
-    worst_db : tuple of float
-        For each state, the difference that two windows in a row reach; of the toy alone and of that
-        with a lead on the nearer one's.
-    change : str
-        What was done to the sound of most states that differ; "" where none does.
-    """
-
-    series_ohm: float
-    path_ohm: float | None
-    differs: float
-    freezes: float
-    runs_on: float
-    guarded: float
-    browns_out: float
-    worst_db: tuple[float, ...]
-    change: str
 
 
 @dataclass(frozen=True)
@@ -422,32 +396,6 @@ def _rms(sound: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.square(sound, dtype=float))))
 
 
-def facts(shown: list[Shown]) -> dict | None:
-    """Sum up what a pair does over all its paths; None where it shows nothing.
-
-    Returns
-    -------
-    dict or None
-        `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
-        freezes, and for a lead alone. `worst_db`, `change`: by how much and in what way, over the
-        path where it differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest
-        share of the states.
-    """
-    if not any(s.differs or s.freezes or s.guarded for s in shown):
-        return None
-    differing = [s for s in shown if s.differs]
-    paths = [s.path_ohm for s in differing if s.path_ohm is not None]
-    most = max(differing, key=lambda s: max(s.worst_db), default=None)
-    return {
-        "least_path_ohm": min(paths, default=None), "most_path_ohm": max(paths, default=None),
-        "worst_db": round(max(most.worst_db), 2) if most else 0.0,
-        "change": most.change if most else "",
-        "bends": max(s.differs for s in shown), "freezes": max(s.freezes for s in shown),
-        "runs_on": max(s.runs_on for s in shown), "guarded": max(s.guarded for s in shown),
-        "browns_out": max(s.browns_out for s in shown),
-    }  # fmt: skip
-
-
 def truth(project: Project, board: Board | None = None) -> dict:
     """Give the lists of a set-up's bends and freezes.
 
@@ -492,11 +440,14 @@ def main(arguments: list[str] | None = None) -> None:
     what.add_argument("--board", type=Path, metavar="FILE", help="a board file")
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--kind", choices=list(KINDS), default="talker")
+    parser.add_argument("--drivers", choices=[REAL], help="lines as strong as chips drive them")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
         of_seed = (asked.seed or 0, asked.pads, asked.kind)
         try:
-            project = new_simulated_project(folder + "/toy", *of_seed, board=asked.board)
+            project = new_simulated_project(
+                folder + "/toy", *of_seed, board=asked.board, drivers=asked.drivers
+            )
             print(json.dumps(truth(project)))
         except RigError as error:
             parser.exit(1, f"{error}\n")
