@@ -39,6 +39,7 @@ KEYS = (
     Key("c", "control wished"),
     Key("u", "undo"),
     Key("l", "levels: matched, or as recorded"),
+    Key("g", "goes to the board"),
     Key("/", "search"),
 )
 """As in `padsweep replay` where that has them."""

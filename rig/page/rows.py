@@ -25,6 +25,11 @@ MARKS = {
 }  # fmt: skip
 """The mark and colour of each word for a sound; "none" is that of a toy that only sounds on."""
 STOP = "stop"
+KINDS_OF_CHANGE = {
+    "pitch": "pitch", "timbre": "timbre", "loop": "loop", "drone": "drone", "level": "level or blip",
+    "cut": "cut", STOP: "stops the toy",
+}
+"""Each mark, in words."""
 Row = dict[str, Any]
 
 

@@ -1,13 +1,13 @@
 // Brings the page's parts together.
 
 import { ask } from "./ask.js";
+import * as board from "./board.js";
 import * as deciding from "./deciding.js";
-import { $, h } from "./dom.js";
+import { $ } from "./dom.js";
 import * as ear from "./ear.js";
 import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
-import * as ring from "./ring.js";
 import { Player } from "./sound.js";
 import { store, take, current, shown, entryHere, isAlong } from "./store.js";
 import * as views from "./views.js";
@@ -32,7 +32,7 @@ function say(text, seen = true) {
 function drawNow() {
   lists.pointOut();
   ear.draw(act);
-  ring.draw(choosePad);
+  board.draw();
   views.writeAddress();
 }
 
@@ -91,14 +91,9 @@ function chooseStep(step, at) {
   return look(current(), at === current().at ? null : at).then(() => play("both"));
 }
 
-function choosePad(pad) {
-  views.setPad(pad);
-  viewed();
-}
-
 function viewed() {
   lists.draw(act);
-  ring.draw(choosePad);
+  board.draw();
   views.writeAddress();
   say(`${lists.order().length} shown`);
 }
@@ -224,7 +219,7 @@ const actions = {
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
   m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
-  "/": () => $("view-q").focus(),
+  g: () => board.go(), "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
 for (let number = 1; number <= 8; number += 1) {
@@ -244,27 +239,23 @@ async function begin() {
   deciding.begin(say, decided);
   words();
   keyboard.listen(actions);
+  board.begin({ say, hear: act.hear, viewed });
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
   $("pairs").addEventListener("toggle", () => $("pairs").open && lists.matrix(act));
-  $("board").addEventListener("toggle", () => {
-    if (!$("board").querySelector("img")) {
-      $("board").append(h("img", { src: "/photo", alt: "The board",
-        onerror: (event) => event.target.replaceWith(h("p", { class: "quiet" }, "There is no photo of the board.")) }));
-    }
-  });
   window.addEventListener("resize", () => shape.draw(null));
   window.addEventListener("popstate", () => { views.readAddress(); drawAll(); });
   const label = views.readAddress();
   try {
     take(await ask("/finds"));
+    await board.renew();
   } catch (trouble) {
     $("said").textContent = trouble.message;
     return;
   }
   store.label = store.byLabel.has(label) ? label : store.best[0] ?? store.finds[0]?.label ?? null;
   drawAll();
-  follow.begin({ renewed, decided, say });
+  follow.begin({ renewed, decided, placed: board.follow, say });
   document.body.dataset.ready = "yes";
 }
 

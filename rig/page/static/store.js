@@ -15,6 +15,7 @@ export const store = {
   step: null,
   match: true,
   undo: [],
+  board: null,
 };
 
 export function take(told) {

@@ -3,17 +3,19 @@
 import { $, h, fill } from "./dom.js";
 import { store, stateOf } from "./store.js";
 
-const NAMES = ["q", "pad", "ohm", "key", "kept", "family"];
+const NAMES = ["q", "kind", "pad", "ohm", "key", "kept", "family"];
+const FIXED = ["kind", "kept"]; // their values are all there from the start
 const fields = () => NAMES.map((name) => [name, $(`view-${name}`)]);
 
 export function readAddress() {
   const query = new URLSearchParams(location.search);
   for (const [name, field] of fields()) {
     const value = query.get(name) ?? "";
-    if (field.tagName === "SELECT" && value && ![...field.options].some((one) => one.value === value)) {
+    const isOffered = field.tagName !== "SELECT" || [...field.options].some((one) => one.value === value);
+    if (!isOffered && !FIXED.includes(name)) {
       field.append(h("option", { value }, value)); // what it stands for may not be found yet
     }
-    field.value = value;
+    field.value = isOffered || !FIXED.includes(name) ? value : "";
   }
   return query.get("find");
 }
@@ -50,12 +52,13 @@ function options(name, values, any) {
 }
 
 export function isShown(find) {
-  const [q, pad, ohm, key, kept, family] = fields().map(([, field]) => field.value);
+  const [q, kind, pad, ohm, key, kept, family] = fields().map(([, field]) => field.value);
   const entry = store.picks.of[find.label]?.entry;
   const text = [find.label, find.says, find.after, find.sound, entry?.name, entry?.note,
     ...find.pads.map((one) => one.note)].join(" ").toLowerCase();
   const state = stateOf(find);
   return q.toLowerCase().split(/\s+/).every((word) => text.includes(word))
+    && (!kind || find.mark === kind)
     && (!pad || find.pads.some((one) => one.pad === pad))
     && (!ohm || find.steps.some((one) => one.state === "heard" && one.short === ohm))
     && (!key || (find.key || "none") === key)
@@ -63,9 +66,10 @@ export function isShown(find) {
     && (!kept || { kept: state === "kept", aside: state === "set aside", open: !state }[kept]);
 }
 
-export function setPad(pad) {
-  const field = $("view-pad");
-  field.value = field.value === pad ? "" : pad;
+// Show what has this alone; where that is shown already, all again.
+export function turn(name, value) {
+  const field = $(`view-${name}`);
+  field.value = field.value === value ? "" : value;
 }
 
 export function listen(changed) {
