@@ -23,7 +23,7 @@ let large = null, small = null;
 
 export function begin(callbacks) {
   on = callbacks;
-  placing.begin({ say: on.say, redraw: draw, renew, undo: () => deciding.undo() });
+  placing.begin({ say: on.say, redraw: draw, renew: () => renew(true), undo: () => deciding.undo() });
   const acts = {
     pad: choosePad, find: (find) => on.hear(find), hover: pointAt,
     blank: (point, pad) => placing.click(point, pad), grab: (at, pad) => placing.grab(at, pad),
@@ -48,9 +48,13 @@ function choosePad(pad) {
 
 // -- reading ----------------------------------------------------------------------------------
 
-export async function renew() {
-  const isFirst = store.board === null;
-  store.board = await ask("/board");
+// `anyway`: also while a pad is being moved, whose place is given up then.
+export async function renew(anyway = false) {
+  const isFirst = store.board === null, sent = placing.sentSoFar();
+  const told = await ask("/board");
+  // What was placed meanwhile isn't in it: the next look asks again.
+  if (!isFirst && !anyway && (placing.isBusy() || placing.sentSoFar() !== sent)) return;
+  store.board = told;
   if (isFirst) {
     toy.read();
     if (isBefore()) placing.turn(true);
@@ -101,8 +105,8 @@ export function draw() {
   const before = isBefore(), isPlacing = placing.state.is;
   document.body.classList.toggle("before", before);
   // Before the first sweep the board is what there is to do.
-  if (before) $("standing").after($("board"));
-  else if ($("board").nextElementSibling !== $("finds")) $("finds").before($("board"));
+  if (before && $("standing").nextElementSibling !== $("board")) $("standing").after($("board"));
+  if (!before && $("finds").previousElementSibling !== $("board")) $("finds").before($("board"));
   document.querySelector(".skip").hash = before ? "#board" : "#best";
   $("board-place").setAttribute("aria-pressed", String(isPlacing));
   $("board").classList.toggle("placing", isPlacing);
@@ -111,7 +115,7 @@ export function draw() {
   $("board-none").textContent = board.trouble
     ?? `There is no photo of the board yet: ${board.missing}; it appears here by itself.`;
   for (const id of ["board-in", "board-out", "board-whole"]) $(id).disabled = !board.frame;
-  $("place-undo").disabled = !store.undo.length;
+  $("place-undo").disabled = $("do-undo").disabled = !store.undo.length;
   if (board.frame) seats(isPlacing);
   else ring.draw(choosePad);
   legend(isPlacing);

@@ -14,7 +14,7 @@ const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowD
 let on = null; // say, redraw, renew
 let view = null;
 let queue = Promise.resolve();
-let waiting = 0;
+let waiting = 0, count = 0; // changes that aren't written yet, and all so far
 let moving = null; // a pad that was moved and isn't written yet: { pad, was, timer }
 let typed = { text: "", at: 0 };
 const ends = {};
@@ -188,6 +188,7 @@ export function flush() {
 }
 
 export const isBusy = () => Boolean(moving) || waiting > 0;
+export const sentSoFar = () => count;
 
 // -- what is written ------------------------------------------------------------------------------
 
@@ -197,7 +198,7 @@ function written(pad, was, now, told = null) {
     told: told ?? (now ? spoken(pad) : `pad ${pad} has no place any more`),
     // What the server made of it is finer or coarser than what was sent: the next one begins there.
     done: (answer) => { if (now && placeOf(pad) === now) put(pad, answer.now); },
-    back: (entry, words) => written(pad, entry.now, entry.was, words), isUndo: told !== null });
+    back: (entry, words) => { put(pad, entry.was); return written(pad, entry.now, entry.was, words); }, isUndo: told !== null });
 }
 
 function scaled(was, now, told = null) {
@@ -210,7 +211,9 @@ const known = new Map(); // places as the server has them, by what the tab has s
 
 function changed(one) {
   waiting += 1;
+  count += 1;
   queue = queue.then(() => sent(one)).finally(() => { waiting -= 1; draw(); on.redraw(); });
+  store.writing = queue;
   return queue;
 }
 

@@ -35,6 +35,7 @@ export function setAside() {
 }
 
 export async function undo() {
+  await store.writing;
   const last = store.undo.pop();
   if (!last) return say("Nothing to undo.");
   if (last.put) return last.put(); // of the board

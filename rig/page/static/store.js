@@ -15,6 +15,7 @@ export const store = {
   step: null,
   match: true,
   undo: [],
+  writing: null, // ends when what was changed on the board is written
   board: null,
 };
 
