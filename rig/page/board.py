@@ -53,9 +53,12 @@ def board(folder: Path, toy: Toy) -> Told:
         return told | {"trouble": str(trouble)}
     if places is None:
         return told
+    picture = Path(folder) / places.picture
+    if picture.is_symlink():
+        return told | {"trouble": f"{picture} is a link: copy the picture itself into the folder"}
     return told | {
         "frame": dict(zip(FRAME, frame(places), strict=True)),
-        "picture_stamp": _stat(Path(folder) / places.picture), "mm_per_unit": places.mm_per_unit,
+        "picture_stamp": _stat(picture), "mm_per_unit": places.mm_per_unit,
         "pads": {pad: place.model_dump() for pad, place in places.pads.items()},
     }  # fmt: skip
 

@@ -141,6 +141,11 @@ def test_without_a_photo_or_with_a_broken_file_it_is_said(folder):
     assert told["frame"] is None
     assert "board.yaml:" in told["trouble"]
     (folder / "board.yaml").unlink()
+    (folder / "board.jpg").rename(folder.parent / "mine.jpg")
+    (folder / "board.jpg").symlink_to(folder.parent / "mine.jpg")
+    told = board(folder, load_project(folder).toy)
+    assert (told["frame"], told["trouble"]) == (
+        None, f"{folder / 'board.jpg'} is a link: copy the picture itself into the folder")
     (folder / "board.jpg").unlink()
     told = board(folder, load_project(folder).toy)
     assert (told["frame"], told["trouble"]) == (None, None)

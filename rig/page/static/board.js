@@ -20,6 +20,7 @@ const PLACING_KEYS = "On the board: type a letter to choose it; arrows move it b
 
 let on = null; // say, hear, viewed
 let large = null, small = null;
+let finds = []; // of the present view
 
 export function begin(callbacks) {
   on = callbacks;
@@ -103,6 +104,7 @@ export function draw() {
   const { board } = store;
   if (!board) return;
   const before = isBefore(), isPlacing = placing.state.is;
+  finds = lists.order();
   document.body.classList.toggle("before", before);
   // Before the first sweep the board is what there is to do.
   if (before && $("standing").nextElementSibling !== $("board")) $("standing").after($("board"));
@@ -125,7 +127,7 @@ export function draw() {
 
 function seats(isPlacing) {
   const { board } = store, now = current();
-  const finds = lists.order(), busy = new Set(store.finds.flatMap((one) => one.pads.map((pad) => pad.pad)));
+  const busy = new Set(store.finds.flatMap((one) => one.pads.map((pad) => pad.pad)));
   const mine = new Set((now?.pads ?? []).map((one) => one.pad)), wanted = $("view-pad").value;
   const kinds = (pad) => [
     busy.has(pad) && "busy", toy.entry(pad).forbidden && "unused", wanted === pad && "wanted",
@@ -147,7 +149,7 @@ function seats(isPlacing) {
 
 // Say what is pointed at, else what there is.
 function pointAt(find, pad = null) {
-  const { board } = store, finds = lists.order();
+  const { board } = store;
   if (!board?.frame) return fill($("board-said"));
   if (find) return fill($("board-said"), h("span", {}, `${find.label}: ${find.says}, ${find.range}`));
   if (pad) {
@@ -168,7 +170,7 @@ function pointAt(find, pad = null) {
 
 function legend(isPlacing) {
   const counts = new Map();
-  for (const find of lists.order()) counts.set(find.mark, (counts.get(find.mark) ?? 0) + 1);
+  for (const find of finds) counts.set(find.mark, (counts.get(find.mark) ?? 0) + 1);
   const wanted = $("view-kind").value;
   if (wanted && !counts.has(wanted)) counts.set(wanted, 0);
   const words = Object.fromEntries([...$("view-kind").options].map((one) => [one.value, one.textContent]));

@@ -8,7 +8,9 @@ import { View } from "./board_view.js";
 export const DASHES = {
   pitch: "none", timbre: "11 4 2 4", loop: "16 6", drone: "1 6", level: "6 5", cut: "3 10", stop: "1 5 8 5",
 };
-const LETTER_PX = 10.5, APART_PX = 21; // a letter's disc, and between two of them
+const LETTER_PX = 10.5, SMALL_PX = 8.8; // a letter's disc; where many pads are on a small screen
+const SMALL = { px: 500, pads: 30 };
+const JOINT_PX = 8; // so near to a letter another's joint may lie
 const NEAR_PX = 9, NEAR_FINGER_PX = 20;
 const FEW = 60, MANY = 150, CROWD = 500; // the more lines, the thinner
 
@@ -44,19 +46,22 @@ for (const far of [19, 30, 42]) {
   }
 }
 
-// Where each letter stands beside its pad so that none hides another; points are on screen.
-function letters(points, open) {
-  const there = new Map();
+// Where each letter stands beside its pad so that none hides another; points are on screen, `bounds`
+// what is seen, and an open pad's own joint is left free.
+function letters(points, { open, radius, bounds }) {
+  const there = new Map(), apart2 = (2 * radius) ** 2;
   const isFree = (x, y, pad) => {
-    for (const at of there.values()) if (Math.hypot(at.x - x, at.y - y) < APART_PX) return false;
+    if (bounds && (x < radius || y < radius || x > bounds.width - radius || y > bounds.height - radius)) return false;
+    for (const at of there.values()) if ((at.x - x) ** 2 + (at.y - y) ** 2 < apart2) return false;
     for (const [other, at] of points) {
-      if (other !== pad && Math.hypot(at.x - x, at.y - y) < (there.has(other) ? 8 : APART_PX / 1.5)) return false;
+      if (other !== pad && (at.x - x) ** 2 + (at.y - y) ** 2 < (there.has(other) ? JOINT_PX ** 2 : apart2 / 2)) return false;
     }
     return true;
   };
   for (const [pad, at] of points) {
-    const free = ASIDE.slice(open === pad ? 1 : 0).find(([x, y]) => isFree(at.x + x, at.y + y, pad)) ?? ASIDE[open === pad ? 1 : 0];
-    there.set(pad, { x: at.x + free[0], y: at.y + free[1] });
+    const first = open === pad ? 1 : 0;
+    const [x, y] = ASIDE.slice(first).find(([dx, dy]) => isFree(at.x + dx, at.y + dy, pad)) ?? ASIDE[first];
+    there.set(pad, { x: at.x + x, y: at.y + y });
   }
   return there;
 }
@@ -90,7 +95,11 @@ export class Board {
       this.seat.style.aspectRatio = `${frame.width} / ${frame.height}`;
       this.seat.classList.toggle("drawing", frame.picture.toLowerCase().endsWith(".svg"));
     }
-    this.lay();
+    // Looking at another find changes no line and moves no letter.
+    const laid = JSON.stringify([[...data.pads], data.finds.map((one) => [one.label, data.kept(one)])]);
+    if (laid !== this.laid) this.lay();
+    else this.strong();
+    this.laid = laid;
     this.scale = 0;
     if (isNew || frame.width !== this.view.width || frame.height !== this.view.height) this.view.fit(frame.width, frame.height);
     else this.moved();
@@ -164,7 +173,12 @@ export class Board {
     const points = new Map([...pads].map(([pad, place]) => [pad, view.toScreen(place)]));
     const mine = new Set((data.now?.pads ?? []).map((one) => one.pad));
     const lettered = this.still ? new Map([...points].filter(([pad]) => mine.has(pad))) : points;
-    this.places = letters(lettered, open);
+    const { width, height } = view.seen;
+    const radius = width < SMALL.px && pads.size > SMALL.pads && !this.still ? SMALL_PX : LETTER_PX;
+    const asked = { open, radius, bounds: view.isWhole ? { width, height } : null };
+    const lettering = JSON.stringify([...lettered, asked]);
+    if (lettering !== this.lettering) this.places = letters(lettered, asked);
+    this.lettering = lettering;
     const at = ({ x, y }) => `translate(${x.toFixed(1)} ${y.toFixed(1)})`;
     const lone = new Map(data.finds.filter((one) => one.lone).map((one) => [one.pads[0]?.pad, one]));
     fill(this.layers.leads, [...points].flatMap(([pad, point]) => {
@@ -179,7 +193,7 @@ export class Board {
     const cross = (point, more = "") => s("g", { class: `aim ${more}`, transform: at(point) },
       ["under", "upper"].map((one) => s("path", { class: one, d: "M-15 0 H-6 M6 0 H15 M0 -15 V-6 M0 6 V15 M-9 0 A9 9 0 1 0 9 0 A9 9 0 1 0 -9 0" })));
     fill(this.layers.pads, [...this.places].map(([pad, place]) => s("g", { class: `badge ${kinds(pad)}`, transform: at(place), "data-pad": pad },
-      s("title", {}, data.title(pad)), s("circle", { r: LETTER_PX + (pad.length > 1 ? 1 : 0) }), s("text", { y: 4.2 }, pad))),
+      s("title", {}, data.title(pad)), s("circle", { r: radius }), s("text", { y: radius * 0.4, class: radius < LETTER_PX ? "less" : "" }, pad))),
     open && points.has(open) && cross(points.get(open)),
     (marks ?? []).map((one) => cross(view.toScreen(one.place), one.open ? "" : "set")),
     (marks ?? []).map((one) => s("text", { class: "word", transform: at(view.toScreen(one.place)), y: -19 }, one.text)));
@@ -190,7 +204,7 @@ export class Board {
     const { view } = this, { width, height } = view.seen;
     if (this.still) return;
     fill(this.layers.words);
-    for (const { find, line } of this.said) {
+    for (const [number, { find, line }] of this.said.entries()) {
       const at = view.toScreen(along(line.curve, 0.5));
       if (at.x < 0 || at.y < 0 || at.x > width || at.y > height) continue;
       const text = find.says.length > 40 ? `${find.says.slice(0, 38)} …` : find.says;
@@ -199,7 +213,9 @@ export class Board {
       const all = s("g", {}, plate, sign, words);
       this.layers.words.append(all);
       const wide = words.getComputedTextLength() + 42, half = wide / 2;
-      const x = Math.max(half + 4, Math.min(width - half - 4, at.x)), y = Math.max(17, Math.min(height - 17, at.y));
+      const x = Math.max(half + 4, Math.min(width - half - 4, at.x));
+      // On a small screen it would hide too much.
+      const y = width < SMALL.px ? height - 17 - 28 * number : Math.max(17, Math.min(height - 17, at.y));
       for (const [name, value] of Object.entries({ x: -half + 7, y: -10, width: 20, height: 20 })) sign.setAttribute(name, value);
       plate.setAttribute("x", -half);
       plate.setAttribute("width", wide);
