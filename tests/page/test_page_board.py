@@ -29,7 +29,8 @@ def tab_of(chromium):
 
     def opening(page, context=None, **how):
         if context is None:
-            context = chromium.new_context(**how)
+            # Where something is on the screen is asked before it is clicked: nothing may glide meanwhile.
+            context = chromium.new_context(reduced_motion="reduce", **how)
             context.set_default_timeout(WAIT_MS)
             contexts.append(context)
         tabs.append(opened(context, page.address))
@@ -274,7 +275,7 @@ def test_what_belongs_into_toy_yaml_can_be_pasted_there(new_toy, tab_of):
     with Served(new_toy) as page:
         tab = with_picture(tab_of(page))
         tab.locator("#place-new").click()
-        tab.locator("#place-note").fill('R4: "left", end # 5')
+        tab.locator("#place-note").fill('R4: "left", end \u2028# 5')
         click(tab, 40, 40)
         wait_placed(tab, new_toy, G=(40, 40))
         tab.locator('#place-pads input[value="B"]').check(force=True)
@@ -283,6 +284,7 @@ def test_what_belongs_into_toy_yaml_can_be_pasted_there(new_toy, tab_of):
         tab.locator("#place-what").select_option("alone")
         tab.wait_for_function("() => document.querySelector('#paste-changed pre').textContent.includes('speaker')")
         fresh = tab.locator("#paste-fresh pre").inner_text()
+        assert '  B: {note: "", kind: clock}' in tab.locator("#paste-changed pre").inner_text()
         changed = tab.locator("#paste-changed pre").inner_text()
         tab.context.grant_permissions(["clipboard-read", "clipboard-write"])
         tab.locator("#paste-fresh button").click()
@@ -301,9 +303,15 @@ def test_what_belongs_into_toy_yaml_can_be_pasted_there(new_toy, tab_of):
         last = re.search(r"(?m)^  F: .*\n", text).end()
         file.write_text(text[:last] + "".join(f"  {one.strip()}\n" for one in fresh.splitlines()) + text[last:], "utf-8")
         tab.wait_for_function("() => document.getElementById('paste').hidden", timeout=WAIT_MS)
+        # From here on the file counts.
+        file.write_text(re.sub(r"(?m)^  B: .*$", '  B: {note: "by hand"}', file.read_text("utf-8")), "utf-8")
+        tab.locator('#place-pads input[value="B"]').check(force=True)
+        tab.wait_for_function("() => document.getElementById('place-note').value === 'by hand'")
+        assert tab.locator("#place-what").input_value() == "signal"
+        assert not tab.locator("#paste").is_visible()
     pads = load_project(new_toy).toy.pads
-    assert pads["G"].note == 'R4: "left", end # 5'
-    assert (pads["B"].kind, pads["C"].forbidden, pads["C"].note) == ("clock", True, "speaker")
+    assert pads["G"].note == 'R4: "left", end  # 5'
+    assert (pads["C"].forbidden, pads["C"].note) == (True, "speaker")
     assert yaml.safe_load(file.read_text("utf-8"))["name"] == "My toy"
 
 

@@ -60,6 +60,7 @@ export async function renew(anyway = false) {
     toy.read();
     if (isBefore()) placing.turn(true);
   }
+  toy.forget();
   placing.draw();
   draw();
 }
@@ -129,17 +130,20 @@ function seats(isPlacing) {
   const { board } = store, now = current();
   const busy = new Set(store.finds.flatMap((one) => one.pads.map((pad) => pad.pad)));
   const mine = new Set((now?.pads ?? []).map((one) => one.pad)), wanted = $("view-pad").value;
-  const kinds = (pad) => [
-    busy.has(pad) && "busy", toy.entry(pad).forbidden && "unused", wanted === pad && "wanted",
-    isPlacing ? placing.state.open === pad && "mine" : mine.has(pad) && "mine",
+  const kindsWith = (is) => (pad) => [
+    busy.has(pad) && "busy", toy.entry(pad).forbidden && "unused", wanted === pad && "wanted", is(pad) && "mine",
   ].filter(Boolean).join(" ");
+  const { open } = placing.state;
   const shared = {
-    frame: board.frame, stamp: board.picture_stamp, pads: new Map(Object.entries(board.pads)), kinds,
+    frame: board.frame, stamp: board.picture_stamp, pads: new Map(Object.entries(board.pads)),
+    kinds: kindsWith((pad) => mine.has(pad)),
     kept: (find) => stateOf(find) === "kept", now, title: (pad) => [pad, toy.entry(pad).note].filter(Boolean).join(": "),
     // What is looked at has its line, even where the view leaves it out.
     finds: now && !finds.includes(now) ? [...finds, now] : finds,
   };
-  large.draw(isPlacing ? { ...shared, isPlacing, finds: [], now: null, open: placing.state.open, marks: placing.marks() } : shared);
+  large.draw(!isPlacing ? shared : {
+    ...shared, isPlacing, finds: [], now: null, open, marks: placing.marks(), kinds: kindsWith((pad) => pad === open),
+  });
   if (!$("ear-seat")) {
     fill($("ring"), h("div", { id: "ear-seat", class: "seat still" }));
     small = new Board($("ear-seat"), { pad: choosePad, find: (find) => on.hear(find) }, { still: true });

@@ -28,6 +28,7 @@ export function begin(callbacks) {
   $("place-note").addEventListener("change", () => draw());
   $("place-what").addEventListener("change", () => { toy.setWhat(state.open, $("place-what").value); draw(); on.redraw(); });
   $("place-middle").addEventListener("click", () => middle());
+  $("place-pads").addEventListener("keydown", (event) => event.key === "Enter" && middle());
   $("place-away").addEventListener("click", () => away());
   $("place-new").addEventListener("click", () => {
     const pad = toy.add();

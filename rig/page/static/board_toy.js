@@ -22,6 +22,12 @@ export function read() {
   }
 }
 
+// What the file says by now needs no draft: from there on the file counts.
+export function forget() {
+  for (const pad of Object.keys(drafts)) if (pad in store.board.toy && !differs(pad)) delete drafts[pad];
+  keep();
+}
+
 function keep() {
   try {
     localStorage.setItem(name(), JSON.stringify(drafts));
@@ -44,11 +50,15 @@ export function what(pad) {
   return forbidden ? "alone" : kind !== "signal" ? kind : isKey(note) ? "key" : "signal";
 }
 
+const differs = (pad) => Object.keys(PLAIN).some((one) => store.board.toy[pad][one] !== entry(pad)[one]);
+
+// Signs that no file of ours may hold.
+const UNREADABLE = /[\u0000-\u001f\u007f-\u009f\u2028\u2029\ud800-\udfff\ufeff\ufffe\uffff]/gu;
+
 export function write(pad, changes) {
-  const now = { ...entry(pad), ...changes }, there = store.board.toy[pad];
-  if (there && Object.keys(PLAIN).every((one) => there[one] === now[one])) delete drafts[pad];
-  else drafts[pad] = now;
-  keep();
+  const now = { ...entry(pad), ...changes };
+  drafts[pad] = { ...now, note: now.note.replace(UNREADABLE, " ") };
+  forget();
 }
 
 // A further pad: the next letter.
@@ -67,7 +77,7 @@ export function setWhat(pad, is) {
   });
 }
 
-// As YAML has it; JSON's quotes are YAML's, too.
+// As YAML has it: JSON's quotes are YAML's, too.
 function line(pad) {
   const { note, kind, forbidden } = entry(pad);
   const parts = [`note: ${JSON.stringify(note)}`, kind !== "signal" && `kind: ${kind}`, forbidden && "forbidden: true"];
@@ -76,7 +86,6 @@ function line(pad) {
 
 export function lines() {
   const { toy } = store.board;
-  const differs = (pad) => Object.keys(PLAIN).some((one) => toy[pad][one] !== entry(pad)[one]);
   return {
     fresh: pads().filter((pad) => !(pad in toy)).map(line).join(""),
     changed: pads().filter((pad) => pad in toy && differs(pad)).map(line).join(""),
