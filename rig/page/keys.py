@@ -39,7 +39,9 @@ KEYS = (
     Key("c", "control wished"),
     Key("u", "undo"),
     Key("l", "levels: matched, or as recorded"),
-    Key("g", "goes to the board"),
+    Key("g", "what you build"),
+    Key("r", "order anew, by what you kept"),
+    Key("w", "goes to the board"),
     Key("/", "search"),
 )
 """As in `padsweep replay` where that has them."""

@@ -140,7 +140,7 @@ def test_pads_are_placed_and_moved_by_keys_alone(new_toy, tab_of):
     with Served(new_toy) as page:
         tab = with_picture(tab_of(page))
         press = tab.keyboard.press
-        press("g")
+        press("w")
         tab.wait_for_function("() => document.activeElement.id === 'board-seat'")
         press("c")
         press("Enter")
@@ -210,7 +210,7 @@ def test_wheel_and_drag_move_the_board_and_the_page_scrolls_over_one_nobody_chos
     tab.mouse.wheel(0, 200)
     tab.wait_for_function("was => scrollY > was", arg=before)
     assert "zoomed" not in seat.get_attribute("class")
-    tab.keyboard.press("g")
+    tab.keyboard.press("w")
     tab.wait_for_function("() => document.activeElement.id === 'board-seat'")
     box = seat.bounding_box()
     tab.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
@@ -357,7 +357,7 @@ def middle_of(tab, label):
 
 def test_each_find_is_a_line_and_line_and_list_choose_the_same(page, tab_of):
     tab = with_picture(tab_of(page))
-    tab.keyboard.press("g")
+    tab.keyboard.press("w")
     first = now(tab)
     tab.wait_for_selector(f'#board-seat .strong .line.now[data-label="{first}"]', state="attached")
     assert lines(tab) == {one for one in listed(tab) if "-" in one}
@@ -380,7 +380,7 @@ def test_each_find_is_a_line_and_line_and_list_choose_the_same(page, tab_of):
 
 def test_a_pad_on_the_board_and_a_kind_in_its_legend_filter_and_stand_in_the_address(page, tab_of):
     tab = with_picture(tab_of(page))
-    tab.keyboard.press("g")
+    tab.keyboard.press("w")
     every = len(listed(tab))
     pad = now(tab).split("-")[0]
     tab.locator(f'#board-seat .badge[data-pad="{pad}"]').click()

@@ -35,7 +35,7 @@ def test_pads_are_placed_moved_and_taken_out(folder):
     place(folder, asked("M", at(1, 2)))  # it needs no entry in toy.yaml
     told = board(folder, load_project(folder).toy)
     assert (told["frame"], told["pads"]) == (FRAME, {"C": at(7, 8), "M": at(1, 2)})
-    assert told["toy"]["A"] == {"note": "battery minus", "kind": "rail", "forbidden": False}
+    assert told["toy"]["A"] == {"note": "battery minus", "kind": "rail", "forbidden": False, "lead_ohm": None}
     assert "M" not in told["toy"]
     assert len(told["letters"]) == 64
     place(folder, asked("C", None, was=at(7, 8)))

@@ -24,7 +24,7 @@ let finds = []; // of the present view
 
 export function begin(callbacks) {
   on = callbacks;
-  placing.begin({ say: on.say, redraw: draw, renew: () => renew(true), undo: () => deciding.undo() });
+  placing.begin({ say: on.say, redraw: () => draw(), renew: () => renew(true), undo: () => deciding.undo() });
   const acts = {
     pad: choosePad, find: (find) => on.hear(find), hover: pointAt,
     blank: (point, pad) => placing.click(point, pad), grab: (at, pad) => placing.grab(at, pad),
@@ -39,7 +39,7 @@ export function begin(callbacks) {
     "board-whole": () => large.view.whole(),
   };
   for (const [id, act] of Object.entries(presses)) $(id).addEventListener("click", act);
-  $("board").addEventListener("toggle", draw);
+  $("board").addEventListener("toggle", () => draw());
 }
 
 function choosePad(pad) {
@@ -101,7 +101,8 @@ function acted(event) {
 
 // -- showing ----------------------------------------------------------------------------------
 
-export function draw() {
+// Without `all` only what hangs on the find that is looked at is other than before.
+export function draw(all = true) {
   const { board } = store;
   if (!board) return;
   const before = isBefore(), isPlacing = placing.state.is;
@@ -120,7 +121,8 @@ export function draw() {
   for (const id of ["board-in", "board-out", "board-whole"]) $(id).disabled = !board.frame;
   $("place-undo").disabled = $("do-undo").disabled = !store.undo.length;
   if (board.frame) seats(isPlacing);
-  else ring.draw(choosePad);
+  else if (all || !$("ring-lines")) ring.draw(choosePad);
+  else ring.point();
   legend(isPlacing);
   pointAt(null);
   $("board-keys").textContent = !board.frame ? "" : isPlacing ? PLACING_KEYS : KEYS;

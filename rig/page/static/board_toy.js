@@ -79,8 +79,9 @@ export function setWhat(pad, is) {
 
 // As YAML has it: JSON's quotes are YAML's, too.
 function line(pad) {
-  const { note, kind, forbidden } = entry(pad);
-  const parts = [`note: ${JSON.stringify(note)}`, kind !== "signal" && `kind: ${kind}`, forbidden && "forbidden: true"];
+  const { note, kind, forbidden, ...rest } = entry(pad);
+  const parts = [`note: ${JSON.stringify(note)}`, kind !== "signal" && `kind: ${kind}`, forbidden && "forbidden: true",
+    ...Object.entries(rest).map(([name, value]) => value !== null && `${name}: ${JSON.stringify(value)}`)];
   return `  ${pad}: {${parts.filter(Boolean).join(", ")}}\n`;
 }
 
