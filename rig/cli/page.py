@@ -1,4 +1,4 @@
-"""The command `page`: the finds in a browser on this machine."""
+"""The command `page`: the board and the finds in a browser on this machine."""
 
 from __future__ import annotations
 
@@ -40,8 +40,9 @@ def page(
 ) -> None:
     """Show a sweep and its finds on a page in your browser: hear, compare, keep, name.
 
-    It listens on this machine alone, and its address holds a token of the folder. A sweep may be
-    running meanwhile. Ctrl-C ends it.
+    Before the first sweep it is where pads are placed on the photo of the board. It listens on
+    this machine alone, and its address holds a token of the folder. A sweep may be running
+    meanwhile. Ctrl-C ends it.
 
     Example: padsweep page --project my-toy
     """

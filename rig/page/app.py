@@ -7,7 +7,7 @@ import itertools
 import json
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -24,16 +24,18 @@ from rig.choose.keeping import EditedMeanwhile
 from rig.choose.picks import CONTROLS, PICKS
 from rig.errors import RigError
 from rig.log.takes import take_path
+from rig.page import board
 from rig.page.build_app import Builder
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.guard import BODY_MOST
 from rig.page.keys import KEYS
 from rig.page.night import Night, Seen
-from rig.page.rows import rows
+from rig.page.rows import KINDS_OF_CHANGE, rows
 from rig.page.standing import news, progress, standing
 from rig.page.within import read_within
 from rig.project.photo import DRAWING, Broken, embeddable
 from rig.project.places import load_places
+from rig.project.placing import PlacedMeanwhile
 
 BODY_S = 10.0
 NEWS_MOST = 40
@@ -63,6 +65,11 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         assert isinstance(trouble, EditedMeanwhile)
         return _line(str(trouble), CONFLICT, **both(trouble))
 
+    def placed(_: Request, trouble: Exception) -> Response:
+        assert isinstance(trouble, PlacedMeanwhile)
+        mine, theirs = board.sides(trouble.mine, trouble.theirs)
+        return _line(str(trouble), CONFLICT, mine=mine, theirs=theirs)
+
     def bug(_: Request, error: Exception) -> Response:
         return _line(unforeseen(error), UNFORESEEN)
 
@@ -72,9 +79,13 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
             Route("/takes/{number:int}", page.take), Route("/photo", page.photo),
             Route("/finds", page.finds), Route("/picks", page.picks), Route("/events", page.events),
             Route("/picks", page.decide, methods=["POST"]),
-            Route("/undo", page.undo, methods=["POST"]), *Builder(night).routes,
+            Route("/undo", page.undo, methods=["POST"]), Route("/board", page.board),
+            Route("/places", page.place, methods=["POST"]),
+            Route("/scale", page.scale, methods=["POST"]),
+            *Builder(night).routes,
         ],
-        exception_handlers={EditedMeanwhile: edited, RigError: told, Exception: bug},
+        exception_handlers={EditedMeanwhile: edited, PlacedMeanwhile: placed, RigError: told,
+                            Exception: bug},
     )  # fmt: skip
     app.router.redirect_slashes = False
     return app
@@ -106,7 +117,7 @@ class Page:
         """Give the page, which asks for all else."""
         toy = self.night.project.toy
         return HTMLResponse(self._shell.render(
-            toy=toy.name, sweep=self.night.name, keys=KEYS, controls=CONTROLS,
+            toy=toy.name, sweep=self.night.name, keys=KEYS, controls=CONTROLS, kinds=KINDS_OF_CHANGE,
             scripts=sorted(name for name in self._parts if name.endswith(".js")),
         ))  # fmt: skip
 
@@ -123,9 +134,15 @@ class Page:
         number = request.path_params["number"]
         return await run_in_threadpool(self._take, number)
 
-    async def photo(self, _: Request) -> Response:
-        """Give the photo of the board, encoded anew from its bare points."""
-        return await run_in_threadpool(self._photo)
+    async def photo(self, request: Request) -> Response:
+        """Give the photo of the board, encoded anew from its bare points.
+
+        Asked for `at` the moment of its last change a browser may keep it for a while.
+        """
+        answer = await run_in_threadpool(self._photo)
+        if "at" in request.query_params:
+            answer.headers["Cache-Control"] = "private, max-age=3600"
+        return answer
 
     async def finds(self, _: Request) -> Response:
         """Give how the sweep stands and what it found."""
@@ -152,6 +169,20 @@ class Page:
         asked = await _asked(request)
         return await run_in_threadpool(lambda: JSONResponse(put_back(self._folder, asked)))
 
+    async def board(self, _: Request) -> Response:
+        """Give where the pads are."""
+        return await run_in_threadpool(self._board)
+
+    async def place(self, request: Request) -> Response:
+        """Place a pad, move it, or take its place out."""
+        asked = await _asked(request)
+        return await run_in_threadpool(lambda: JSONResponse(board.place(self._folder, asked)))
+
+    async def scale(self, request: Request) -> Response:
+        """Set the picture's scale, or take it out."""
+        asked = await _asked(request)
+        return await run_in_threadpool(lambda: JSONResponse(board.scale(self._folder, asked)))
+
     def _take(self, number: int) -> Response:
         seen = self.night.seen()
         if number not in seen.takes:
@@ -169,7 +200,7 @@ class Page:
         except (Broken, OSError):
             raise HTTPException(404) from None
         if kind == DRAWING:  # it could hold anything: it may be looked at, not run
-            return Response(data, media_type=kind, headers={
+            return Response(board.without_letters(data), media_type=kind, headers={
                 "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox"
             })  # fmt: skip
         return Response(data, media_type=kind)
@@ -187,6 +218,15 @@ class Page:
             self._shown = seen, _json(rows(seen, self.night.project.toy))
         return self._shown[1]
 
+    def _board(self) -> Response:
+        stamp = board.stamp(self._folder)  # before it is read: what comes later is read anew
+        toy, trouble = board.toy_now(self.night.project)
+        if toy != self.night.project.toy:
+            self.night.project = replace(self.night.project, toy=toy)
+            self._shown = None
+        told = board.board(self._folder, toy)
+        return JSONResponse(told | {"stamp": stamp, "trouble": told["trouble"] or trouble})
+
     def _picks(self) -> Response:
         return JSONResponse(self._decided(self.night.seen()))
 
@@ -202,7 +242,7 @@ class Page:
         return JSONResponse({
             "last": events[-1].id if events else 0, "news": told,
             "progress": progress(events), "version": night.version_to_give(),
-            "picks": _stamp(self._folder / PICKS),
+            "picks": _stamp(self._folder / PICKS), "board": board.stamp(self._folder),
             "standing": standing(night.project, night.name, night.last_seen, events) if told else None,
         })  # fmt: skip
 

@@ -41,6 +41,7 @@ KEYS = (
     Key("l", "levels: matched, or as recorded"),
     Key("g", "what you build"),
     Key("r", "order anew, by what you kept"),
+    Key("w", "goes to the board"),
     Key("/", "search"),
 )
 """As in `padsweep replay` where that has them."""

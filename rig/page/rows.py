@@ -26,6 +26,11 @@ MARKS = {
 }  # fmt: skip
 """The mark and colour of each word for a sound; "none" is that of a toy that only sounds on."""
 STOP = "stop"
+KINDS_OF_CHANGE = {
+    "pitch": "pitch", "timbre": "timbre", "loop": "loop", "drone": "drone", "level": "level or blip",
+    "cut": "cut", STOP: "stops the toy",
+}
+"""Each mark, in words."""
 ALIKE = 4
 """Labels of finds that are alike that are told with each; a family may be most of a list."""
 Row = dict[str, Any]

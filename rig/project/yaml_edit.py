@@ -71,6 +71,37 @@ def set_entry(text: str, path: Sequence[str], value: str) -> str:
     return _replaced(text, node, value)
 
 
+def remove_entry(text: str, path: Sequence[str]) -> str:
+    """Take one value out of mappings within mappings; a mapping that is left empty becomes braces.
+
+    Parameters
+    ----------
+    text : str
+    path : sequence of str
+        The names on the way to the value, each of which is there.
+    """
+    node, above = compose(text), None
+    for name in path[:-1]:
+        assert isinstance(node, yaml.MappingNode)
+        above, node = next((key, one) for key, one in node.value if key.value == name)
+    assert isinstance(node, yaml.MappingNode)
+    index = next(at for at, (key, _) in enumerate(node.value) if key.value == path[-1])
+    key, value = node.value[index]
+    start, end = key.start_mark.index, value.end_mark.index
+    if node.flow_style:
+        if index:
+            start = node.value[index - 1][1].end_mark.index
+        elif len(node.value) > 1:
+            end = node.value[1][0].start_mark.index
+        return text[:start] + text[end:]
+    start -= key.start_mark.column
+    end = _line_end(text, _content_end(text, value))
+    if len(node.value) == 1 and above is not None:
+        colon = text.index(":", above.end_mark.index) + 1
+        return text[:colon] + " {}" + text[colon:start] + text[end:]
+    return text[:start] + text[end:]
+
+
 def append_item(text: str, values: Mapping[str, str]) -> str:
     """Add an item behind the last, and behind what is said below it."""
     root = compose(text)

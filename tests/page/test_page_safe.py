@@ -19,7 +19,7 @@ from rig.page import connections
 from rig.page.guard import BODY_MOST, URL_MOST
 from rig.page.token import TOKEN, folder_token
 
-PLACES = ["/", "/finds", "/picks", "/events", "/static/main.js", "/photo"]
+PLACES = ["/", "/finds", "/picks", "/events", "/static/main.js", "/photo", "/board"]
 
 
 @pytest.mark.parametrize("place", PLACES)

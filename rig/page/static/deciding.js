@@ -38,8 +38,10 @@ export function setAside() {
 export const rewrite = (was, now, told) => written("/undo", { was, now }, told);
 
 export async function undo() {
+  await store.writing;
   const last = store.undo.pop();
   if (!last) return say("Nothing to undo.");
+  if (last.put) return last.put(); // of the board
   const done = await written("/undo", { was: last.now, now: last.was }, `taken back: ${last.told}`, false);
   if (!done) store.undo.push(last);
   redraw();
@@ -73,8 +75,9 @@ async function written(address, asked, told, canUndo = true) {
   }
 }
 
-function whichCounts(trouble) {
+export function whichCounts(trouble, file = "picks.yaml") {
   const { mine, theirs } = trouble.more;
+  $("conflict-title").textContent = `${file} was changed meanwhile`;
   $("conflict-said").textContent = trouble.message;
   fill($("conflict-theirs"), told(theirs, mine));
   fill($("conflict-mine"), told(mine, theirs));

@@ -47,8 +47,9 @@ function lines(news) {
   while (list.children.length > LINES) list.lastChild.remove();
 }
 
-// `renewed` reads the finds anew, `decided` what was decided; `say` tells what is new.
-export function begin({ renewed, decided, say }) {
+// `renewed` reads the finds anew, `decided` what was decided, `placed` where the pads are; `say`
+// tells what is new.
+export function begin({ renewed, decided, placed, say }) {
   let told = 0, first = true, gone = false;
   async function look() {
     let wait = document.hidden ? HIDDEN_MS : EVERY_MS;
@@ -65,6 +66,7 @@ export function begin({ renewed, decided, say }) {
       }
       if (now.version !== store.version) await renewed();
       else if (now.picks !== store.picks.stamp) await decided();
+      await placed(now.board);
       told = now.last;
       first = false;
     } catch (trouble) {

@@ -1,14 +1,14 @@
 // Brings the page's parts together.
 
 import { ask } from "./ask.js";
+import * as board from "./board.js";
 import * as build from "./build.js";
 import * as deciding from "./deciding.js";
-import { $, h } from "./dom.js";
+import { $ } from "./dom.js";
 import * as ear from "./ear.js";
 import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
-import * as ring from "./ring.js";
 import { Player, RATE_HZ } from "./sound.js";
 import * as spectrogram from "./spectrogram.js";
 import { store, take, orderAnew, isStale, current, shown, entryHere, isAlong } from "./store.js";
@@ -39,8 +39,8 @@ function say(text, seen = true) {
 function drawNow() {
   lists.pointOut();
   ear.draw(act);
+  board.draw(false);
   showSpectrogram();
-  ring.point();
   views.writeAddress();
 }
 
@@ -48,7 +48,7 @@ function drawAll() {
   follow.standing();
   views.offer();
   lists.draw(act);
-  ring.draw(choosePad);
+  board.draw();
   if ($("pairs").open) lists.matrix(act);
   drawNow();
   build.renew(act);
@@ -101,14 +101,9 @@ function chooseStep(step, at) {
   return look(current(), at === current().at ? null : at).then(() => play("both"));
 }
 
-function choosePad(pad) {
-  views.setPad(pad);
-  viewed();
-}
-
 function viewed() {
   lists.draw(act);
-  ring.draw(choosePad);
+  board.draw();
   views.writeAddress();
   say(`${lists.order().length} shown`);
 }
@@ -244,7 +239,7 @@ function write(name) {
 async function decided(read = true) {
   if (read) store.picks = await ask("/picks");
   lists.draw(act);
-  ring.draw(choosePad);
+  board.draw();
   follow.standing();
   drawNow();
   build.renew(act);
@@ -278,7 +273,7 @@ const actions = {
   "<": () => along(-1), ">": () => along(1), ",": () => along(-1), ".": () => along(1),
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
-  r: anew, g: () => {
+  w: () => board.go(), r: anew, g: () => {
     $("build").open = true;
     $("build").scrollIntoView({ block: "start" });
     $("build").querySelector("summary").focus({ preventScroll: true });
@@ -304,28 +299,24 @@ async function begin() {
   build.begin(act);
   words();
   keyboard.listen(actions);
+  board.begin({ say, hear: act.hear, viewed });
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
   $("numbers").addEventListener("toggle", () => { ear.numbers(); showSpectrogram(); });
   $("pairs").addEventListener("toggle", () => $("pairs").open && lists.matrix(act));
-  $("board").addEventListener("toggle", () => {
-    if (!$("board").querySelector("img")) {
-      $("board").append(h("img", { src: "/photo", alt: "The board",
-        onerror: (event) => event.target.replaceWith(h("p", { class: "quiet" }, "There is no photo of the board.")) }));
-    }
-  });
   window.addEventListener("resize", () => shape.draw(null));
   window.addEventListener("popstate", () => { views.readAddress(); drawAll(); });
   const label = views.readAddress();
   try {
     take(await ask("/finds"));
+    await board.renew();
   } catch (trouble) {
     $("said").textContent = trouble.message;
     return;
   }
   store.label = store.byLabel.has(label) ? label : store.best[0] ?? store.finds[0]?.label ?? null;
   drawAll();
-  follow.begin({ renewed, decided, say });
+  follow.begin({ renewed, decided, placed: board.follow, say });
   document.body.dataset.ready = "yes";
 }
 

@@ -15,6 +15,8 @@ export const store = {
   step: null,
   match: true,
   undo: [],
+  writing: null, // ends when what was changed on the board is written
+  board: null,
 };
 
 const BEST = 8;

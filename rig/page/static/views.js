@@ -3,17 +3,19 @@
 import { $, h, fill } from "./dom.js";
 import { store, stateOf } from "./store.js";
 
-const NAMES = ["q", "pad", "ohm", "key", "kept", "family"];
+const NAMES = ["q", "kind", "pad", "ohm", "key", "kept", "family"];
+const FIXED = ["kind", "kept"]; // their values are all there from the start
 const fields = () => NAMES.map((name) => [name, $(`view-${name}`)]);
 
 export function readAddress() {
   const query = new URLSearchParams(location.search);
   for (const [name, field] of fields()) {
     const value = query.get(name) ?? "";
-    if (field.tagName === "SELECT" && value && ![...field.options].some((one) => one.value === value)) {
+    const isOffered = field.tagName !== "SELECT" || [...field.options].some((one) => one.value === value);
+    if (!isOffered && !FIXED.includes(name)) {
       field.append(h("option", { value }, value)); // what it stands for may not be found yet
     }
-    field.value = value;
+    field.value = isOffered || !FIXED.includes(name) ? value : "";
   }
   return query.get("find");
 }
@@ -55,9 +57,10 @@ export function chosen(finds) {
   return wanted.some(Boolean) ? finds.filter((one) => fits(one, wanted)) : finds;
 }
 
-function fits(find, [q, pad, ohm, key, kept, family]) {
+function fits(find, [q, kind, pad, ohm, key, kept, family]) {
   const state = stateOf(find);
   return (!q || says(find, q.toLowerCase().split(/\s+/)))
+    && (!kind || find.mark === kind)
     && (!pad || find.pads.some((one) => one.pad === pad))
     && (!ohm || find.steps.some((one) => one.state === "heard" && one.short === ohm))
     && (!key || (find.key || "none") === key)
@@ -72,9 +75,10 @@ function says(find, words) {
   return words.every((word) => text.includes(word));
 }
 
-export function setPad(pad) {
-  const field = $("view-pad");
-  field.value = field.value === pad ? "" : pad;
+// Show what has this alone; where that is shown already, all again.
+export function turn(name, value) {
+  const field = $(`view-${name}`);
+  field.value = field.value === value ? "" : value;
 }
 
 export function listen(changed) {
