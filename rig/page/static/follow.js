@@ -48,7 +48,8 @@ function lines(news) {
 }
 
 // `renewed` reads the finds anew, `decided` what was decided; `say` tells what is new.
-export function begin({ renewed, decided, say }) {
+// and `paused` is given how it stands with a pause.
+export function begin({ renewed, decided, say, paused }) {
   let told = 0, first = true, gone = false;
   async function look() {
     let wait = document.hidden ? HIDDEN_MS : EVERY_MS;
@@ -62,6 +63,7 @@ export function begin({ renewed, decided, say }) {
       const grown = now.version !== store.version || now.news.some((one) => one.id > store.last);
       if (grown) await renewed();
       else if (now.picks !== store.picks.stamp) await decided();
+      paused(now.pause);
       told = now.last;
       first = false;
     } catch (trouble) {

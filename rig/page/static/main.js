@@ -1,12 +1,14 @@
 // Brings the page's parts together.
 
 import { ask } from "./ask.js";
+import * as bench from "./bench.js";
 import * as deciding from "./deciding.js";
 import { $, h } from "./dom.js";
 import * as ear from "./ear.js";
 import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
+import * as pause from "./pause.js";
 import * as ring from "./ring.js";
 import { Player } from "./sound.js";
 import { store, take, current, shown, entryHere, isAlong } from "./store.js";
@@ -223,7 +225,7 @@ const actions = {
   "<": () => along(-1), ">": () => along(1), ",": () => along(-1), ".": () => along(1),
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
-  m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
+  h: () => bench.holdShown(), m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
   "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
@@ -243,7 +245,9 @@ const presses = {
 async function begin() {
   deciding.begin(say, decided);
   words();
-  keyboard.listen(actions);
+  keyboard.listen(actions, bench.keys);
+  bench.begin({ speak: say, sound: player, redraw: () => ear.draw(act) });
+  pause.begin(say);
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
   $("pairs").addEventListener("toggle", () => $("pairs").open && lists.matrix(act));
@@ -264,7 +268,7 @@ async function begin() {
   }
   store.label = store.byLabel.has(label) ? label : store.best[0] ?? store.finds[0]?.label ?? null;
   drawAll();
-  follow.begin({ renewed, decided, say });
+  follow.begin({ renewed, decided, say, paused: pause.show });
   document.body.dataset.ready = "yes";
 }
 
