@@ -17,7 +17,7 @@ from typing import Self
 from rig.errors import BenchError
 from rig.files import FileLock, replace_text
 
-LOCK, HOLDER, WANTED = ".bench-lock", ".bench-holder", ".bench-wanted"
+LOCK, HOLDER, WANTED = ".bench.lock", ".bench.holder", ".bench.wanted"
 GIVE_WAY_S = 15.0
 """So long is waited for one who gives way: it opens everything within 2 s, and its rail is watched."""
 

@@ -134,19 +134,19 @@ class Hold(threading.Thread):
 
     def run(self) -> None:
         """Hold pads until it is over, whatever ends it."""
-        told, alarm = "", None
+        why, left = "", ""
         try:
             with self._benches.at_bench() as bench:
                 try:
-                    told = self._hold(bench)
+                    why = self._hold(bench)
                 finally:
                     self.state = self.state | {"state": "leaving", "closed": False}
-                    alarm = bench.safe()
+                    left = bench.safe() or OPEN_AND_OFF
         except RigError as trouble:
-            told = str(trouble)
+            why = str(trouble)
         except BaseException as error:
-            told = self._unforeseen(error)
-        self._tell(alarm or "", told)
+            why = self._unforeseen(error)
+        self._tell(": ".join(filter(None, [why, left])))
         self.state = self._stands("over", None)
         while not self._asked.empty():
             self._asked.get()[2].set_result(self.state)
@@ -190,16 +190,14 @@ class Hold(threading.Thread):
         """Say why it is over; "" while it isn't."""
         now_s = self._clock()
         if who := wanted(self._project.folder):
-            return f"{who} wants the bench: {OPEN_AND_OFF}"
+            return f"{who} wants the bench"
         if self._is_leaving:
-            return OPEN_AND_OFF
-        if session.holding.is_over:
-            return OPEN_AND_OFF
+            return "let go"
         if now_s - self._heard_s >= SILENT_S:
-            return f"the tab said nothing for {SILENT_S:g} s: {OPEN_AND_OFF}"
+            return f"the tab said nothing for {SILENT_S:g} s"
         if now_s - self._shown_s >= HIDDEN_S:
-            return f"the tab was hidden for a minute: {OPEN_AND_OFF}"
-        return ""
+            return "the tab was hidden for a minute"
+        return "nobody was there" if session.holding.is_over else ""
 
     def _heard(self, sound: np.ndarray) -> None:
         if self._is_simulated:

@@ -170,14 +170,9 @@ class Run:
             self._show_itself(clean("check", key))
 
     def _show_itself(self, press: Step) -> None:
-        """Press with nothing bridged: toy and leads may have been moved, and its supply was off.
-
-        Ahead of a freeze that is to be seen again it isn't wanted: that would count as a confirming
-        touch then.
-        """
+        """Press with nothing bridged: toy and leads may have been moved, and its supply was off."""
         moved = self.hand.is_person or (self.known.between.ready and touches_left(self.known))
-        wanted = (moved and not self.known.next_freeze()) or press.kind == CONTROL
-        if wanted and self.book.ear.takes_learnt(press.key) >= LEAST_TAKES:
+        if (moved or press.kind == CONTROL) and self.book.ear.takes_learnt(press.key) >= LEAST_TAKES:
             self.make(press)
 
     @property
@@ -214,7 +209,9 @@ class Run:
             alarm = self.hand.leave()
             wait_paused(self.hand, self.log, wish, self.clock, alarm=alarm)
             self.hand.wake(self.project.sweep_keys[0])
-            self._show_itself(press)
+            # A freeze that is to be seen again would count as a confirming touch behind such a press.
+            if press.kind == CONTROL or not self.known.next_freeze():
+                self._show_itself(press)
         except Restarted as restart:
             self._begin_again(press, restart)
 

@@ -146,11 +146,10 @@ class Session:
         return ""
 
     def _hold(self, given: str, sure: bool) -> str:
-        if not sure:
-            pick = pick_named(self.project.folder, given)
-            self.holding.release()
-            self.together = [self._tried(pick)]
-        return self._close("", sure)
+        tried = self._tried(pick_named(self.project.folder, given))
+        self.holding.hold([tried.target], sure=sure)
+        self.together = [tried]
+        return ""
 
     def _next(self, given: str, sure: bool) -> str:
         return self._move(1)

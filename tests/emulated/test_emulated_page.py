@@ -91,4 +91,4 @@ def test_a_tab_presses_steps_and_lets_go(rig, page):
     off = next(s.cycle for s in emulator.settled() if s.cycle > before and s.is_open_and_off)
     assert (off - before) / CYCLES_PER_MS < 2000, "it was told to, not left to the dead-man"
     tab.until(lambda: tab.stay()["state"] == "over")
-    assert tab.stay()["told"] == "all pads are open and the toy is off"
+    assert tab.stay()["told"] == "let go: all pads are open and the toy is off"

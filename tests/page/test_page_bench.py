@@ -5,6 +5,7 @@ import os
 import sys
 import time
 import wave
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +16,14 @@ sys.path.append(str(Path(__file__).resolve().parents[1] / "unit"))
 from making_logs import add, bridge, new_log
 from running import run_main, small_project, swept_project
 
+from rig.bench.simulated.bench import SimulatedBench
 from rig.bench.turn import GIVE_WAY_S, HOLDER, WANTED, Turn, wanted
 from rig.choose import load_picks
 from rig.errors import BenchError
 from rig.events import SweepDone, SweepStarted, SweepWaits
 from rig.log.pausing import PAUSE, pause_wished
-from rig.page.held import SILENT_S
+from rig.page.held import HIDDEN_S, SILENT_S, Benches, Hold
+from rig.project import load_project
 from rig.trying import READ_S
 
 POSTS = ["/pause", "/bench/open", "/bench/stay", "/bench/do", "/bench/leave"]
@@ -304,3 +307,108 @@ def test_a_pause_is_asked_for_and_taken_back(tmp_path):
             log.tell(SweepDone(touches=6, freezes=2, recoveries=0))
             log.flush()
         assert not page.get("/events").json["pause"]["may"]
+
+
+# The thread, on a bench and a clock of the test's own
+
+
+class Here(SimulatedBench):
+    """A bench that knows what is on, and may not be left safe."""
+
+    joined, is_on, alarm = (), False, None
+
+    def supply(self, on):
+        self.is_on = on
+        super().supply(on)
+
+    def _connect(self, connections):
+        self.joined = connections
+        super()._connect(connections)
+
+    def _open_all(self):
+        self.joined = ()
+        super()._open_all()
+
+    def safe(self):
+        self.is_on = False
+        super().safe()
+        return self.alarm
+
+
+class Away:
+    """A hold whose tab is as a test says; time passes with each look at the clock."""
+
+    def __init__(self, folder, **how):
+        self.now_s, self.project = 0.0, load_project(folder)
+        self.bench = Here(self.project)
+        vars(self.bench).update(how)
+        self.hold = Hold(
+            self.project, Benches(lambda: nullcontext(self.bench)), "A-B 36k", found=[], stops={},
+            unforeseen=lambda error: f"unforeseen: {error}", clock=self.clock,
+        )
+
+    def clock(self):
+        self.now_s += 0.25
+        self.each()
+        return self.now_s
+
+    def each(self):
+        pass
+
+    def run(self):
+        self.hold.run()
+        assert (self.bench.joined, self.bench.is_on) == ((), False)
+        assert self.hold.state["state"] == "over"
+        return self.hold.state["told"]
+
+
+@pytest.fixture(scope="module")
+def project_folder(tmp_path_factory):
+    return small_project(tmp_path_factory.mktemp("held") / "toy")
+
+
+def test_a_tab_that_is_hidden_for_a_minute_has_left(project_folder):
+    away = Away(project_folder)
+    away.each = lambda: hasattr(away, "hold") and setattr(away.hold, "_heard_s", away.now_s)
+    assert away.run() == "the tab was hidden for a minute: all pads are open and the toy is off"
+    assert HIDDEN_S <= away.now_s < HIDDEN_S + 2
+
+
+def test_a_minute_in_which_nobody_does_anything_opens_the_pads(project_folder):
+    away, seen = Away(project_folder), []
+
+    def each():
+        if hasattr(away, "hold"):
+            away.hold._heard_s = away.hold._shown_s = away.now_s
+            seen.append((away.now_s, bool(away.bench.joined), away.hold.state["told"]))
+            if away.now_s < 20:
+                away.hold._is_active = True
+            if away.now_s > 100:
+                away.hold.leave()
+
+    away.each = each
+    away.run()
+    opened_s = next(at for at, is_joined, _ in seen if at > 5 and not is_joined)
+    assert 78 < opened_s < 84
+    assert "nothing was pressed for a minute: everything is open" in seen[-1][2]
+
+
+@pytest.mark.parametrize(("how", "why"), [
+    (BenchError("the link is lost: plug it in"), "the link is lost: plug it in"),
+    (ZeroDivisionError("x"), "unforeseen: x"),
+])
+def test_whatever_ends_it_opens_everything(project_folder, how, why):
+    away = Away(project_folder)
+
+    def fail(seconds):
+        assert away.bench.joined
+        raise how
+
+    away.bench.listen = fail
+    assert away.run() == f"{why}: all pads are open and the toy is off"
+
+
+def test_a_toy_that_may_still_be_on_is_told_in_place_of_that_it_is_off(project_folder):
+    away = Away(project_folder, alarm="the toy is STILL SUPPLIED")
+    away.hold.leave()
+    assert away.run() == "let go: the toy is STILL SUPPLIED"

@@ -33,11 +33,14 @@ from rig.events import (
     Unsettled,
 )
 from rig.log import SweepLog, read_events, verify
+from rig.log.between import parts
 from rig.log.pausing import PAUSE, SOMEBODY, ask_to_pause, let_go_on, pause_wished
+from rig.log.records import CONTROL
 from rig.log.stream import is_under_way, waits
 from rig.project import load_project, setup_facts, setup_hash
 from rig.sweep import Sweep, run
 from rig.sweep.asking import SweepByHand
+from rig.sweep.measuring import Wanted, pick_steps
 from rig.sweep.run import Run
 from rig.words import clock_words
 
@@ -241,6 +244,27 @@ def test_a_controller_that_restarted_meanwhile_is_met_as_at_any_time(tmp_path):
         events = told_during(log, made.run)
     assert sum(isinstance(one, ControllerRestarted) for one in events) == 1
     assert isinstance(events[-1], SweepDone)
+
+
+def test_what_is_measured_pauses_too_and_lies_between_clean_presses(tmp_path):
+    project = few_leads(tmp_path / "toy")
+    with new_log(project) as log:
+        Sweep(project, SimulatedBench(project), log).run()
+        first = log.next_number()
+        steps = pick_steps(project, [Wanted(("A", "D"), (project.sweep_keys[0],))])
+        asking(log, first + 1, first + 4)
+        events = told_during(
+            log, lambda: sweep_of(project, log, lambda bench: let_go_on(log.folder)).measure(steps))
+        records = log.records()
+        counting = parts(records).measuring
+    assert sum(isinstance(one, SweepWaits) for one in events) == 2
+    for at, one in enumerate(events):
+        if isinstance(one, SweepGoesOn):
+            behind = next(one for one in events[at:] if isinstance(one, Progress))
+            assert records[behind.touch - 1].target.is_clean
+    made = [one for one in records if one.number >= first and not one.target.is_clean]
+    assert {one.kind for one in records if one.number >= first} == {CONTROL}
+    assert len([one for one in made if one.number in counting]) == len(steps)
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -93,6 +93,7 @@ function lost(trouble) {
 
 async function beat() {
   const mine = hold;
+  if (!mine) return;
   try {
     const told = await send("/bench/stay", { hold: mine, active, hidden: document.hidden });
     if (mine !== hold) return;
@@ -124,7 +125,7 @@ export async function holdSound(sound) {
     heard = 0;
     telling = 0;
     take(await send("/bench/open", { sound }));
-    timer = setTimeout(beat, SOON_MS);
+    if (isMine()) timer = setTimeout(beat, SOON_MS);
   } catch (trouble) {
     say(trouble.message);
     now = { state: "over", held: [], told: trouble.message };

@@ -13,8 +13,7 @@ export function show(now) {
   $("pause").hidden = !told.wished && !(told.may && runs);
   $("do-pause").textContent = told.wished ? "Let it go on" : "Pause the sweep";
   $("do-pause").classList.toggle("strong", told.waits && Boolean(told.wished));
-  $("pause-said").textContent = !told.wished ? ""
-    : told.waits ? "You may go near the toy now." : told.may ? `It pauses once its touch is over (${told.wished}).`
+  $("pause-said").textContent = !told.wished || told.waits ? "" : told.may ? `It pauses once its touch is over (${told.wished}).`
       : `A pause is asked for (${told.wished}): the next sweep waits for it to end.`;
 }
 
