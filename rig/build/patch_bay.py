@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.optimize import nnls
+import scipy
 
 from rig.build.drawer import Drawer
 from rig.build.evidence import Trials, stopped_ohm
@@ -124,7 +124,7 @@ def _solved(pads: Sequence[str], wanted: Sequence[Wanted], base_ohm: float) -> d
         for pad in one.built.pick.pads:
             rows[at, pads.index(pad)] = 1 / aim
         rest[at] = max(0.0, 1 - 2 * base_ohm / aim)
-    more, _ = nnls(rows, rest)
+    more, _ = scipy.optimize.nnls(rows, rest)
     return {pad: base_ohm + float(ohm) for pad, ohm in zip(pads, more, strict=True)}
 
 

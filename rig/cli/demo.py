@@ -65,7 +65,8 @@ def demo(
     out.print(told)
     out.print(f"\neverything is in {folder}/; next:")
     print_commands(out, {
-        f"padsweep replay --project {folder}": "listen; keep, or set aside",
+        f"padsweep page --project {folder}": "hear and keep, in a browser",
+        f"padsweep replay --project {folder}": "the same in the terminal",
         f"padsweep sheet --project {folder}": "what you kept, to build",
         f"padsweep export --project {folder} --finds": "all finds as rows",
     })

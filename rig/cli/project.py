@@ -28,7 +28,7 @@ from rig.events import HabitsLearnt
 from rig.log import read_events
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.pads import name_of
-from rig.project import Project, load_project, new_project
+from rig.project import Project, load_project, low_pads, new_project
 from rig.project.asked import asked
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, worst_current_ma
@@ -197,6 +197,8 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
         f"time     about {duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),
     ]
+    if low := low_pads.told(toy, rig):
+        lines.append(f"{'low':<{LABEL}}{low}")
     if placed is not None and placed < len(toy.pads):
         missing = len(toy.pads) - placed
         lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place on it yet: "

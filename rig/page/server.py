@@ -71,11 +71,12 @@ def serve(
     """
     night = Night(project, name)
     night.seen()  # a damaged log is told before anything is served
+    desk = Desk(night, benches, unforeseen)
+    app = make_app(night, desk, unforeseen)
     with _listening(port) as listener:
         port = listener.getsockname()[1]
         token = folder_token(project.folder)
-        desk = Desk(night, benches, unforeseen)
-        guard = Guard(make_app(night, desk, unforeseen), port, token)
+        guard = Guard(app, port, token)
         config = uvicorn.Config(
             guard, http=Bounded, ws="none", lifespan="off", interface="asgi3", loop="asyncio",
             log_config=None, log_level="critical", access_log=False, proxy_headers=False,

@@ -11,7 +11,7 @@ from dataclasses import KW_ONLY, dataclass, field, replace
 from statistics import median
 from typing import Literal
 
-from scipy.stats import binom
+import scipy
 
 from rig.choose.families import FAMILY_DISTANCE
 from rig.listen import Judgement
@@ -291,7 +291,7 @@ def _is_loose(none: int, total: int, misses: tuple[int, int] | None) -> bool:
     missed, touches = misses or (0, 0)
     if not missed:
         return True
-    return bool(binom.sf(none - 1, total, (missed + 1) / (touches + 2)) < CHANCE)
+    return bool(scipy.stats.binom.sf(none - 1, total, (missed + 1) / (touches + 2)) < CHANCE)
 
 
 def _like(judged: Sequence[Told]) -> str:

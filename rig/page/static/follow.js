@@ -47,7 +47,7 @@ function lines(news) {
   while (list.children.length > LINES) list.lastChild.remove();
 }
 
-// `renewed` reads the finds anew, `decided` what was decided; `say` tells what is new.
+// `renewed` reads the finds anew, `decided` what was decided; `say` tells what is new,
 // and `paused` is given how it stands with a pause.
 export function begin({ renewed, decided, say, paused }) {
   let told = 0, first = true, gone = false;
@@ -60,8 +60,11 @@ export function begin({ renewed, decided, say, paused }) {
       lines(now.news);
       progress(now.progress);
       if (!first && now.news.length) say(now.news.at(-1).text);
-      const grown = now.version !== store.version || now.news.some((one) => one.id > store.last);
-      if (grown) await renewed();
+      if (now.standing) {
+        store.standing = now.standing;
+        standing();
+      }
+      if (now.version !== store.version) await renewed();
       else if (now.picks !== store.picks.stamp) await decided();
       paused(now.pause);
       told = now.last;
