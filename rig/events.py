@@ -57,6 +57,35 @@ class SweepPaused(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class SweepWaits(Event):
+    """The sweep pauses since it was asked to, and waits to be let go on; the toy is off.
+
+    Parameters
+    ----------
+    asked : str
+        Where it was asked to, in a few words: "on the page".
+    asked_at : str
+        When, UTC, ISO 8601.
+    is_old : bool
+        The wish was there before this run began.
+    alarm : str
+        What a person must be told where the toy may not be off.
+    """
+
+    asked: str
+    asked_at: str
+    is_old: bool = False
+    alarm: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepGoesOn(Event):
+    """The sweep was let go on, having waited for so long, s."""
+
+    waited_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class SweepDone(Event):
     """Every planned touch is complete; `recoveries` are those of this run."""
 
@@ -269,6 +298,8 @@ KINDS: dict[str, type[Event]] = {
     "begun": SweepStarted,
     "left": SweepLeft,
     "paused": SweepPaused,
+    "waits": SweepWaits,
+    "goes on": SweepGoesOn,
     "done": SweepDone,
     "not off": StillSupplied,
     "progress": Progress,

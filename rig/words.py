@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 
 
 def ohms(value: float) -> str:
@@ -53,6 +54,21 @@ INTERVALS = {
 }
 """Names of intervals, by their equal-tempered size in cents."""
 NAMED_WITHIN_CENTS = 15
+
+
+def clock_words(at: str, now: datetime | None = None) -> str:
+    """Say a moment by this machine's clock: "14:02", or "27 Nov 14:02" where it was another day.
+
+    Parameters
+    ----------
+    at : str
+        UTC, ISO 8601.
+    now : datetime, optional
+        The time of now.
+    """
+    then = datetime.fromisoformat(at).astimezone()
+    today = (now or datetime.now(UTC)).astimezone().date()
+    return f"{then:%H:%M}" if then.date() == today else f"{then.day} {then:%b %H:%M}"
 
 
 def interval(cents: float) -> str:

@@ -7,7 +7,8 @@ from contextlib import contextmanager
 
 from rig.bench import Bench
 from rig.bench.byhand import ListeningBench, Person
-from rig.cli.called import raise_alarm
+from rig.bench.turn import Turn
+from rig.cli.called import raise_alarm, running
 from rig.project import Project
 from rig.verify import Job
 
@@ -30,22 +31,29 @@ def open_bench(project: Project) -> Bench:
 
 
 @contextmanager
-def at_bench(project: Project) -> Iterator[Bench]:
+def at_bench(project: Project, *, gives_way: bool = False) -> Iterator[Bench]:
     """Open the project's bench and leave it safe; a toy that is still supplied is told of last.
+
+    Parameters
+    ----------
+    project : Project
+    gives_way : bool
+        See `Turn`.
 
     Raises
     ------
     BenchError
-        As for `open_bench`.
+        As for `open_bench`; or another has it.
     """
-    bench = open_bench(project)
-    try:
-        yield bench
-    finally:
+    with Turn(project.folder, running(), gives_way=gives_way):
+        bench = open_bench(project)
         try:
-            raise_alarm(bench.safe())
+            yield bench
         finally:
-            raise_alarm(bench.close())
+            try:
+                raise_alarm(bench.safe())
+            finally:
+                raise_alarm(bench.close())
 
 
 def open_hands(project: Project, person: Person) -> ListeningBench:

@@ -98,6 +98,11 @@ def alarm() -> str:
     return "" if _call is None else _call.alarm
 
 
+def running() -> str:
+    """Say what runs, in a few words that hold no command to paste: "the command sweep"."""
+    return f"the command {_call.command}" if _call is not None and _call.command else "another program"
+
+
 def give_output_up() -> None:
     """Have this run end without another word to standard output, which takes none."""
     if _call is not None:

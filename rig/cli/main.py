@@ -24,6 +24,7 @@ from rig.cli import (
     export,
     judge,
     page,
+    pausing,
     places,
     project,
     sweep,
@@ -60,7 +61,7 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, places, sweep, choose, page, trying, controls, build, verify, judge, export):
+for group in (demo, project, places, sweep, pausing, choose, page, trying, controls, build, verify, judge, export):
     group.register(app)
 
 

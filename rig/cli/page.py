@@ -6,14 +6,17 @@ import sys
 import threading
 import webbrowser
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from rig.cli.benches import at_bench
 from rig.cli.called import PROGRAM
 from rig.cli.console import console
 from rig.cli.readable import one_line
+from rig.cli.sweep import CAUTIONS
 from rig.cli.unforeseen import unforeseen
 from rig.errors import RigError
 from rig.log.opening import DEFAULT_NAME
@@ -46,7 +49,7 @@ def page(
 
     Example: padsweep page --project my-toy
     """
-    from rig.page import Announced, serve
+    from rig.page import Announced, Benches, serve
     from rig.page.server import LEAST_PORT
 
     if 0 < port < LEAST_PORT:
@@ -67,7 +70,9 @@ def page(
             print(f"{PROGRAM}: {told}", file=sys.stderr, flush=True)
         return told
 
-    serve(loaded, name, port, announce, note)
+    cautions = CAUTIONS if loaded.rig.bench == "hardware" else ""
+    had = Benches(partial(at_bench, loaded, gives_way=True), cautions)
+    serve(loaded, name, port, announce, note, had)
 
 
 def _show(address: str) -> None:

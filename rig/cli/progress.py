@@ -19,7 +19,9 @@ from rig.events import (
     Noticed,
     Recovered,
     SetAside,
+    SweepGoesOn,
     SweepStarted,
+    SweepWaits,
     TakeLost,
 )
 from rig.events import Progress as Made
@@ -27,7 +29,7 @@ from rig.outcomes import sound_words
 from rig.pads import letters_of
 from rig.project import Toy
 from rig.sweep.habits import paragraph
-from rig.words import duration, over_path
+from rig.words import clock_words, duration, over_path
 
 PIPE_LINE_EVERY_S = 10.0
 
@@ -156,6 +158,8 @@ class SweepView:
                     )
                     self._pipe_line(event, left)
                 else:
+                    if isinstance(event, SweepWaits):
+                        bar.update(task, description="paused", left="")
                     self._tell(event)
 
     def _left(self, event: Made) -> str:
@@ -178,6 +182,12 @@ class SweepView:
             self._first_done = event.done
             if event.done:
                 say(f"continuing: {event.done} touches are in the log")
+        elif isinstance(event, SweepWaits):
+            for line in paused_lines(event):
+                say(line)
+        elif isinstance(event, SweepGoesOn):
+            self._begun += event.waited_s
+            say(f"going on after {duration(event.waited_s)}")
         elif isinstance(event, Noticed):
             say(event.text)
         elif isinstance(event, SetAside):
@@ -197,6 +207,18 @@ class SweepView:
                 f"   {where(self.toy, letters_of(event.name))}".rstrip())
         elif isinstance(event, Recovered) and event.tries > 1:
             say(f"the toy came back after {event.tries} power cycles")
+
+
+def paused_lines(event: SweepWaits, by_hand: bool = False) -> list[str]:
+    """Say that a sweep waits, who asked for that and since when, and what ends it."""
+    asked = f"asked for {event.asked} at {clock_words(event.asked_at)}"
+    off = "take the bridge off" if by_hand else "the toy is off, all pads are open"
+    if event.is_old:
+        asked = f"{asked}, before this start"
+    if event.alarm:
+        off = event.alarm
+    ends = "Enter or `padsweep pause --go-on` goes on" if by_hand else "`padsweep pause --go-on` goes on"
+    return [f"paused, {asked}: {off}", ends]
 
 
 def _pressed(event: BendSeen | FreezeSeen, toy: Toy) -> str:

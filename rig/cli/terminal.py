@@ -10,6 +10,7 @@ from rich.console import Console
 from rig.bench.byhand import Command, Prompt
 from rig.cli.keys import Keys, ask_line
 from rig.cli.player import Player
+from rig.cli.progress import paused_lines
 from rig.cli.tables import where
 from rig.errors import BenchError
 from rig.events import (
@@ -20,14 +21,16 @@ from rig.events import (
     Progress,
     Recovered,
     SetAside,
+    SweepGoesOn,
     SweepStarted,
+    SweepWaits,
     TakeLost,
     Told,
 )
 from rig.outcomes import sound_words
 from rig.pads import letters_of
 from rig.project import Project
-from rig.words import ohms, over_path
+from rig.words import duration, ohms, over_path
 
 HELP = """\
 Each time: set the tips, wait for the high tone, press the key, hold both tips until the low
@@ -150,6 +153,11 @@ class Terminal:
         elif isinstance(event, SweepStarted):
             if event.done:
                 self._line(f"continuing: {event.done} touches are in the log")
+        elif isinstance(event, SweepWaits):
+            for line in paused_lines(event, by_hand=True):
+                self._line(line)
+        elif isinstance(event, SweepGoesOn):
+            self._line(f"going on after {duration(event.waited_s)}")
         elif isinstance(event, Told):
             pair = f"{event.name}: " if event.name else ""
             self.note(f"{pair}{sound_words(event.sound, event.amount, event.unit)}")

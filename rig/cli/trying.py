@@ -26,22 +26,20 @@ from rig.log import Record, SweepLog
 from rig.log.lock import lock_sweep
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.project import Project, load_project
-from rig.trying import Holding, Session
+from rig.trying import BY_HAND, READ_S, Holding, Session
 from rig.trying.session import picks_to_try
 
 HERE = Path(".")
 TICK_S = 0.05
-READ_S = 0.5
-"""A key that says yes to a question counts once the question could be read."""
 WAIT_MOST_S = 600.0
 TAKES = {
     "press": True, "step": True, "open": False, "close": False, "next": False, "previous": False,
-    "add": True, "drop": False, "keep": False, "reset": False, "wait": True, "quit": False,
+    "add": True, "drop": False, "hold": True, "keep": False, "reset": False, "wait": True, "quit": False,
 }  # fmt: skip
 """The words of a pipe, and whether something may stand behind each."""
 WORDS_TOLD = (
-    "press [KEY], step up, step down, open, close, next, previous, add [SOUND], drop, keep, reset, "
-    "wait SECONDS, quit"
+    "press [KEY], step up, step down, open, close, next, previous, add [SOUND], drop, hold SOUND, "
+    "keep, reset, wait SECONDS, quit"
 )
 
 
@@ -64,17 +62,14 @@ def try_picks(
 
     The rig is the decade box: what you like is kept with the resistance in force. A minute without
     a key and everything opens. In a pipe each line is a command: press [KEY], step up, step down,
-    open, close, next, previous, add [SOUND], drop, keep, reset, wait SECONDS, quit.
+    open, close, next, previous, add [SOUND], drop, hold SOUND, keep, reset, wait SECONDS, quit.
 
     Example: padsweep try --project my-toy "S-W 3.6k"
     """
     loaded = load_project(project)
     out = console()
     if loaded.rig.bench == "by-hand":
-        raise ConfigError(
-            "a bench by hand can't hold anything: bridge the pads yourself, with a potentiometer "
-            "behind the tips' resistor"
-        )
+        raise ConfigError(BY_HAND)
     picks = picks_to_try(loaded.folder, sounds or [])
     folder = sweep_folder(loaded, name)
     if loaded.rig.bench != "simulated":

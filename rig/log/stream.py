@@ -3,9 +3,19 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
-from rig.events import Event, from_row
+from rig.events import (
+    Event,
+    SweepDone,
+    SweepGoesOn,
+    SweepLeft,
+    SweepPaused,
+    SweepStarted,
+    SweepWaits,
+    from_row,
+)
 from rig.log.database import DATABASE, reading
 
 
@@ -34,6 +44,25 @@ def read_events(folder: Path, after_id: int = 0) -> list[Event]:
         )
         return [from_row(row["id"], row["at"], row["touch"], row["kind"],
                          json.loads(row["detail_json"])) for row in rows]
+
+
+def is_under_way(events: Sequence[Event]) -> bool:
+    """Say whether the last run has told that it began and not that it ended.
+
+    One that was killed tells nothing any more, and counts as under way.
+    """
+    ends = (SweepDone, SweepLeft, SweepPaused)
+    last = next((one for one in reversed(events) if isinstance(one, (SweepStarted, *ends))), None)
+    return isinstance(last, SweepStarted)
+
+
+def waits(events: Sequence[Event]) -> SweepWaits | None:
+    """Give what a run told that is under way and pauses; None for any other."""
+    if not is_under_way(events):
+        return None
+    marks = (SweepStarted, SweepWaits, SweepGoesOn)
+    last = next(one for one in reversed(events) if isinstance(one, marks))
+    return last if isinstance(last, SweepWaits) else None
 
 
 def standing(folder: Path) -> tuple[int, ...]:

@@ -25,11 +25,13 @@ from rig.choose.picks import CONTROLS, PICKS
 from rig.errors import RigError
 from rig.log.takes import take_path
 from rig.page import board
+from rig.page.bench import Desk, Elsewhere
 from rig.page.build_app import Builder
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.guard import BODY_MOST
 from rig.page.keys import KEYS
 from rig.page.night import Night, Seen
+from rig.page.pausing import ask_pause, pause_told
 from rig.page.rows import KINDS_OF_CHANGE, rows
 from rig.page.standing import news, progress, standing
 from rig.page.within import read_within
@@ -46,12 +48,14 @@ Unforeseen = Callable[[BaseException], str]
 """Takes note of an error of the program itself, and says so in a line."""
 
 
-def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
+def make_app(night: Night, desk: Desk, unforeseen: Unforeseen) -> Starlette:
     """Make the application over one sweep of a project.
 
     Parameters
     ----------
     night : Night
+    desk : Desk
+        Its bench.
     unforeseen : callable
         See `Unforeseen`.
     """
@@ -70,6 +74,9 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         mine, theirs = board.sides(trouble.mine, trouble.theirs)
         return _line(str(trouble), CONFLICT, mine=mine, theirs=theirs)
 
+    def elsewhere(_: Request, trouble: Exception) -> Response:
+        return _line(str(trouble), CONFLICT)
+
     def bug(_: Request, error: Exception) -> Response:
         return _line(unforeseen(error), UNFORESEEN)
 
@@ -82,9 +89,10 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
             Route("/undo", page.undo, methods=["POST"]), Route("/board", page.board),
             Route("/places", page.place, methods=["POST"]),
             Route("/scale", page.scale, methods=["POST"]),
-            *Builder(night).routes,
+            Route("/pause", page.pause, methods=["POST"]),
+            *Builder(night).routes, *_at_the_bench(desk),
         ],
-        exception_handlers={EditedMeanwhile: edited, PlacedMeanwhile: placed, RigError: told,
+        exception_handlers={EditedMeanwhile: edited, PlacedMeanwhile: placed, Elsewhere: elsewhere, RigError: told,
                             Exception: bug},
     )  # fmt: skip
     app.router.redirect_slashes = False
@@ -183,6 +191,11 @@ class Page:
         asked = await _asked(request)
         return await run_in_threadpool(lambda: JSONResponse(board.scale(self._folder, asked)))
 
+    async def pause(self, request: Request) -> Response:
+        """Ask a running sweep to pause, or let it go on."""
+        asked = await _asked(request)
+        return await run_in_threadpool(lambda: JSONResponse(ask_pause(self.night, asked)))
+
     def _take(self, number: int) -> Response:
         seen = self.night.seen()
         if number not in seen.takes:
@@ -243,6 +256,7 @@ class Page:
             "last": events[-1].id if events else 0, "news": told,
             "progress": progress(events), "version": night.version_to_give(),
             "picks": _stamp(self._folder / PICKS), "board": board.stamp(self._folder),
+            "pause": pause_told(night, events),
             "standing": standing(night.project, night.name, night.last_seen, events) if told else None,
         })  # fmt: skip
 
@@ -250,6 +264,36 @@ class Page:
         seen = self.night.seen()
         done = decide(self._folder, seen, asked)
         return JSONResponse(done | {"picks": self._decided(seen)})
+
+
+def _at_the_bench(desk: Desk) -> list[Route]:
+    """Give what is answered of the bench; what takes long is done in its own thread."""
+
+    async def facts(_: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(desk.facts))
+
+    async def had(request: Request) -> Response:
+        asked = await _asked(request)
+        return JSONResponse(await run_in_threadpool(desk.open, asked))
+
+    async def stay(request: Request) -> Response:
+        return JSONResponse(desk.stay(await _asked(request)))
+
+    async def do(request: Request) -> Response:
+        return JSONResponse(await desk.do(await _asked(request)))
+
+    async def leave(request: Request) -> Response:
+        return JSONResponse(desk.leave(await _asked(request)))
+
+    async def sound(request: Request) -> Response:
+        heard = desk.sound(request.path_params["number"])
+        if heard is None:
+            raise HTTPException(404)
+        return Response(heard, media_type="audio/wav")
+
+    sent = {"open": had, "stay": stay, "do": do, "leave": leave}
+    return [Route("/bench", facts), Route("/bench/sound/{number:int}", sound),
+            *(Route(f"/bench/{name}", one, methods=["POST"]) for name, one in sent.items())]  # fmt: skip
 
 
 def both(trouble: EditedMeanwhile) -> dict[str, Any]:

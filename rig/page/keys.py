@@ -32,6 +32,7 @@ KEYS = (
     Key("1 … 8", "one of the best eight"),
     Key("<", "over less resistance"),
     Key(">", "over more"),
+    Key("h", "hold it on the bench, with keys of its own"),
     Key("k", "keep"),
     Key("s", "set aside"),
     Key("m", "name"),

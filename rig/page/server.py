@@ -12,8 +12,10 @@ import uvicorn
 
 from rig.errors import RigError
 from rig.page.app import Unforeseen, make_app
+from rig.page.bench import Desk
 from rig.page.connections import IDLE_S, Bounded
 from rig.page.guard import Guard
+from rig.page.held import Benches
 from rig.page.night import Night
 from rig.page.token import folder_token
 from rig.project import Project
@@ -42,7 +44,7 @@ class Announced:
 
 def serve(
     project: Project, name: str, port: int, announce: Callable[[Announced], None],
-    unforeseen: Unforeseen,
+    unforeseen: Unforeseen, benches: Benches,
 ) -> None:
     """Serve the page of a sweep until it is interrupted.
 
@@ -57,6 +59,8 @@ def serve(
         Is told where the page is, once it answers there.
     unforeseen : callable
         Takes note of an error of the program itself, and gives a line about it.
+    benches : Benches
+        How the project's bench is had.
 
     Raises
     ------
@@ -67,7 +71,8 @@ def serve(
     """
     night = Night(project, name)
     night.seen()  # a damaged log is told before anything is served
-    app = make_app(night, unforeseen)
+    desk = Desk(night, benches, unforeseen)
+    app = make_app(night, desk, unforeseen)
     with _listening(port) as listener:
         port = listener.getsockname()[1]
         token = folder_token(project.folder)
@@ -81,7 +86,10 @@ def serve(
         # The port takes connections from here on; they are answered a moment later.
         at = f"http://{HOST}:{port}/?token="
         announce(Announced(at + token, at + guard.ticket()))
-        uvicorn.Server(config).run(sockets=[listener])
+        try:
+            uvicorn.Server(config).run(sockets=[listener])
+        finally:
+            desk.close()
 
 
 def _listening(port: int) -> socket.socket:

@@ -21,17 +21,22 @@ from rig.events import (
     SetAside,
     StillSupplied,
     SweepDone,
+    SweepGoesOn,
     SweepLeft,
     SweepPaused,
     SweepStarted,
+    SweepWaits,
     TakeLost,
     ToyGone,
 )
+from rig.log.opening import sweep_folder
+from rig.log.pausing import pause_wished
+from rig.log.stream import waits
 from rig.outcomes import sound_words
 from rig.page.night import Seen
 from rig.project import Project
 from rig.project.electrical import touchable
-from rig.words import duration, over_path
+from rig.words import clock_words, duration, over_path
 
 QUIET_S = 180.0
 """A sweep that has told nothing for so long was most likely ended from outside."""
@@ -60,12 +65,12 @@ def standing(
     Returns
     -------
     dict
-        `state` ("none", "running", "quiet", "done", "left", "paused"), `said`, `alive` (is the toy,
+        `state` ("none", "running", "waits", "quiet", "done", "left", "paused"), `said`, `alive` (is the toy,
         with `well`), `tally`, `doubts` and `untouched` (sentences), `progress`.
     """
     now = now or datetime.now(UTC)
     state, said = _state(project, name, events, now)
-    alive, well = _alive(events, state)
+    alive, well = _alive(events, state, project.rig.bench == "by-hand")
     return {
         "state": state, "said": said, "alive": alive, "well": well,
         "tally": _tally(project, seen, events), "doubts": _doubts(project, seen, events),
@@ -88,6 +93,9 @@ def _state(
         return "left", f"It was left after {last.touches:,} touches. `{again}` goes on."
     if isinstance(last, SweepPaused):
         return "paused", f"It is paused: {last.why}. `{again}` goes on."
+    if (paused := waits(events)) is not None:
+        return "waits", _paused(project, name, paused, now) or (
+            f"It was let go on, and does so soon. `{again}` goes on, if nothing else runs it.")
     quiet_s = (now - _time(events[-1])).total_seconds()
     if quiet_s > QUIET_S:
         return "quiet", (f"It has told nothing for {duration(quiet_s)}, and not that it ended. "
@@ -95,14 +103,26 @@ def _state(
     return "running", "The sweep is running."
 
 
-def _alive(events: Sequence[Event], state: str) -> tuple[str, bool]:
+def _paused(project: Project, name: str, event: SweepWaits, now: datetime) -> str:
+    """Say who asked for a pause and since when; "" where it is over by now."""
+    if pause_wished(sweep_folder(project, name)) is None:
+        return ""
+    before = ", before it began" if event.is_old else ""
+    return f"The sweep is paused, asked for {event.asked} at {clock_words(event.asked_at, now)}{before}."
+
+
+def _alive(events: Sequence[Event], state: str, by_hand: bool) -> tuple[str, bool]:
     """Say whether the toy lives, and whether that is well."""
     supplied: StillSupplied | None = None
     gone: ToyGone | None = None
     frozen: FreezeSeen | None = None
+    alarm = ""
     for one in events:
-        if isinstance(one, SweepStarted):
+        if isinstance(one, (SweepStarted, SweepGoesOn)):
             supplied = gone = frozen = None
+            alarm = ""
+        elif isinstance(one, SweepWaits):
+            alarm = one.alarm
         elif isinstance(one, StillSupplied):
             supplied = one
         elif isinstance(one, ToyGone):
@@ -113,6 +133,8 @@ def _alive(events: Sequence[Event], state: str) -> tuple[str, bool]:
             gone = frozen = None
     if supplied is not None:
         return f"The toy may still be supplied: {supplied.why}", False
+    if state == "waits":
+        return alarm or _off(by_hand), not alarm
     if gone is not None:
         return f"The toy no longer answers {gone.key or 'its keys'}.", False
     if frozen is not None and state == "running":
@@ -120,6 +142,10 @@ def _alive(events: Sequence[Event], state: str) -> tuple[str, bool]:
     if state == "none":
         return "", True
     return "The toy answers." if state == "running" else "The toy answered to the last.", True
+
+
+def _off(by_hand: bool) -> str:
+    return "Take the bridge off." if by_hand else "The toy is off, all pads are open."
 
 
 def _tally(project: Project, seen: Seen, events: Sequence[Event]) -> str:
@@ -178,7 +204,7 @@ def progress(events: Sequence[Event], now: datetime | None = None) -> Told | Non
     """
     made: list[Progress] = []
     for one in reversed(events):
-        if isinstance(one, SweepStarted) or len(made) == PACE:
+        if isinstance(one, (SweepStarted, SweepGoesOn)) or len(made) == PACE:
             break
         if isinstance(one, Progress):
             made.append(one)
@@ -210,6 +236,10 @@ def news(one: Event) -> Told | None:
         kind, text = "stop", f"the toy may still be supplied: {one.why}"
     elif isinstance(one, SweepStarted):
         text = "the sweep begins" if not one.done else f"the sweep goes on behind {one.done:,} touches"
+    elif isinstance(one, SweepWaits):
+        text = f"the sweep pauses, asked for {one.asked}"
+    elif isinstance(one, SweepGoesOn):
+        text = f"the sweep goes on after {duration(one.waited_s)}"
     elif isinstance(one, SweepPaused):
         kind, text = "stop", f"paused: {one.why}"
     elif isinstance(one, SweepLeft):

@@ -13,7 +13,7 @@ from rig.sweep import sounding
 from rig.sweep.person import PersonHand
 from rig.sweep.plan import plan
 from rig.sweep.run import Run
-from rig.sweep.steps import Step
+from rig.sweep.steps import Step, clean
 from rig.touches import Target
 
 
@@ -54,7 +54,9 @@ class SweepByHand(Run):
                 break
             self.make(step)
         while True:
-            self._explore(self.project.sweep_keys[0])
+            key = self.project.sweep_keys[0]
+            self._explore(key)
+            self.pause_where_asked(clean("check", key))
 
     def _explore(self, key: str) -> None:
         """Hear one press of a person who pokes at will."""

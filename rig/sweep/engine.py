@@ -7,6 +7,7 @@ the one before.
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
@@ -36,6 +37,8 @@ RATIOS_KEPT, RATIOS_NEEDED = 25, 9
 LATE_MS = 1000
 """So much longer an armed touch waits for a computer that is late; the toy is heard meanwhile."""
 TOO_LATE = "the computer was too busy to have the touch closed in time"
+PAUSE_LOOK_S = 0.25
+"""A pause is over so long after it was ended, at most."""
 FIRST_WAIT_MS = 2500
 """A toy of which nothing is known may begin so long after its press."""
 
@@ -70,6 +73,7 @@ class RigHand:
         self.project = project
         self.bench = bench
         self.rate_hz = bench.rate_hz
+        self.sleep: Callable[[float], object] = time.sleep
         self.recovery = Recovery(project, bench, log.tell)
         self._left: Literal["quiet", "runs on", "unknown"] = "unknown"
         self._ratios: deque[float] = deque(maxlen=RATIOS_KEPT)
@@ -217,4 +221,14 @@ class RigHand:
 
     def leave(self) -> str | None:
         """Leave the toy off with all pads open; see `Bench.safe`."""
+        self._left = "unknown"
         return self.bench.safe()
+
+    def pass_pause(self) -> bool:
+        """Wait without a word to the controller, which has nothing on that its dead-man could end."""
+        self.sleep(PAUSE_LOOK_S)
+        return False
+
+    def wake(self, key: str) -> None:
+        """See that the rail is down, then supply the toy and turn it on; see `Recovery.power_cycle`."""
+        self.recovery.power_cycle()

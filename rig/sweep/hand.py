@@ -149,4 +149,23 @@ class Hand(Protocol):
         """Tell a person who is there a line that asks for nothing."""
 
     def leave(self) -> str | None:
-        """Leave the toy off where that is in this hand; gives what a person must be told if not."""
+        """Leave the toy off where that is in this hand; gives what a person must be told if not.
+
+        So it is in a pause too.
+        """
+
+    def pass_pause(self) -> bool:
+        """Let a moment of a pause pass; True where the person says that it is over.
+
+        Raises
+        ------
+        Leave
+        """
+
+    def wake(self, key: str) -> None:
+        """Have the toy ready to be pressed behind a pause, as if it had never been on.
+
+        Raises
+        ------
+        ToyLost, BadSound
+        """

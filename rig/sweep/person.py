@@ -86,6 +86,16 @@ class PersonHand:
         """The toy is in the person's hands."""
         return None
 
+    def pass_pause(self) -> bool:
+        """Hear nothing for a moment, and see whether the person says that the pause is over."""
+        self.bench.listen()
+        return self.listener.command() == "next"
+
+    def wake(self, key: str) -> None:
+        """Hear room and toy anew: both may have been moved."""
+        self._sounds = False
+        self.start(key)
+
     def choose(self) -> Step | None:
         """Pick the next pair's touch: all over one resistance come before the next."""
         return next_pair(self.known, self._held, path_first=True)

@@ -6,6 +6,7 @@ pending touch, for the next press to show how the toy was after it.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -28,6 +29,7 @@ from rig.events import (
 from rig.listen import LEAST_TAKES, lost
 from rig.log import SweepLog
 from rig.log.between import STAGE
+from rig.log.pausing import pause_wished
 from rig.log.records import CONTROL, WAY
 from rig.outcomes import is_change
 from rig.project import Project
@@ -37,6 +39,7 @@ from rig.sweep.hand import Hand, Leave, Made
 from rig.sweep.hearing import Heard
 from rig.sweep.measuring import measuring, touches_to_measure
 from rig.sweep.outcome import LEAD_IN, NO_ANSWER, Outcome
+from rig.sweep.paused import wait_paused
 from rig.sweep.pending import Pending, TouchBefore
 from rig.sweep.plan import plan, touches_left
 from rig.sweep.steps import Step, clean, step_words
@@ -77,6 +80,7 @@ class Run:
         self._check = "check"
         self._to_come = touches_left
         self._trips = Trips(self.book, self._before)
+        self.clock: Callable[[], float] = time.monotonic
 
     def run(self) -> SweepDone | None:
         """Make every touch that is still due; the log tells whoever listens how it goes.
@@ -159,12 +163,17 @@ class Run:
             done=self.known.touches, planned=self._planned,
         ))
         key = self.project.sweep_keys[0]
+        if wish := pause_wished(self.log.folder):
+            wait_paused(self.hand, self.log, wish, self.clock, is_old=True)  # before the toy is on
         self.hand.start(key)
-        # Toy and leads may have been moved since, and its supply was off.
+        if self._check != CONTROL:  # which begins with such a press anyway
+            self._show_itself(clean("check", key))
+
+    def _show_itself(self, press: Step) -> None:
+        """Press with nothing bridged: toy and leads may have been moved, and its supply was off."""
         moved = self.hand.is_person or (self.known.between.ready and touches_left(self.known))
-        measures = self._check == CONTROL  # which begins with such a press anyway
-        if moved and not measures and self.book.ear.takes_learnt(key) >= LEAST_TAKES:
-            self.make(clean("check", key))
+        if (moved or press.kind == CONTROL) and self.book.ear.takes_learnt(press.key) >= LEAST_TAKES:
+            self.make(press)
 
     @property
     def _planned(self) -> int:
@@ -180,6 +189,31 @@ class Run:
                 self.make(step)
             except Restarted as restart:
                 self._begin_again(step, restart)
+            self.pause_where_asked(step)
+
+    def pause_where_asked(self, step: Step) -> None:
+        """Look, behind a step, whether the sweep is asked to pause, and wait then with the toy off.
+
+        A rig settles the touch before with a press first; by hand it is made again afterwards, since
+        the person wants to stop now. The toy shows itself in a clean press then.
+        """
+        wish = pause_wished(self.log.folder)
+        if wish is None:
+            return
+        stimuli = self.known.stimuli
+        press = clean(self._check, *(step.target.keys if step.target.keys in stimuli else stimuli[0]))
+        try:
+            if self._before.pending and not self.hand.is_person:
+                self.make(press)
+            self._before.drop()
+            alarm = self.hand.leave()
+            wait_paused(self.hand, self.log, wish, self.clock, alarm=alarm)
+            self.hand.wake(self.project.sweep_keys[0])
+            # A freeze that is to be seen again would count as a confirming touch behind such a press.
+            if press.kind == CONTROL or not self.known.next_freeze():
+                self._show_itself(press)
+        except Restarted as restart:
+            self._begin_again(press, restart)
 
     def _choose(self) -> Step | None:
         """Pick the next pair: the one to do again, or the hand's choice."""

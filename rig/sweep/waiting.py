@@ -149,11 +149,11 @@ class Listener:
         watch = self._watch(0.0 if any_time else tone_s + LEAST_BEFORE_S)
         tape = _Tape()
         limit = np.inf if limit_s is None else self._samples(limit_s)
-        said: str = self._command()
+        said: str = self.command()
         if said == "next":  # meant for what was asked before, which ended just then
             said = ""
         while watch.onset is None and not said:
-            said = self._command()
+            said = self.command()
             chunk = self.bench.listen()
             tape.add(chunk)
             watch.feed(chunk.sound)
@@ -211,7 +211,7 @@ class Listener:
         """
         watch, listened = self._watch(), 0
         while listened < self._samples(limit_s):
-            if said := self._command():
+            if said := self.command():
                 return said
             chunk = self.bench.listen()
             listened += len(chunk.sound)
@@ -223,7 +223,8 @@ class Listener:
     def _watch(self, clear_s: float = 0.0) -> Watch:
         return Watch(self.bench.rate_hz, self.trigger_db, self._room_mel_db, clear_s)
 
-    def _command(self) -> Command:
+    def command(self) -> Command:
+        """Give what the person answered since the last call; raises `Leave`."""
         said = self.bench.person.command()
         if said == "leave":
             raise Leave

@@ -4,6 +4,11 @@
 """
 
 from rig.trying.holding import AWAY_S, LEAVE_S, Holding
-from rig.trying.session import Session, Tried
+from rig.trying.session import READ_S, Session, Tried
 
-__all__ = ["AWAY_S", "LEAVE_S", "Holding", "Session", "Tried"]
+BY_HAND = (
+    "a bench by hand can't hold anything: bridge the pads yourself, with a potentiometer behind the "
+    "tips' resistor"
+)
+
+__all__ = ["AWAY_S", "BY_HAND", "LEAVE_S", "READ_S", "Holding", "Session", "Tried"]

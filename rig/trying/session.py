@@ -17,6 +17,9 @@ from rig.trying.holding import Holding
 from rig.trying.ladder import nearest
 from rig.words import ohms, short_ohms
 
+READ_S = 0.5
+"""What says yes to a question counts once the question could be read."""
+
 
 @dataclass(frozen=True)
 class Tried:
@@ -104,7 +107,7 @@ class Session:
         word : str
             "press" (a key, else that of the pick), "step" ("up" or "down"), "open", "close",
             "next", "previous", "add" (a sound, else the next pick), "drop" (lets go of the last
-            added), "keep", "reset".
+            added), "hold" (a sound, in place of all that is held), "keep", "reset".
         given : str
             What is behind the word.
         """
@@ -140,6 +143,12 @@ class Session:
 
     def _close(self, given: str, sure: bool) -> str:
         self.holding.hold(self._targets(), sure=sure)
+        return ""
+
+    def _hold(self, given: str, sure: bool) -> str:
+        tried = self._tried(pick_named(self.project.folder, given))
+        self.holding.hold([tried.target], sure=sure)
+        self.together = [tried]
         return ""
 
     def _next(self, given: str, sure: bool) -> str:

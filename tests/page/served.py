@@ -32,15 +32,15 @@ class Answer:
 class Served:
     """A page that is served while the context lasts."""
 
-    def __init__(self, folder: Path, *words: str) -> None:
+    def __init__(self, folder: Path, *words: str, env: dict[str, str] | None = None) -> None:
         self.folder = Path(folder)
-        self._words = words
+        self._words, self._env = words, env
 
     def __enter__(self):
         self.process = subprocess.Popen(
             [sys.executable, "-c", PROGRAM, "page", "--project", str(self.folder), "--port", "0",
              "--no-browser", *self._words],
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=self._env,
         )
         self.first_line = self.process.stdout.readline()
         self.address = self.first_line.split()[-1]

@@ -121,3 +121,9 @@ class ScriptedHand:
 
     def leave(self):
         return None
+
+    def pass_pause(self):
+        return True
+
+    def wake(self, key):
+        self.frozen = False

@@ -60,6 +60,14 @@ def test_each_line_of_a_pipe_is_done_and_told(folder):
     ]
 
 
+def test_another_sound_is_held_in_place_of_all(folder):
+    assert told(folder, ["add B-E", "hold A-D 36k", "hold nose", "hold A-Q", "quit"]) == [
+        "F-G over 153 kΩ: closed", "F-G over 153 kΩ with B-E over 3 kΩ: closed", "A-D over 36 kΩ: closed",
+        "'nose' is no pair: write two pads, such as C-F", "A-D over 36 kΩ: closed",
+        "A-Q: there is no pad Q in toy.yaml", "A-D over 36 kΩ: closed",
+    ]
+
+
 def test_the_end_of_a_pipe_ends_it_and_a_last_line_without_its_end_counts(folder):
     assert told(folder, []) == ["F-G over 153 kΩ: closed"]
     assert told(folder, ["open"])[-1] == "F-G over 153 kΩ: open"

@@ -8,10 +8,11 @@ import { store, current, shown, entryHere, isAlong } from "./store.js";
 export function draw(act) {
   const find = current(), step = shown();
   $("ear").classList.toggle("empty", !find);
-  for (const one of $("ear").querySelectorAll("button:not(#do-undo):not(.stair), #words input, #words select")) {
+  for (const one of $("ear").querySelectorAll("button:not(#do-undo, .stair, #bench *), #words input, #words select")) {
     one.disabled = !find || (find.lone && one.closest("#words, .acts:has(#do-keep)") !== null
       && !["do-next", "do-back"].includes(one.id));
   }
+  $("do-hold").disabled = !find || find.lone;
   $("do-next").disabled = $("do-back").disabled = false;
   $("do-undo").disabled = !store.undo.length;
   if (!find) {

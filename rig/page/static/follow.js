@@ -48,8 +48,8 @@ function lines(news) {
 }
 
 // `renewed` reads the finds anew, `decided` what was decided, `placed` where the pads are; `say`
-// tells what is new.
-export function begin({ renewed, decided, placed, say }) {
+// tells what is new, and `paused` is given how it stands with a pause.
+export function begin({ renewed, decided, placed, say, paused }) {
   let told = 0, first = true, gone = false;
   async function look() {
     let wait = document.hidden ? HIDDEN_MS : EVERY_MS;
@@ -67,6 +67,7 @@ export function begin({ renewed, decided, placed, say }) {
       if (now.version !== store.version) await renewed();
       else if (now.picks !== store.picks.stamp) await decided();
       await placed(now.board);
+      paused(now.pause);
       told = now.last;
       first = false;
     } catch (trouble) {

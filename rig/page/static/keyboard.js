@@ -4,7 +4,8 @@ import { $ } from "./dom.js";
 
 const OFF = "padsweep keys off";
 
-export function listen(actions) {
+// `first` gives actions that come before the others just now.
+export function listen(actions, first = () => ({})) {
   const box = $("keys-on");
   try {
     box.checked = localStorage.getItem(OFF) === null;
@@ -25,7 +26,7 @@ export function listen(actions) {
     if (!box.checked || event.ctrlKey || event.metaKey || event.altKey) return;
     // A button that has the focus is pressed by space, as everywhere.
     if (event.key === " " && event.target.closest?.("button, summary, [role=button]")) return;
-    const act = actions[event.key] ?? actions[event.key.toLowerCase()];
+    const act = first()[event.key] ?? actions[event.key] ?? actions[event.key.toLowerCase()];
     if (!act || event.repeat) return;
     event.preventDefault();
     act();

@@ -2,6 +2,7 @@
 
 import { ask } from "./ask.js";
 import * as board from "./board.js";
+import * as bench from "./bench.js";
 import * as build from "./build.js";
 import * as deciding from "./deciding.js";
 import { $ } from "./dom.js";
@@ -9,6 +10,7 @@ import * as ear from "./ear.js";
 import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
+import * as pause from "./pause.js";
 import { Player, RATE_HZ } from "./sound.js";
 import * as spectrogram from "./spectrogram.js";
 import { store, take, orderAnew, isStale, current, shown, entryHere, isAlong } from "./store.js";
@@ -277,7 +279,7 @@ const actions = {
     $("build").open = true;
     $("build").scrollIntoView({ block: "start" });
     $("build").querySelector("summary").focus({ preventScroll: true });
-  }, m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
+  }, h: () => bench.holdShown(), m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
   "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
@@ -298,8 +300,10 @@ async function begin() {
   deciding.begin(say, decided);
   build.begin(act);
   words();
-  keyboard.listen(actions);
+  keyboard.listen(actions, bench.keys);
   board.begin({ say, hear: act.hear, viewed });
+  bench.begin({ speak: say, sound: player, redraw: () => ear.draw(act) });
+  pause.begin(say);
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
   $("numbers").addEventListener("toggle", () => { ear.numbers(); showSpectrogram(); });
@@ -316,7 +320,7 @@ async function begin() {
   }
   store.label = store.byLabel.has(label) ? label : store.best[0] ?? store.finds[0]?.label ?? null;
   drawAll();
-  follow.begin({ renewed, decided, placed: board.follow, say });
+  follow.begin({ renewed, decided, placed: board.follow, say, paused: pause.show });
   document.body.dataset.ready = "yes";
 }
 
