@@ -167,7 +167,7 @@ def _rounds(
                 continue
             asker.heading(job)
             try:
-                tried = run.try_out(job, asker.note)
+                tried = run.try_out(job, asker.note, _stored(before))
             except ToyLost as lost:
                 verdict = Verdict("stops the toy", "it didn't come back", next_step=str(lost))
                 save_build(project.folder, build.with_one(_verified(job, verdict, (), 0)))
@@ -255,8 +255,11 @@ def show(out: Console, project: Project, made: Sequence[Job], build: Build) -> N
         if one.next_step:
             out.print(f"{job.number} ({job.pair}): {one.next_step}")
     right = sum(one.verdict == "right" for _, one in known)
+    alike = sum(one.verdict == "right or swapped" for _, one in known)
     once = sum(one.verdict == "right" and one.rounds < 2 for _, one in known)
     out.print(f"{right} of {len(known)} controls right" + (
+        f", {alike} right or swapped with one that sounds alike" if alike else ""
+    ) + (
         f", {once} of them heard once only: `padsweep verify --again --project {project.folder}`" if once else ""
     ))
 
