@@ -117,12 +117,13 @@ def propose_all(project: Project, picks: Sequence[Pick], records: Sequence[Recor
     ]
     told.sort(key=lambda one: picks.index(one.pick))
     built = [one for one in fitted([one.pick for one in kept], controls) if one.pick.is_single_pair]
-    keys = [_keys(kept[one.number - 1]) for one in built]
+    lives = [one for one in built if not one.control.stops]  # the toy stops with the others, whatever is on
+    keys = [_keys(kept[one.number - 1]) for one in lives]
     trials = seen.trials or {}
-    wanted = [_wanted(one, kept[one.number - 1]) for one in built]
+    wanted = [_wanted(one, kept[one.number - 1]) for one in lives]
     bay = patch_bay(project, wanted, trials, Drawer.of(project.rig.parts),
                     path_ohm(project.rig, min(project.rig.swept_ohm)))  # fmt: skip
-    return Board(told, combine(project, built, keys, trials, records or ()), bay)
+    return Board(told, combine(project, lives, keys, trials, records or ()), bay)
 
 
 def _keys(kept: Kept) -> list[str]:
