@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from rig.build import line_out
+from rig.build.bay import bay
 from rig.build.board_map import maps_of
 from rig.build.content import (
     Block,
@@ -27,6 +28,7 @@ from rig.build.fitting import Control
 from rig.build.lugs import FACES, holes, lug_notes, lugs, panel
 from rig.build.meter import NOTES, meter
 from rig.build.parts import parts
+from rig.build.patch_bay import bay_of
 from rig.build.pieces import bands_of, built_words, capital, fitted, in_series, tag_of
 from rig.build.power import Power, measured
 from rig.build.several import Kept, by_pair, propose_one
@@ -165,6 +167,8 @@ def make_sheet(
             for number, one in enumerate(zip(kept, controls, strict=True), 1)
         ),
         together=together(project, pairs, controls, seen.trials, seen.tries),
+        patch_bay=bay(project, bay_of(project, kept, controls, seen.trials or {}),
+                      [n for n, one in enumerate(controls, 1) if one.stops]),
         reset=reset(built, seen.power, [n for n, one in enumerate(controls, 1) if one.stops]),
         line_out=Drawn(line_out.LINES, line_out_wiring(), 150.0, (line_out.CHECK,)) if with_line_out else None,
         parts=parts(project, pairs, controls, seen.power, with_line_out),
