@@ -13,7 +13,7 @@ from itertools import combinations, pairwise
 from math import log
 
 import numpy as np
-from scipy.optimize import nnls
+import scipy
 
 from rig.build.controls import course_of
 from rig.build.drawer import Drawer
@@ -199,7 +199,7 @@ def _solved(pads: Sequence[str], wanted: Sequence[Wanted], base_ohm: float) -> d
         for pad in one.built.pick.pads:
             rows[at, pads.index(pad)] = 1 / aim
         rest[at] = max(0.0, 1 - 2 * base_ohm / aim)
-    more, _ = nnls(rows, rest)
+    more, _ = scipy.optimize.nnls(rows, rest)
     return {pad: base_ohm + float(ohm) for pad, ohm in zip(pads, more, strict=True)}
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy.sparse.csgraph import shortest_path
+import scipy
 
 from rig.build.evidence import Trial, Trials, stop_over, stopped_ohm
 from rig.choose.picks import Pick
@@ -87,8 +87,8 @@ def far_stops(
     for pick, ohm in zip(picks, fixed_ohm, strict=True):
         one, other = map(pads.index, pick.pads)
         links[one, other] = links[other, one] = ohm
-    through = shortest_path(links, directed=False)
-    steps = shortest_path(links > 0, directed=False, unweighted=True)
+    through = scipy.sparse.csgraph.shortest_path(links, directed=False)
+    steps = scipy.sparse.csgraph.shortest_path(links > 0, directed=False, unweighted=True)
     return [
         (pads[a], pads[b], _tried(made, through[a, b]))
         for a, b in combinations(range(len(pads)), 2)

@@ -6,8 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import cdist, squareform
+import scipy
 
 from rig.listen.judging.fingerprint import SIZE
 from rig.log import Record
@@ -49,8 +48,9 @@ def families(
     if pairs is not None:
         of = np.array(pairs)
         apart[(of[:, None] == of) & ~np.eye(len(of), dtype=bool)] = NEVER
-    condensed = squareform(apart, checks=False)
-    return fcluster(linkage(condensed, "average"), FAMILY_DISTANCE, "distance")
+    condensed = scipy.spatial.distance.squareform(apart, checks=False)
+    joined = scipy.cluster.hierarchy.linkage(condensed, "average")
+    return scipy.cluster.hierarchy.fcluster(joined, FAMILY_DISTANCE, "distance")
 
 
 def distances(touches: Sequence[Sequence[Record]]) -> np.ndarray:
@@ -130,7 +130,8 @@ def print_distances(prints: np.ndarray) -> np.ndarray:
     """
     lengths = np.sqrt(np.sum(prints**2, axis=1))
     least = 2.0 * LEAST_DB * np.sqrt(SIZE)
-    return np.minimum(cdist(prints, prints) / np.maximum(lengths[:, None] + lengths, least), 1.0)
+    apart = scipy.spatial.distance.cdist(prints, prints)
+    return np.minimum(apart / np.maximum(lengths[:, None] + lengths, least), 1.0)
 
 
 def rough(sound: str | None, after: str | None, amount: float | None, unit: str | None) -> tuple:

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import scipy
 import soundfile
-from scipy.signal import resample_poly
 
 from rig.choose.find import Find
 from rig.choose.matching import finds_of
@@ -252,7 +252,7 @@ def true_peak(samples: np.ndarray) -> float:
     """Give the highest level between the samples as well as at them, full scale 1.0."""
     if not len(samples):
         return 0.0
-    between = resample_poly(samples.astype(np.float64), 4, 1)
+    between = scipy.signal.resample_poly(samples.astype(np.float64), 4, 1)
     return float(max(np.abs(between).max(), np.abs(samples).max()))
 
 

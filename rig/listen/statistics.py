@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from math import comb
 
 import numpy as np
-from scipy.signal import convolve2d
-from scipy.stats import binomtest, false_discovery_control
+import scipy
 
 
 def q_values(p_values: np.ndarray) -> np.ndarray:
@@ -39,7 +38,7 @@ def q_values(p_values: np.ndarray) -> np.ndarray:
         raise ValueError("p values must be numbers from 0 to 1")
     if not len(p_values):
         return p_values
-    return false_discovery_control(p_values, method="bh")
+    return scipy.stats.false_discovery_control(p_values, method="bh")
 
 
 def wilson_interval(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -67,7 +66,7 @@ def wilson_interval(hits: int, trials: int, confidence: float = 0.95) -> tuple[f
     """
     if hits == trials == 0:
         return 0.0, 1.0
-    interval = binomtest(hits, trials).proportion_ci(confidence, method="wilson")
+    interval = scipy.stats.binomtest(hits, trials).proportion_ci(confidence, method="wilson")
     return float(interval.low), float(interval.high)
 
 
@@ -168,7 +167,7 @@ def staged_p_value(sets: Iterable[Staged]) -> float:
     chances = np.ones((1, 1))
     heard = np.zeros(2, dtype=int)
     for one in sets:
-        chances = convolve2d(chances, one.chances())
+        chances = scipy.signal.convolve2d(chances, one.chances())
         heard += one.heard
     first, second = np.indices(chances.shape)
     all_of_it, none_of_it = first == len(chances) - 1, first == 0

@@ -9,7 +9,7 @@ from itertools import pairwise
 from math import ceil, log
 
 import numpy as np
-from scipy.stats import beta
+import scipy
 
 from rig.events import HabitsLearnt
 from rig.listen import HOP_S, Baseline
@@ -35,7 +35,7 @@ def unnoticed_bound(presses: int, unnoticed: int) -> float:
     """
     if unnoticed >= presses:
         return 1.0
-    return float(beta.ppf(CONFIDENCE, unnoticed + 1, presses - unnoticed))
+    return float(scipy.stats.beta.ppf(CONFIDENCE, unnoticed + 1, presses - unnoticed))
 
 
 def silent_presses(presses: int, unnoticed: int) -> int:

@@ -4,7 +4,7 @@ from rig.verify.decide import Tried, Verdict, decide
 from rig.verify.expected import Expected, Hint, expected_of
 from rig.verify.itself import Toy
 from rig.verify.session import Verifying
-from rig.verify.settings import Job, Setting, jobs
+from rig.verify.settings import Job, Setting, cords, jobs
 from rig.verify.telling import Press, Told, tell
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Tried",
     "Verdict",
     "Verifying",
+    "cords",
     "decide",
     "expected_of",
     "jobs",

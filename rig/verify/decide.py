@@ -10,10 +10,10 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import KW_ONLY, dataclass, replace
 from typing import Literal
 
-from scipy.stats import binom
+import scipy
 
 from rig.choose.families import FAMILY_DISTANCE
-from rig.verify.settings import Job
+from rig.verify.settings import TOUCHED, Job
 from rig.verify.telling import NEARER, Kind, Told
 
 LEAST_RIGHT = 3
@@ -117,7 +117,7 @@ def decide(
             "reversed", "right gives what left should, and left what right should",
             next_step="swap the knob's two outer lugs",
         )
-    pairs = _maybe(list(heard.values()))
+    pairs = _maybe([made for name, made in heard.items() if name != TOUCHED])
     each = [
         _of_setting(job, one.name, heard[one.name], all_jobs, (misses or {}).get(one.name), kept, pairs)
         for one in job.settings
@@ -172,6 +172,8 @@ def _of_setting(
             "stops the toy", f"{at}it stopped the toy, {_of(stopped, total)}",
             next_step="look for a resistor that is too small, or solder beside one; don't use it until then",
         )
+    if setting == TOUCHED:
+        return _of_touch(at, judged)
     if nothing >= ALL_BUT * total and not count["right"]:
         return Verdict(
             "no change", f"{at}as if it were open, {_of(nothing, total)}",
@@ -208,6 +210,18 @@ def _of_setting(
     return _unsure(at, count["right"], total, known)
 
 
+def _of_touch(at: str, judged: Sequence[Told]) -> Verdict:
+    """Tell of presses with fingers on the domes: what skin lets through differs, so any change will do."""
+    heard = [one for one in judged if one.kind in CHANGED]
+    if heard:
+        return Verdict("right", f"{at}{heard[0].words}, {_of(len(heard), len(judged))}")
+    return Verdict(
+        "unsure", f"{at}nothing was heard by touch, {_of(len(judged), len(judged))}",
+        next_step="damp the fingertips and press harder; if that does nothing either, skin is too much for it: "
+                  "a toggle in place of the domes",
+    )
+
+
 def _unsure(at: str, right: int, total: int, known: int) -> Verdict:
     few = f"; it was heard in {known} touches only, and may have more sounds than these" if known < KNOWN else ""
     return Verdict(
@@ -228,7 +242,7 @@ def _is_loose(none: int, total: int, misses: tuple[int, int] | None) -> bool:
     missed, touches = misses or (0, 0)
     if not missed:
         return none > 1 or total < ONCE_OF
-    return bool(binom.sf(none - 1, total, (missed + 1) / (touches + 2)) < CHANCE)
+    return bool(scipy.stats.binom.sf(none - 1, total, (missed + 1) / (touches + 2)) < CHANCE)
 
 
 def _is_right(judged: Sequence[Told], known: int) -> bool:

@@ -198,7 +198,7 @@ def _apart(spot: Spot, own: Sequence[Spot]) -> float:
 
 def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
     """Give the spots whose paths a resistance stands for, or those on either side of it; of a whole range
-    both, since its middle may be like either."""
+    both, as far as they were heard, since its middle may be like either."""
     paths = {spot.path_ohm: spot for spot in found if spot.path_ohm is not None}
     within = [
         spot for path, spot in paths.items() if low_ohm / BESIDE <= path <= high_ohm * BESIDE
@@ -207,7 +207,8 @@ def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
         return within
     below = max((path for path in paths if path < low_ohm / BESIDE), default=None)
     above = min((path for path in paths if path > high_ohm * BESIDE), default=None)
-    return within + [paths[path] for path in (below, above) if path is not None]
+    beside = [paths[path] for path in (below, above) if path is not None]
+    return [*within, *(spot for spot in beside if spot.heard)] if within else beside
 
 
 def _is_far(path_ohm: float, own: Sequence[Spot]) -> bool:

@@ -1,6 +1,8 @@
 """Arrows go one way: who may import whom, read from the sources themselves."""
 
 import ast
+import subprocess
+import sys
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -145,6 +147,13 @@ def test_sound_hardware_is_loaded_only_where_it_is_used():
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             assert "sounddevice" not in names, f"{path}: imports sounddevice at the top"
+
+
+def test_what_is_slow_to_load_is_loaded_only_where_it_is_used():
+    look = "import sys, rig.cli.main; print(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
+    slow = {"scipy.signal", "scipy.stats", "scipy.cluster", "typst", "jinja2", "fontTools", "starlette"}
+    assert slow & set(loaded.stdout.split()) == set()
 
 
 def test_no_test_module_imports_another():

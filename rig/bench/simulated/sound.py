@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.signal import butter, lfilter
+import scipy
 
 from rig.bench.simulated.parts import Board
 from rig.bench.simulated.wiring import Wiring
@@ -37,8 +37,8 @@ class Amplifier:
         self._amp, self._spk = roles["amp"], roles["spk"]
         self._gain = board.amplifier_gain
         # a small speaker in a plastic shell: a band from about 300 Hz to 4.2 kHz
-        low = butter(1, 300.0, "high", fs=RATE_HZ)
-        high = butter(2, 4200.0, "low", fs=RATE_HZ)
+        low = scipy.signal.butter(1, 300.0, "high", fs=RATE_HZ)
+        high = scipy.signal.butter(2, 4200.0, "low", fs=RATE_HZ)
         self._b = np.convolve(low[0], high[0])
         self._a = np.convolve(low[1], high[1])
         self._state = np.zeros(3)
@@ -78,7 +78,7 @@ class Amplifier:
         elif not voice.any() and not self._state.any():
             return np.zeros(len(voice), np.float32)
         self.driven = np.clip(voice, -1, 1)
-        sound, self._state = lfilter(self._b, self._a, self.driven, zi=self._state)
+        sound, self._state = scipy.signal.lfilter(self._b, self._a, self.driven, zi=self._state)
         return (sound * _OUT).astype(np.float32)
 
     def calm(self) -> None:

@@ -81,38 +81,21 @@ def find_repitch(
     room_db = noise_level_db - 10.0 * np.log10(high_hz * 0.02) + 9.0
     floor_db = max(max(a.max(), b.max()) - T.pitch_range_db, room_db)
     a, b = np.maximum(a - floor_db, 0.0), np.maximum(b - floor_db, 0.0)
-    grids = {step: (_Grid(a, step), _Grid(b, step)) for step in (1, COARSE)}
-
-    def misfit(points: int, offset: int, step: int = 1) -> float:
-        """Give the part of both that differs, 0 to 1: common silence counts for nothing."""
-        speed = 2.0 ** (points / T.per_octave)
-        place = (np.arange(0, len(a), step) * speed).round().astype(int) + offset
-        first, end = np.searchsorted(place, (0, len(b)))
-        if (end - first) * step < 10:
-            return np.inf
-        count = a.shape[1] - abs(points)
-        mine, theirs = grids[step]
-        rows = slice(first * step, end * step, step)
-        mine_rows, mine_sum = mine.part(rows, max(points, 0), count)
-        their_rows, their_sum = theirs.part(place[first:end], max(-points, 0), count)
-        total = mine_sum + their_sum
-        their_rows -= mine_rows
-        return float(np.abs(their_rows, out=their_rows).sum()) / total if total else 1.0
-
+    coarse, fine = _Misfit(a, b, COARSE), _Misfit(a, b, 1)
     most = T.most_octaves * T.per_octave
-    coarse = {
-        (points, offset): misfit(points, offset, step=COARSE)
+    looked_at = [
+        coarse.least(points, _offsets(2.0 ** (points / T.per_octave)))
         for points in range(-most, most + 1, 2)
-        for offset in _offsets(2.0 ** (points / T.per_octave))
-    }
-    points, offset = min(coarse, key=coarse.__getitem__)
+    ]
+    _, points, offset = min(looked_at, key=lambda one: one[0])
     for reach, stride in ((4, 2), (1, 1)):
-        fine = {
-            (p, o): misfit(p, o)
-            for p in range(points - 2, points + 3)
-            for o in range(offset - reach, offset + reach + 1, stride)
-        }
-        points, offset = min(fine, key=fine.__getitem__)
+        offsets = range(offset - reach, offset + reach + 1, stride)
+        around = [fine.least(p, offsets) for p in range(points - 2, points + 3)]
+        _, points, offset = min(around, key=lambda one: one[0])
+
+    def misfit(points: int, offset: int) -> float:
+        return float(fine.at(points, np.array([offset]))[0])
+
     zero = misfit(0, 0)
     left, mid, right = (misfit(points + step, offset) for step in (-1, 0, 1))
     curve = left - 2 * mid + right
@@ -120,6 +103,60 @@ def find_repitch(
     cents = (points + float(np.clip(shift, -0.5, 0.5))) * 1200.0 / T.per_octave
     fit = float(max(0.0, 1.0 - mid / max(zero, 1e-6)))
     return Repitch(_by_voice(voices or Voices(mine, theirs, rate_hz), cents, offset), fit)
+
+
+class _Misfit:
+    """The part of two spectra that differs, 0 to 1: common silence counts for nothing.
+
+    Parameters
+    ----------
+    mine, theirs : ndarray of float32, shape (frames, points)
+        Spectra of the sound and of the clean one, not below 0.
+    step : int
+        Every so many frames and points are looked at.
+    """
+
+    def __init__(self, mine: np.ndarray, theirs: np.ndarray, step: int):
+        self._step = step
+        self._rows = np.arange(0, len(mine), step)
+        self._theirs_frames = len(theirs)
+        self._points = mine.shape[1]
+        self._mine, self._theirs = _Grid(mine[::step], step), _Grid(theirs, step)
+
+    def at(self, points: int, offsets: np.ndarray) -> np.ndarray:
+        """Give it for the clean one played so many points higher, from each of some frames on.
+
+        Parameters
+        ----------
+        points : int
+            Steps of `per_octave`.
+        offsets : ndarray of int, shape (n,)
+
+        Returns
+        -------
+        ndarray of float, shape (n,)
+            Infinite where too little of both lies over each other.
+        """
+        speed = 2.0 ** (points / T.per_octave)
+        place = (self._rows * speed).round().astype(int) + offsets[:, None]
+        inside = (place >= 0) & (place < self._theirs_frames)
+        count = self._points - abs(points)
+        mine, mine_sum = self._mine.part(slice(None), max(points, 0), count)
+        theirs, their_sum = self._theirs.part(
+            np.maximum(np.minimum(place, self._theirs_frames - 1), 0), max(-points, 0), count
+        )
+        theirs -= mine
+        apart = (np.abs(theirs, out=theirs).sum(axis=2) * inside).sum(axis=1, dtype=float)
+        total = ((mine_sum + their_sum) * inside).sum(axis=1)
+        misfit = np.where(total > 0, apart / np.where(total > 0, total, 1.0), 1.0)
+        misfit[np.count_nonzero(inside, axis=1) * self._step < 10] = np.inf
+        return misfit
+
+    def least(self, points: int, offsets: range) -> tuple[float, int, int]:
+        """Give the least over some frames to begin from, with its points and its frame."""
+        of = self.at(points, np.array(offsets))
+        best = int(np.argmin(of))
+        return float(of[best]), points, offsets[best]
 
 
 class _Grid:
@@ -136,15 +173,15 @@ class _Grid:
         self._from = [np.ascontiguousarray(spectrum[:, i::step]) for i in range(step)]
         self._upto = [np.cumsum(one, axis=1, dtype=np.float64) for one in self._from]
 
-    def part(self, rows: slice | np.ndarray, low: int, count: int) -> tuple[np.ndarray, float]:
-        """Give some frames' points, of so many from `low` on, and their sum."""
+    def part(self, rows: slice | np.ndarray, low: int, count: int) -> tuple[np.ndarray, np.ndarray]:
+        """Give some frames' points, of so many from `low` on, and each frame's sum."""
         first, which = divmod(low, self._step)
         end = first - (-count // self._step)
         upto = self._upto[which]
-        total = upto[rows, end - 1].sum()
+        total = upto[rows, end - 1]
         if first:
-            total -= upto[rows, first - 1].sum()
-        return self._from[which][rows, first:end], float(total)
+            total = total - upto[rows, first - 1]
+        return self._from[which][rows, first:end], total
 
 
 def _offsets(speed: float) -> range:

@@ -4,7 +4,7 @@ sooner or later after each press."""
 from __future__ import annotations
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
+import scipy
 
 from rig.listen.thresholds import THRESHOLDS
 
@@ -27,7 +27,7 @@ class Aligner:
         self.down = max(1, round(rate_hz / T.align_rate_hz))
         self.length = round(length_s * rate_hz / self.down)
         self.most = round(T.most_shift_s * rate_hz / self.down)
-        self.size = next_fast_len(2 * self.length, real=True)
+        self.size = scipy.fft.next_fast_len(2 * self.length, real=True)
         self._heads: dict[int, np.ndarray] = {}
         self._next = 0
 
@@ -74,7 +74,7 @@ class Aligner:
         spectrum = self._spectrum(samples, press)
         best, likeness, which = 0, 0.0, -1
         for number, head in self._heads.items():
-            across = irfft(spectrum * np.conj(head), n=self.size)
+            across = scipy.fft.irfft(spectrum * np.conj(head), n=self.size)
             near = np.concatenate([across[-self.most :], across[: self.most + 1]])
             at = int(np.argmax(near))
             if near[at] > likeness:
@@ -86,7 +86,7 @@ class Aligner:
         part = samples[press : press + self.length * self.down]
         # Means of neighbours are low-pass enough to find a shift with.
         part = part[: len(part) // self.down * self.down].reshape(-1, self.down).mean(axis=1)
-        return rfft(part / max(float(np.linalg.norm(part)), 1e-9), n=self.size)
+        return scipy.fft.rfft(part / max(float(np.linalg.norm(part)), 1e-9), n=self.size)
 
 
 def shifted(samples: np.ndarray, shift: int) -> np.ndarray:

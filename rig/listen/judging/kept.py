@@ -12,8 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
+import scipy
 
 from rig.listen.judging.align import Aligner, shifted
 from rig.listen.judging.anchor import Anchor, Unlaid, choose
@@ -179,8 +178,9 @@ class Kept:
         limit_db = max(T.same_phrase_db, T.same_phrase_times * usual_db)
         square = np.minimum(apart_db, 1e3)
         np.fill_diagonal(square, 0.0)
-        joined = linkage(squareform(square, checks=False), "single")
-        return fcluster(joined, limit_db, "distance")
+        condensed = scipy.spatial.distance.squareform(square, checks=False)
+        joined = scipy.cluster.hierarchy.linkage(condensed, "single")
+        return scipy.cluster.hierarchy.fcluster(joined, limit_db, "distance")
 
     def _dispensable(self) -> int:
         """Give the take that is missed the least.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.fft import rfft
+import scipy
 
 from rig.listen.thresholds import THRESHOLDS
 
@@ -85,7 +85,7 @@ def frames(samples: np.ndarray, rate_hz: int) -> Frames:
     if len(samples) < size:
         samples = np.pad(samples, (0, size - len(samples)))
     views = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop]
-    spectrum = rfft(views * window, axis=1)
+    spectrum = scipy.fft.rfft(views * window, axis=1)
     bands = (spectrum.real**2 + spectrum.imag**2) @ weights
     floor = np.float32(10 ** (SILENCE_DB / 10))
     mel_db = 10.0 * np.log10(bands + floor)
@@ -121,7 +121,7 @@ def log_spectrogram(
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     n_fft = 1 << (size - 1).bit_length()
     views = np.lib.stride_tricks.sliding_window_view(samples, size)[::hop]
-    magnitude = np.abs(rfft(views * window, n=n_fft, axis=1)) * (2.0 / window.sum())
+    magnitude = np.abs(scipy.fft.rfft(views * window, n=n_fft, axis=1)) * (2.0 / window.sum())
     points = int(np.log2(high_hz / low_hz) * per_octave) + 1
     place = low_hz * 2.0 ** (np.arange(points) / per_octave) / (rate_hz / n_fft)
     below = np.floor(place).astype(int)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
-from scipy.signal import firwin, upfirdn
+import scipy
 
 from rig.listen.measures.features import HOP_S
 from rig.listen.thresholds import THRESHOLDS
@@ -48,9 +47,8 @@ def pitch_track(
     half = width - longest
     n_fft = 1 << (2 * width - 1).bit_length()
     head = views[:, :half]
-    correlation = irfft(
-        rfft(views, n_fft, axis=1) * np.conj(rfft(head, n_fft, axis=1)), n_fft, axis=1
-    )[:, : longest + 1]
+    whole, begun = (scipy.fft.rfft(one, n_fft, axis=1) for one in (views, head))
+    correlation = scipy.fft.irfft(whole * np.conj(begun), n_fft, axis=1)[:, : longest + 1]
     squares = np.concatenate([np.zeros((len(views), 1)), np.cumsum(views**2, axis=1)], axis=1)
     energy = squares[:, half : half + longest + 1] - squares[:, : longest + 1]
     difference = np.maximum(energy[:, :1] + energy - 2.0 * correlation, 0.0)
@@ -111,9 +109,9 @@ def steady_tone(sound: np.ndarray, rate_hz: int) -> float | None:
 def autocorrelation(sound: np.ndarray) -> np.ndarray:
     """Give a sound's correlation with itself at each lag, 1: the same, shape (n,)."""
     sound = sound.astype(np.float64)
-    size = next_fast_len(2 * len(sound), real=True)
-    spectrum = rfft(sound, size)
-    products = irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(sound)]
+    size = scipy.fft.next_fast_len(2 * len(sound), real=True)
+    spectrum = scipy.fft.rfft(sound, size)
+    products = scipy.fft.irfft(spectrum.real**2 + spectrum.imag**2, size)[: len(sound)]
     upto = np.concatenate([[0.0], np.cumsum(sound**2)])
     lags = np.arange(len(sound))
     energy = np.sqrt(upto[len(sound) - lags] * (upto[-1] - upto[lags]))
@@ -129,14 +127,14 @@ def _voice_band(sound: np.ndarray, rate_hz: int) -> tuple[np.ndarray, int]:
     while round(HOP_S * rate_hz) % slower:
         slower -= 1
     taps, delay = _low_pass(slower, rate_hz)
-    part = upfirdn(taps, sound, down=slower)[delay : delay + -(-len(sound) // slower)]
+    part = scipy.signal.upfirdn(taps, sound, down=slower)[delay : delay + -(-len(sound) // slower)]
     return part, rate_hz // slower
 
 
 @lru_cache(maxsize=8)
 def _low_pass(slower: int, rate_hz: int) -> tuple[np.ndarray, int]:
     """Give the taps of the low pass, and its delay at the lower rate."""
-    taps = firwin(10 * slower + 31, T.voice_band_hz, fs=rate_hz)
+    taps = scipy.signal.firwin(10 * slower + 31, T.voice_band_hz, fs=rate_hz)
     delay = (len(taps) - 1) // 2
     ahead = -delay % slower
     return np.concatenate([np.zeros(ahead), taps]), (delay + ahead) // slower

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.fft import rfft, rfftfreq
-from scipy.ndimage import median_filter
+import scipy
 
 from rig.listen.measures.features import BAND_HIGH_HZ, BAND_LOW_HZ
 from rig.listen.thresholds import THRESHOLDS
@@ -36,11 +35,11 @@ def tone_hz(samples: np.ndarray, rate_hz: int) -> float | None:
         return None
     window = np.hanning(size + 1)[:-1]
     views = np.lib.stride_tricks.sliding_window_view(np.asarray(samples, float), size)
-    power = np.abs(rfft(views[:: size // 2] * window, axis=1)) ** 2
+    power = np.abs(scipy.fft.rfft(views[:: size // 2] * window, axis=1)) ** 2
     steady = np.quantile(power, T.quiet_quantile, axis=0)
-    tones = steady > T.tone_over_floor * median_filter(steady, T.floor_bins)
+    tones = steady > T.tone_over_floor * scipy.ndimage.median_filter(steady, T.floor_bins)
     wide = np.convolve(tones, np.ones(2 * T.skirt_bins + 1), "same") > 0
-    hz = rfftfreq(size, 1 / rate_hz)
+    hz = scipy.fft.rfftfreq(size, 1 / rate_hz)
     heard = (hz >= BAND_LOW_HZ) & (hz <= BAND_HIGH_HZ)
     if steady[heard & wide].sum() <= T.steady_mostly * steady[heard].sum():
         return None

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components
+import scipy
 
 from rig.listen.describing.describe import describe_excerpts
 from rig.listen.describing.excerpts import Description, Excerpt
@@ -112,7 +112,7 @@ class Recordings:
                 worst_db[i, j] = worst_db[j, i] = distance.local_db
         usual_db = RECORDINGS.usual_times * float(np.median(worst_db.min(axis=1)))
         limit_db = np.clip(usual_db, JUDGING.same_phrase_db, RECORDINGS.most_alike_db)
-        _, label = connected_components(worst_db <= limit_db)
+        _, label = scipy.sparse.csgraph.connected_components(worst_db <= limit_db)
         groups = [np.flatnonzero(label == one).tolist() for one in np.unique(label)]
         groups.sort(key=lambda which: (-len(which), which))
         again = sorted(i for which in groups if len(which) > 1 for i in which)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
+import scipy
 
 from rig.listen.judging.align import shifted
 from rig.listen.judging.distance import Distance, compare
@@ -114,8 +114,9 @@ def _slower(samples: np.ndarray, down: int) -> np.ndarray:
 
 def _correlation(part: np.ndarray, around: np.ndarray) -> np.ndarray:
     """Give the normalised correlation of a piece with each place of a longer one."""
-    size = next_fast_len(len(around), real=True)
-    products = irfft(rfft(around, size) * np.conj(rfft(part, size)), size)
+    size = scipy.fft.next_fast_len(len(around), real=True)
+    whole, sought = scipy.fft.rfft(around, size), scipy.fft.rfft(part, size)
+    products = scipy.fft.irfft(whole * np.conj(sought), size)
     products = products[: len(around) - len(part) + 1]
     upto = np.concatenate([[0.0], np.cumsum(around**2)])
     energy = upto[len(part) :] - upto[: -len(part)]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import resample_poly
+import scipy
 
 from rig.listen.judging.align import shifted
 from rig.listen.measures.features import HOP_S, frames
@@ -44,7 +44,7 @@ def resampled(samples: np.ndarray, rate_hz: int, wanted_hz: int) -> np.ndarray:
     samples = samples - samples.mean(dtype=np.float64)
     if rate_hz != wanted_hz:
         common = int(np.gcd(rate_hz, wanted_hz))
-        samples = resample_poly(samples, wanted_hz // common, rate_hz // common)
+        samples = scipy.signal.resample_poly(samples, wanted_hz // common, rate_hz // common)
     return np.asarray(samples, dtype=np.float32)
 
 

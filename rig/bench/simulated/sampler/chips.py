@@ -11,7 +11,7 @@ import math
 from typing import TypeVar
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 from rig.bench.simulated.circuit import HIGH, LOW
 from rig.bench.simulated.habits import IN_TURN
@@ -275,6 +275,6 @@ class SamplerChips(Machine):
         sound = super()._held(made)
         self._table()
         decay = self._tables[self._signature, self.speaking][1]
-        sound, memory = lfilter([1 - decay], [1, -decay], sound, zi=[self._state[4]])
+        sound, memory = scipy.signal.lfilter([1 - decay], [1, -decay], sound, zi=[self._state[4]])
         self._state = (*self._state[:4], float(memory[0]))
         return sound.astype(np.float32)

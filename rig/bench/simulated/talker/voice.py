@@ -10,7 +10,7 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 CHIP_RATE_HZ = 8000.0
 """Samples per second of the voice at the clock's nominal frequency."""
@@ -82,7 +82,7 @@ def _filter(code: int) -> tuple[np.ndarray, float]:
         poles = np.convolve(poles, [1.0, -2 * radius * math.cos(angle), radius * radius])
     impulse = np.zeros(512)
     impulse[0] = 1.0
-    answer = lfilter(_ONE, poles, impulse)
+    answer = scipy.signal.lfilter(_ONE, poles, impulse)
     return poles, 1.0 / math.sqrt(float(np.dot(answer, answer)))
 
 
@@ -184,7 +184,7 @@ def _follow(before: _Moment, data: Frame | None, transpose: int) -> _Moment:
     after.noise_at = (before.noise_at + FRAME_SAMPLES) % 8191
     source = source * ((before.energy + (energy - before.energy) * _RAMP) * gain)
     after.energy = energy
-    sound, after.state = lfilter(_ONE, poles, source, zi=before.state)
+    sound, after.state = scipy.signal.lfilter(_ONE, poles, source, zi=before.state)
     sound = np.rint(np.clip(sound, -1.0, 1.0) * _DAC_STEPS) / _DAC_STEPS
     if sound.any():
         after.samples = sound.astype(np.float32)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.fft import rfft
-from scipy.ndimage import median_filter
-from scipy.signal import butter, sosfilt
+import scipy
 
 from rig.listen.describing.excerpts import Compared
 from rig.listen.describing.manners.manner import Manner
@@ -35,7 +33,7 @@ def find_tone(pair: Compared, begins: int) -> Manner | None:
         return None
     lasting = np.quantile(mine, T.tone_quantile, axis=0)
     usual = np.quantile(theirs, T.usual_quantile, axis=0)
-    over = lasting - median_filter(lasting, T.tone_bins)
+    over = lasting - scipy.ndimage.median_filter(lasting, T.tone_bins)
     peak = (lasting >= np.roll(lasting, 1)) & (lasting >= np.roll(lasting, -1))
     tones = np.flatnonzero(peak & (over > T.tone_over_db) & (lasting > usual + T.tone_new_db))
     tones = tones[(tones > 2) & (tones < len(lasting) - 2)]
@@ -66,7 +64,7 @@ def _power_db(samples: np.ndarray, size: int) -> np.ndarray:
         return np.zeros((0, size // 2 + 1))
     views = np.lib.stride_tricks.sliding_window_view(np.asarray(samples, np.float32), size)
     views = views[:: size // 2] * np.hanning(size).astype(np.float32)
-    return 20.0 * np.log10(np.abs(rfft(views, axis=1)) + 1e-6)
+    return 20.0 * np.log10(np.abs(scipy.fft.rfft(views, axis=1)) + 1e-6)
 
 
 def _refined(level: np.ndarray, at: int) -> float:
@@ -105,12 +103,13 @@ def find_crackle(pair: Compared) -> Manner | None:
 def _clicks(samples: np.ndarray, rate_hz: int) -> int:
     """Count what is far above all around it for no longer than a click."""
     ms = rate_hz // 1000
-    high = sosfilt(butter(2, T.click_high_hz, "highpass", fs=rate_hz, output="sos"), samples)
+    sections = scipy.signal.butter(2, T.click_high_hz, "highpass", fs=rate_hz, output="sos")
+    high = scipy.signal.sosfilt(sections, samples)
     count = len(high) // ms
     if count < T.click_around_ms:
         return 0
     peaks = np.abs(high[: count * ms].reshape(count, ms)).max(axis=1)
-    around = np.maximum(median_filter(peaks, T.click_around_ms), 1e-6)
+    around = np.maximum(scipy.ndimage.median_filter(peaks, T.click_around_ms), 1e-6)
     above = peaks > T.click_times * around
     edges = np.flatnonzero(np.diff(np.concatenate([[0], above.astype(np.int8), [0]])))
     return int(np.count_nonzero(edges[1::2] - edges[::2] <= T.click_ms))

@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
-from scipy.signal import resample_poly
+import scipy
 
 from rig.listen.describing.excerpts import Compared
 from rig.listen.measures.features import frames
@@ -34,7 +34,7 @@ def _loudest(pair: Compared) -> Compared:
 
 def _slower(samples: np.ndarray, step: int) -> np.ndarray:
     """Give every so many samples, without what they can't hold."""
-    return samples if step == 1 else resample_poly(samples, 1, step)
+    return samples if step == 1 else scipy.signal.resample_poly(samples, 1, step)
 
 
 class Fitting:

@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 import numpy as np
-from scipy.fft import irfft, rfft
-from scipy.signal import find_peaks
+import scipy
 
 from rig.listen.describing.manners.fitting import Fitting
 from rig.listen.describing.manners.manner import Manner
@@ -89,17 +88,19 @@ def _carriers(fitting: Fitting) -> tuple[list[float], float]:
     mine, theirs = mine[:count], theirs[:count]
     both = np.concatenate([theirs[:, :0:-1], theirs], axis=1)  # from -half to half the rate
     long = 2 * size
-    turned = np.conj(rfft(both, long, axis=1))
-    cross, own = (np.einsum("ij,ij->j", rfft(one, long, axis=1), turned) for one in (mine, theirs))
+    turned = np.conj(scipy.fft.rfft(both, long, axis=1))
+    cross, own = (
+        np.einsum("ij,ij->j", scipy.fft.rfft(one, long, axis=1), turned) for one in (mine, theirs)
+    )
     # Moved by k: element k - (size / 2) of the circular correlation.
     zero = mine.shape[1] - 1
-    moved, usual = (np.roll(irfft(one, long), zero) for one in (cross, own))
+    moved, usual = (np.roll(scipy.fft.irfft(one, long), zero) for one in (cross, own))
     width_hz = pair.rate_hz / size
     least, most = (round(hz / width_hz) for hz in (T.carrier_least_hz, T.carrier_most_hz))
     most = min(most, mine.shape[1] - 1)
     gained = moved[: most + 2] / max(float(moved[:2].max()), 1e-9)
     gained -= usual[: most + 2] / max(float(usual[:2].max()), 1e-9)
-    peaks, _ = find_peaks(gained)
+    peaks, _ = scipy.signal.find_peaks(gained)
     peaks = peaks[(peaks >= least) & (peaks <= most)]
     best = sorted(peaks, key=lambda at: -gained[at])[: T.carriers]
     return [float(at * width_hz) for at in best], width_hz
@@ -110,5 +111,5 @@ def _magnitudes(samples: np.ndarray, size: int, hop: int) -> np.ndarray:
     if len(samples) < size:
         samples = np.pad(samples, (0, size - len(samples)))
     views = np.lib.stride_tricks.sliding_window_view(np.asarray(samples, np.float32), size)[::hop]
-    spectrum = np.sqrt(np.abs(rfft(views * np.hanning(size).astype(np.float32), axis=1)))
+    spectrum = np.sqrt(np.abs(scipy.fft.rfft(views * np.hanning(size).astype(np.float32), axis=1)))
     return spectrum - spectrum.mean(axis=1, keepdims=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.distance import cdist
+import scipy
 
 from rig.listen.describing.excerpts import Compared
 from rig.listen.describing.manners.manner import Manner
@@ -64,7 +64,7 @@ def _looked_for(
     theirs, places = _pieces(mel, floor, 1)
     if not len(theirs):
         return None
-    apart = cdist(mine, theirs, "cityblock") / mine.shape[1]
+    apart = scipy.spatial.distance.cdist(mine, theirs, "cityblock") / mine.shape[1]
     near = np.abs(places[None, :] - starts[:, None]) <= 2
     own_db = np.where(near, apart, np.inf).min(axis=1)
     return _Found(places[apart.argmin(axis=1)], apart.min(axis=1), own_db)
