@@ -341,7 +341,7 @@ class Asker(Terminal):
         if prompt.ask == "battery":
             on = ", ".join(self.project.toy.on)
             turn_on = f"press {on} to turn it on, " if on else ""
-            return (f"the toy doesn't answer: all controls open, batteries out, count to ten, put them in, "
+            return (f"the toy doesn't answer: all controls open, hold reset, or batteries out, count to ten, put them in, "
                     f"{turn_on}then {press}")  # fmt: skip
         if prompt.ask == "quieten":
             return f"{why}all controls open, and {press} until it is quiet (f: it froze)"

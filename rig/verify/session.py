@@ -30,7 +30,7 @@ CLEAN_LEAST, CLEAN_MOST = 8, 16
 """Presses with all controls open: so many, and on while a phrase was heard only once."""
 PRESSES, PRESSES_EACH = 5, 3
 """Of a control that can be set one way, and of each setting of others."""
-PRESSES_STOP = 2
+PRESSES_STOP = 3
 """Of what is to stop the toy: each takes a reset."""
 TIMES_MORE = 2
 """A setting that these leave open is pressed up to so many times as often."""

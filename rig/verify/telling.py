@@ -96,7 +96,7 @@ def _told(press: Press, expected: Expected) -> Told:
     if judgement.sound == "lost":
         return Told("lost", str(judgement.measures.get("why", "lost")))
     if not is_change(judgement.sound):
-        known = bool(expected.own) and not expected.is_heard
+        known = bool(expected.own) and not expected.is_heard and not expected.stops
         return Told("right" if known else "none", words)
     apart, own, beside = 1.0, 1.0, {}
     if "change_db" in judgement.measures:

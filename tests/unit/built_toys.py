@@ -19,17 +19,19 @@ SEED, KIND, KEPT = 620, "sampler", {"C-E": 36_000, "D-G": 9800, "F-G": 9800}
 """An invented toy, and pairs of it that bend over so many ohms (looked up beforehand)."""
 
 
-def new_swept(folder):
-    """Sweep an invented toy into a new folder, and keep three of its sounds."""
-    new_simulated_project(folder, SEED, 8, KIND)
+def new_swept(folder, seed=SEED, kind=KIND, kept=KEPT, forbidden="ABH"):
+    """Sweep an invented toy into a new folder, but for some pads, and keep some of its sounds."""
+    new_simulated_project(folder, seed, 8, kind)
     toy, rig = folder / "toy.yaml", folder / "rig.yaml"
-    toy.write_text(re.sub(r"(?m)^  ([ABH]): .*$", r"  \1: {forbidden: true}", toy.read_text("utf-8")), "utf-8")
+    toy.write_text(
+        re.sub(rf"(?m)^  ([{forbidden}]): .*$", r"  \1: {forbidden: true}", toy.read_text("utf-8")), "utf-8"
+    )
     rig.write_text(re.sub(r"series_ohm: .*", "series_ohm: [6800, 33000]", rig.read_text("utf-8"))
                    + "\nsweep:\n  baseline_takes: 8\n", "utf-8")  # fmt: skip
     project = load_project(folder)
     with open_log(project, "main") as log:
         Sweep(project, SimulatedBench(project), log).run()
-    for pair, ohm in KEPT.items():
+    for pair, ohm in kept.items():
         keep(folder, pair, at_ohm=ohm)
     return folder
 

@@ -1,6 +1,7 @@
 """Each kind of control, built and gone through: photocell, body contacts, rotary switch, patch bay, a crash;
 and another microphone."""
 
+import re
 import shutil
 
 import numpy as np
@@ -144,6 +145,28 @@ def test_each_cord_of_a_patch_bay_is_held_against_its_pick(swept):
                3: wired(made[1].pads, right.controls[3].ohm)}  # fmt: skip
     _, told = verdicts((project, log, made), Build(right.board, swapped))
     assert told[1].name == "right" and {told[2].name, told[3].name} == {"sounds like another"}
+
+
+# A crash that was kept
+
+
+@pytest.fixture(scope="module")
+def crashing(tmp_path_factory):
+    """Another toy, that stops over A-C and drones on (looked up beforehand)."""
+    return new_swept(tmp_path_factory.mktemp("crash") / "toy", 622, "talker", {"A-C": 9800}, "BDEFG")
+
+
+def test_a_kept_crash_is_right_where_the_toy_stops_and_sounds_on(crashing):
+    project, log, made = planned(crashing)
+    assert made[0].kind == "push-button" and "beside the reset button" in made[0].built
+    _, told = verdicts((project, log, made), built(project, made))
+    assert told[1].name == "right" and re.search(r"drones at \d+ Hz, and the toy stopped", told[1].words)
+
+
+def test_a_kept_crash_that_doesnt_come_is_told(crashing):
+    project, log, made = planned(crashing)
+    _, told = verdicts((project, log, made), Build(project_board(project), {1: wired(made[0].pads, {})}))
+    assert told[1].name == "no change"
 
 
 # Another microphone
