@@ -58,6 +58,9 @@ def together(
         for j in found
     )  # fmt: skip
     lines: list[Runs] = [*_apart(tried), *_by_itself(ended)]
+    # A switch or a cord would leave a toy that one of them stops stuck.
+    stay = [one for one in built if not one.control.stops]
+    kept, numbers, fixed_ohm = [one.pick for one in stay], [one.number for one in stay], [one.ohm for one in stay]
     for pad, users in crowded(kept).items():
         names = ", ".join(str(numbers[u - 1]) for u in users)
         lines.append(runs(

@@ -184,6 +184,8 @@ def _show(out: Console, project: Project, board: Board) -> None:
         for one in board.picks
     ])  # fmt: skip
     _show_together(out, board.together)
+    if stops := dict.fromkeys(str(one.number) for one in board.picks if one.control.stops):
+        _line(out, f"by itself, whatever else is on, {' and '.join(stops)} stops the toy: the reset button ends it")
     if board.patch_bay is not None:
         _show_patch_bay(out, board)
 
