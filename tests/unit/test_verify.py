@@ -200,6 +200,17 @@ def test_what_was_left_is_continued(monkeypatch, folder):
     assert [one.rounds for one in load_build(folder).controls] == [1, 1, 1]
 
 
+def test_the_patch_bay_is_gone_through_cord_by_cord(monkeypatch, folder):
+    said, asked = run_command(monkeypatch, folder, "--patch-bay", script={("control", 2, 1): "leave"})
+    assert {one.setting for one in asked if one.ask == "control"} == {"cord"}
+    assert "a cord in one socket of 1" in said and "patch bay: C 36 kΩ" in said
+    assert f"left early: `padsweep verify --project {folder} --patch-bay` continues" in said
+    assert [(one.pair, one.verdict) for one in load_build(folder).controls] == [("C-E", "right")]
+    (folder / "picks.yaml").write_text("- pair: C-E\n  at_ohm: 36000\n", "utf-8")
+    with pytest.raises(ConfigError, match="no patch bay is proposed"):
+        run_command(monkeypatch, folder, "--patch-bay")
+
+
 def test_ctrl_c_leaves_what_was_heard(monkeypatch, folder):
     with pytest.raises(Stopped, match=r"what was heard is stored"):
         run_command(monkeypatch, folder, script={("control", 2, 1): "interrupt"})
