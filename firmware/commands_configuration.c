@@ -43,11 +43,16 @@ int16_t configure_closures(void)
 
 int16_t configured_closures(void) { return answer(configuration.closures); }
 
-static int16_t set_pads(uint8_t *into)
+/* No pad may be in it and in the others. */
+static int16_t set_pads(uint8_t *into, const uint8_t *others, const uint8_t *more)
 {
     uint8_t pads[BUS_BYTES];
     TRY(parse_pads(pads));
     TRY(finish());
+    if (configuration_shares(pads, others) || configuration_shares(pads, more))
+        return -221;
+    if (into == configuration.low && !configuration.limiter && configuration_shares(pads, pads))
+        return -221;
     memcpy(into, pads, BUS_BYTES);
     return 0;
 }
@@ -59,9 +64,9 @@ static int16_t answer_pads(const uint8_t *pads)
     return 0;
 }
 
-int16_t configure_forbidden(void) { return set_pads(configuration.forbidden); }
+int16_t configure_forbidden(void) { return set_pads(configuration.forbidden, configuration.low, configuration.low); }
 int16_t configured_forbidden(void) { return answer_pads(configuration.forbidden); }
-int16_t configure_rails(void) { return set_pads(configuration.rails); }
+int16_t configure_rails(void) { return set_pads(configuration.rails, configuration.low, configuration.low); }
 int16_t configured_rails(void) { return answer_pads(configuration.rails); }
 
 int16_t configure_rail_series(void)
@@ -74,6 +79,42 @@ int16_t configure_rail_series(void)
 }
 
 int16_t configured_rail_series(void) { return answer_bits(configuration.rail_series, word_none); }
+
+/* --- low pads --------------------------------------------------------------------------- */
+
+int16_t configure_low_pads(void)
+{
+    return set_pads(configuration.low, configuration.forbidden, configuration.rails);
+}
+
+int16_t configured_low_pads(void) { return answer_pads(configuration.low); }
+
+int16_t configure_limiter(void)
+{
+    bool fitted;
+    TRY(parse_boolean(&fitted));
+    TRY(finish());
+    if (!fitted && configuration_shares(configuration.low, configuration.low))
+        return -221;
+    configuration.limiter = fitted;
+    return 0;
+}
+
+int16_t configured_limiter(void) { return answer(configuration.limiter); }
+
+int16_t configure_low_leads(void)
+{
+    int32_t ohm;
+    TRY(parse_quantity(UNIT_OHM, 0, LOW_LEAD_MOST_OHM, LOW_LEAD_USUAL_OHM, &ohm));
+    TRY(finish());
+    configuration.low_lead_ohm = ohm;
+    return 0;
+}
+
+int16_t configured_low_leads(void)
+{
+    return answer_quantity(configuration.low_lead_ohm, 0, LOW_LEAD_MOST_OHM, LOW_LEAD_USUAL_OHM);
+}
 
 /* --- the stored configuration ----------------------------------------------------------- */
 
@@ -143,6 +184,9 @@ QUANTITY(configure_supply, configured_supply, supply_mv, UNIT_MV,
          SUPPLY_LEAST_MV, SUPPLY_MOST_MV, SUPPLY_USUAL_MV)
 QUANTITY(configure_pad_limit, configured_pad_limit, pad_ua, UNIT_UA,
          PAD_LEAST_UA, PAD_MOST_UA, PAD_USUAL_UA)
+
+QUANTITY(configure_low_time, configured_low_time, low_ms, UNIT_MS,
+         LOW_LEAST_MS, LOW_MOST_MS, LOW_USUAL_MS)
 
 int16_t configure_bank(void)
 {

@@ -47,7 +47,7 @@ int16_t identity_query(void)
 {
     TRY(parse_end());
     reply_begin();
-    TEXT("padsweep,controller,0,0.4.0");
+    TEXT("padsweep,controller,0,0.5.0");
     scpi_last_query();
     return 0;
 }

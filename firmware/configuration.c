@@ -31,6 +31,8 @@ static const struct configuration defaults PROGMEM = {
     .lead_ohm = LEAD_USUAL_OHM,
     .supply_mv = SUPPLY_USUAL_MV,
     .pad_ua = PAD_USUAL_UA,
+    .low_ms = LOW_USUAL_MS,
+    .low_lead_ohm = LOW_LEAD_USUAL_OHM,
 };
 
 static uint16_t crc_of(const struct configuration *of)
@@ -59,6 +61,14 @@ static bool is_between(uint16_t value, uint16_t least, uint16_t most)
     return value >= least && value <= most;
 }
 
+bool configuration_shares(const uint8_t *pads, const uint8_t *others)
+{
+    for (uint8_t n = 0; n < BUS_BYTES; n++)
+        if (pads[n] & others[n])
+            return true;
+    return false;
+}
+
 /* A CRC only says that nothing changed since it was written; another firmware, or another
  * driver, may have written what this one must not take. */
 static bool is_sound(const struct configuration *c)
@@ -71,7 +81,10 @@ static bool is_sound(const struct configuration *c)
            is_between(c->average_ma, CURRENT_LEAST_MA, CURRENT_MOST_MA) &&
            c->blanking_ms <= BLANKING_MOST_MS && is_between(c->hold_s, 1, HOLD_MOST_S) &&
            is_between(c->supply_mv, SUPPLY_LEAST_MV, SUPPLY_MOST_MV) &&
-           is_between(c->pad_ua, PAD_LEAST_UA, PAD_MOST_UA);
+           is_between(c->pad_ua, PAD_LEAST_UA, PAD_MOST_UA) &&
+           is_between(c->low_ms, LOW_LEAST_MS, LOW_MOST_MS) && c->limiter <= 1 &&
+           (c->limiter || !configuration_shares(c->low, c->low)) &&
+           !configuration_shares(c->low, c->forbidden) && !configuration_shares(c->low, c->rails);
 }
 
 bool configuration_load(void)

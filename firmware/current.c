@@ -57,6 +57,8 @@ void current_arm(void)
 
 void current_disarm(void) { armed = false; }
 
+bool current_is_limited(void) { return armed && !blanked; }
+
 int16_t current_cut(void)
 {
     int16_t error;

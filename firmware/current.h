@@ -14,6 +14,7 @@
 void current_arm(void);
 void current_disarm(void); /* the supply is off */
 
+bool current_is_limited(void); /* the supply is on, and its limits count by now */
 int16_t current_cut(void); /* 0, 106 or 107 */
 void current_clear(void);  /* for the guard alone, while the supply is off */
 

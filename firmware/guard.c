@@ -14,15 +14,18 @@
 #include "touch.h"
 
 #define HELD_MAX (CLOSURES_MAX + KEY_CHANNELS + HOLD_CHANNELS)
+#define LIMITER 1 /* the series channels in whose place it is: the first alone */
 #define CONVERTER_CHECK_US 4000 /* a conversion comes each 0.1 ms */
 
 struct held {
     uint8_t bit;
-    bool used, kept; /* kept: for as long as a hold channel may be */
+    bool used : 1, kept : 1; /* kept: for as long as a hold channel may be */
     uint32_t since_us;
 };
 
 static struct held held[HELD_MAX];
+static bool is_low; /* a low pad is closed on each bus, since then */
+static uint32_t low_since_us;
 static uint32_t fed_us, converter_us;
 static int16_t latched; /* the error that did it, or 0 */
 
@@ -56,14 +59,37 @@ static bool series_ohm(uint8_t series, uint32_t *ohm)
     return series;
 }
 
-/* The worst pad has one end of the supply, all others have the other: its lead, then those of
- * the `mates` on its bus beside the way over the series to the `across` on the other. */
-static bool carries_too_much(uint8_t mates, uint8_t across, bool is_joined, uint32_t series)
+/* A bus: how many pads, low ones and rails are on it, and the lead of each. */
+struct bus {
+    uint8_t pads, low, rails;
+    uint16_t lead_ohm;
+};
+
+static struct bus bus_of(const uint8_t *pads)
 {
-    uint32_t lead = configuration.lead_ohm, ohm = lead;
-    if (!mates && !(is_joined && across))
+    struct bus bus = {.lead_ohm = configuration.lead_ohm};
+    for (uint8_t n = 0; n < BUS_BYTES; n++) {
+        if (!pads[n])
+            continue;
+        bus.pads += count(pads[n]);
+        bus.low += count(pads[n] & configuration.low[n]);
+        bus.rails += count(pads[n] & configuration.rails[n]);
+    }
+    if (bus.low) /* it is alone there, or refused */
+        bus.lead_ohm = configuration.low_lead_ohm;
+    return bus;
+}
+
+/* The worst pad has one end of the supply, all others have the other: its lead, then those of
+ * its mates on its bus beside the way over the series to those across on the other. */
+static bool carries_too_much(const struct bus *own, const struct bus *other, bool is_joined,
+                             uint32_t series)
+{
+    uint32_t lead = own->lead_ohm, ohm = lead;
+    uint8_t mates = own->pads - 1, across = other->pads;
+    if (!own->pads || (!mates && !(is_joined && across)))
         return false;
-    uint32_t over = is_joined && across ? series + shared(lead, across) : UINT16_MAX;
+    uint32_t over = is_joined && across ? series + shared(other->lead_ohm, across) : UINT16_MAX;
     if (!mates)
         ohm += over;
     else
@@ -71,40 +97,75 @@ static bool carries_too_much(uint8_t mates, uint8_t across, bool is_joined, uint
     return (uint64_t)ohm * configuration.pad_ua < (uint32_t)configuration.supply_mv * 1000;
 }
 
+/* Leads of low pads hold little back: two of them meet over the limiter alone, for a moment, while
+ * the toy is supplied, and with nothing else that could feed them. */
+static bool low_pads_conflict(const image_t *wanted, const struct bus *one, const struct bus *two,
+                              bool any_on_both)
+{
+    if (!one->low && !two->low)
+        return false;
+    if (any_on_both || (one->low && one->pads > 1) || (two->low && two->pads > 1))
+        return true;
+    return one->low && two->low && (wanted->series & ~LIMITER || wanted->aux || !supply_is_up());
+}
+
+static bool has_pads(const image_t *image)
+{
+    for (uint8_t n = 0; n < PAD_BYTES; n++)
+        if (image->byte[n])
+            return true;
+    return false;
+}
+
 int16_t guard_allows(const image_t *wanted)
 {
-    uint8_t on_1 = 0, on_2 = 0, both = 0, rails_1 = 0, rails_2 = 0;
+    if (!configuration_is_known() && !image_is_empty(wanted))
+        return -315;
+    if (!has_pads(wanted))
+        return 0; /* soon told: a key's step waits for it */
+    struct bus one = bus_of(wanted->bus1), two = bus_of(wanted->bus2);
+    uint8_t both = 0;
     bool same_rail = true;
     uint32_t series;
     bool is_joined = series_ohm(wanted->series, &series);
     bool rails_meet = wanted->series & ~configuration.rail_series || count(wanted->series) > 1;
-    if (!configuration_is_known() && !image_is_empty(wanted))
-        return -315;
     for (uint8_t n = 0; n < BUS_BYTES; n++) {
         uint8_t bus1 = wanted->bus1[n], bus2 = wanted->bus2[n], rails = configuration.rails[n];
+        if (!(bus1 | bus2))
+            continue;
         if ((bus1 | bus2) & configuration.forbidden[n])
             return 108;
-        if ((bus1 | bus2) && n >= configuration.pads / 8)
+        if (n >= configuration.pads / 8)
             return -222;
-        on_1 += count(bus1);
-        on_2 += count(bus2);
         both += count(bus1 & bus2);
-        rails_1 += count(bus1 & rails);
-        rails_2 += count(bus2 & rails);
         same_rail &= (bus1 & rails) == (bus2 & rails);
     }
     if (both) /* such a pad joins the buses without any resistor */
         rails_meet = true;
-    if (rails_1 > 1 || rails_2 > 1 || (rails_1 && rails_2 && !same_rail && rails_meet))
+    if (one.rails > 1 || two.rails > 1 || (one.rails && two.rails && !same_rail && rails_meet))
         return 109;
-    if (on_1 + on_2 > configuration.closures || on_1 > driver.bus_pads || on_2 > driver.bus_pads)
+    if (one.pads + two.pads > configuration.closures || one.pads > driver.bus_pads ||
+        two.pads > driver.bus_pads || low_pads_conflict(wanted, &one, &two, both))
         return -221;
-    if (both ? carries_too_much(on_1 + on_2 - both - 1, 0, false, 0)
-             : (on_1 && carries_too_much(on_1 - 1, on_2, is_joined, series)) ||
-                   (on_2 && carries_too_much(on_2 - 1, on_1, is_joined, series)))
-        return 113;
-    return 0;
+    if (one.low && two.low)
+        return 0; /* the limiter holds what flows */
+    if (both) {
+        one.pads += two.pads - both;
+        two.pads = 0;
+    }
+    return carries_too_much(&one, &two, is_joined, series) ||
+                   carries_too_much(&two, &one, is_joined, series)
+               ? 113
+               : 0;
 }
+
+bool guard_is_low(const image_t *image)
+{
+    return configuration.limiter && configuration_shares(image->bus1, configuration.low) &&
+           configuration_shares(image->bus2, configuration.low);
+}
+
+bool guard_has_low(void) { return is_low; }
 
 /* --- what is held ------------------------------------------------------------------- */
 
@@ -131,6 +192,10 @@ static void hold(uint8_t bit, uint32_t now_us)
 
 void guard_watch(const image_t *now, uint32_t now_us)
 {
+    bool was_low = is_low;
+    is_low = guard_is_low(now);
+    if (!was_low)
+        low_since_us = now_us;
     for (uint8_t n = 0; n < HELD_MAX; n++)
         if (held[n].used && !image_has(now, held[n].bit))
             held[n].used = false;
@@ -188,6 +253,21 @@ uint8_t guard_self_test(void)
     return failed;
 }
 
+/* Two low pads have a time of their own, which no keeping lengthens. */
+static bool is_held_too_long(uint32_t now_us)
+{
+    uint32_t closure_us = configuration.closure_ms * 1000UL;
+    uint32_t hold_us = configuration.hold_s * 1000000UL;
+    if (is_low && clock_since(now_us, low_since_us) > configuration.low_ms * 1000UL)
+        return true;
+    for (uint8_t n = 0; n < HELD_MAX; n++)
+        if (held[n].used &&
+            clock_since(now_us, held[n].since_us) >
+                (held[n].kept || is_hold(held[n].bit) ? hold_us : closure_us))
+            return true;
+    return false;
+}
+
 void guard_run(void)
 {
     int16_t cut = current_cut();
@@ -221,17 +301,11 @@ void guard_run(void)
         errors_push(101);
         return;
     }
-    uint32_t closure_us = configuration.closure_ms * 1000UL;
-    uint32_t hold_us = configuration.hold_s * 1000000UL;
-    for (uint8_t n = 0; n < HELD_MAX; n++)
-        if (held[n].used &&
-            clock_since(now_us, held[n].since_us) >
-                (held[n].kept || is_hold(held[n].bit) ? hold_us : closure_us)) {
-            relays_off();
-            touch_abort();
-            errors_push(102);
-            return;
-        }
+    if (is_held_too_long(now_us)) {
+        relays_off();
+        touch_abort();
+        errors_push(102);
+    }
 }
 
 /* --- the latch ---------------------------------------------------------------------- */

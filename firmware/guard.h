@@ -20,6 +20,8 @@ void guard_off(void); /* everything open, keys up, touch aborted, supply off */
 bool guard_is_anything_on(void);
 
 int16_t guard_allows(const image_t *wanted); /* 0 or why not */
+bool guard_is_low(const image_t *image);      /* a low pad on each bus */
+bool guard_has_low(void);                     /* such an image is closed now */
 void guard_watch(const image_t *now, uint32_t now_us);
 bool guard_keep(uint32_t now_us); /* closed pads may stay so for a hold's time from now on */
 

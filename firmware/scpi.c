@@ -268,8 +268,9 @@ bool scpi_run(void)
         return true;
     }
     if (unit) {
-        /* Its reply must find room: a wait for some would shift the touch's steps. */
-        if (touch_is_busy() && !uart_is_sent())
+        /* Its reply must find room: a wait for some would shift the touch's steps, or the end of a
+         * closure that is to be short. */
+        if ((touch_is_busy() || guard_has_low()) && !uart_is_sent())
             return false;
         run_next_unit();
         return true;

@@ -107,6 +107,11 @@ void supply_off(void)
 
 bool supply_is_on(void) { return is_on; }
 
+bool supply_is_up(void)
+{
+    return is_on && current_is_limited() && !BELOW(adc_rail_raw(), RAIL_UP_MV);
+}
+
 static bool is_rail_odd(uint32_t now_us)
 {
     uint16_t raw = adc_rail_raw();

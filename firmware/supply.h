@@ -12,6 +12,7 @@ void supply_init(void);
 int16_t supply_on(void);
 void supply_off(void);
 bool supply_is_on(void);
+bool supply_is_up(void); /* and beyond its blanking, and the rail above 1 V */
 void supply_run(void);  /* from the main loop alone: its going round is what the heartbeat tells */
 void supply_beat(void); /* from the clock's interrupt, each millisecond */
 

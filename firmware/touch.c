@@ -205,6 +205,9 @@ static bool is_too_long(void)
     if (touch_settings.keys && touch_settings.press_ms > longest_ms)
         longest_ms = touch_settings.press_ms;
     held_ms += (uint32_t)touch_settings.lead_in_ms + touch_settings.tail_ms;
+    if (guard_is_low(&touch_settings.pads) &&
+        touch_settings.dwell_ms + TOUCH_LOW_MARGIN_MS > configuration.low_ms)
+        return true;
     return longest_ms + TOUCH_MARGIN_MS > configuration.closure_ms ||
            (touch_settings.holds &&
             held_ms + TOUCH_MARGIN_MS > configuration.hold_s * 1000UL);

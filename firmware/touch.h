@@ -34,6 +34,7 @@ struct touch_settings {
 #define TOUCH_DWELL_MS 1200
 #define TOUCH_TAIL_MS 500
 #define TOUCH_MARGIN_MS 50 /* that a touch must stay below the guard's longest closure */
+#define TOUCH_LOW_MARGIN_MS 5 /* the same of two low pads */
 
 extern struct touch_settings touch_settings; /* written by the commands while no touch runs */
 

@@ -120,10 +120,16 @@ class Target:
 
     def in_order(self) -> Target:
         """Give the same in the letters' order: leads may be swapped."""
+        return self._ordered
+
+    @cached_property
+    def _ordered(self) -> Target:
+        joints = in_order(self.joints)
+        if joints == self.joints:
+            return self
         series_ohm = {frozenset(one.pads_1 + one.pads_2): one.series_ohm for one in self.connections}
         return replace(self, connections=tuple(
-            Connection(one, other, series_ohm[frozenset(one + other)])
-            for one, other in in_order(self.joints)
+            Connection(one, other, series_ohm[frozenset(one + other)]) for one, other in joints
         ))
 
     def side(self, bus: int) -> str:

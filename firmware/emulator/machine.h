@@ -8,7 +8,7 @@
 
 #define MACHINE_HZ 16000000ULL
 
-#define MACHINE_EEPROM_SHOWN 96 /* bytes that the firmware uses */
+#define MACHINE_EEPROM_SHOWN 104 /* bytes that the firmware uses */
 
 /* A brown-out also spoils the EEPROM byte that was being written. */
 enum reset_cause { RESET_PIN, RESET_BROWN_OUT };

@@ -144,7 +144,7 @@ static void control(uint8_t byte, const uint8_t **at, const uint8_t *end)
         break;
     case SPOIL:
         if (*at < end) {
-            machine_spoil_eeprom(**at & 0x3f, 1 << (**at % 7));
+            machine_spoil_eeprom(**at & 0x7f, 1 << (**at % 7));
             (*at)++;
         }
         break;
@@ -209,8 +209,9 @@ static void report(void)
     fprintf(file, "{\"inputs\": %llu, \"restarts\": %llu, \"closings\": %llu, ",
             (unsigned long long)inputs, (unsigned long long)restarts,
             (unsigned long long)oracle_closings);
-    fprintf(file, "\"latchings\": %llu, \"supplyings\": %llu, \"handlers\": {",
-            (unsigned long long)oracle_latchings, (unsigned long long)oracle_supplyings);
+    fprintf(file, "\"latchings\": %llu, \"supplyings\": %llu, \"low\": %llu, \"handlers\": {",
+            (unsigned long long)oracle_latchings, (unsigned long long)oracle_supplyings,
+            (unsigned long long)oracle_low);
     for (unsigned n = 0; n < handlers_count(); n++)
         fprintf(file, "%s\"%s\": %llu", n ? ", " : "", handlers_name(n),
                 (unsigned long long)handlers_entered(n));
@@ -218,9 +219,10 @@ static void report(void)
     fclose(file);
 }
 
-/* With leads so large that some pads of a bus may be closed together, and not all. */
+/* With leads so large that some pads of a bus may be closed together, and not all; two are low. */
 #define CONFIGURED \
-    "SYST:CONF:LEAD 2000;SUPP 4800;LIM 2000;BANK 0,6800,33000,150000,1500;SAVE;:*CLS\n"
+    "SYST:CONF:LEAD 2000;SUPP 4800;LIM 2000;BANK 0,6800,33000,150000,1500;LOW:LIM ON;PADS (@20,21);" \
+    ":SYST:CONF:SAVE;:*CLS\n"
 
 int LLVMFuzzerInitialize(int *count, char ***arguments)
 {

@@ -10,6 +10,7 @@
 
 #define LINE_MOST 200
 #define SLACK_US 60000 /* between two looks, and for what the firmware is at just then */
+#define LOW_SLACK_US 30000 /* what can last longer isn't done while the toy is supplied */
 #define TRIP_US 1000
 #define AVERAGE_US 1000000
 #define FULL_MA 450 /* the converter's end, less its error */
@@ -17,13 +18,13 @@
 #define RISE_US 60000 /* beyond the blanking */
 #define GAP_US 4000
 
-uint64_t oracle_closings, oracle_latchings, oracle_supplyings;
+uint64_t oracle_closings, oracle_latchings, oracle_supplyings, oracle_low;
 
 static struct asked asked;
 static struct machine_outputs last;
 static uint64_t since_us[8 * IMAGE_BYTES]; /* closed */
 static uint64_t kept_us[8 * IMAGE_BYTES];  /* the latest that it may have been kept at; 0: never */
-static uint64_t opened_us;
+static uint64_t opened_us, low_us; /* low_us: of the latest meeting of two low pads */
 static bool has_opened, was_latched;
 
 static char line[LINE_MOST + 1];
@@ -106,11 +107,57 @@ static bool is_timed(unsigned bit)
     return bit < BIT_SERIES || (bit >= BIT_KEYS && bit < BIT_AUX) || bit >= BIT_AUX + AUX_HOLD_FIRST;
 }
 
+/* Places of a bus on which low pads are closed. */
+static unsigned low_on(const image_t *now, unsigned bus)
+{
+    unsigned found = 0;
+    for (unsigned pad = 0; pad < PADS_MAX; pad++)
+        found += image_has(now, bus + pad) && limits()->low[pad / 8] >> pad % 8 & 1;
+    return found;
+}
+
+static bool meets_low(const image_t *now)
+{
+    return low_on(now, BIT_BUS_1) && low_on(now, BIT_BUS_2);
+}
+
+static double lead_on(const image_t *now, unsigned bus)
+{
+    return low_on(now, bus) ? limits()->low_lead_ohm : limits()->lead_ohm;
+}
+
+static void look_at_low(const image_t *now, uint64_t now_us)
+{
+    unsigned closed[2] = {0, 0}, low[2] = {low_on(now, BIT_BUS_1), low_on(now, BIT_BUS_2)};
+    for (unsigned pad = 0; pad < 2 * PADS_MAX; pad++)
+        closed[pad / PADS_MAX] += image_has(now, pad);
+    for (unsigned bus = 0; bus < 2; bus++)
+        if (low[bus] && closed[bus] > 1)
+            breach("a low pad shares its bus");
+    if (!meets_low(now))
+        return;
+    if (!meets_low(&last.closed)) {
+        oracle_low++;
+        low_us = now_us;
+    }
+    for (unsigned pad = 0; pad < PADS_MAX; pad++)
+        if (image_has(now, BIT_BUS_1 + pad) && image_has(now, BIT_BUS_2 + pad))
+            breach("a low pad is on both buses");
+    if (!limits()->limiter)
+        breach("two low pads meet without a limiter");
+    if (now->series > 1 || now->aux)
+        breach("two low pads meet over more than the limiter");
+    if (!last.supply || faulty_switch ||
+        now_us < supply_since_us + limits()->blanking_ms * 1000)
+        breach("two low pads meet before the supply is up");
+}
+
 /* Which pads a bus joins, and the worst of them, by conductances: its lead, then all the others
  * of its bus beside the way to the other bus. */
 static void look_at_group(const image_t *now, unsigned own, unsigned other, bool joined)
 {
-    double lead = limits()->lead_ohm, mates = 0, across = 0, both = 0, least = 1e12;
+    double lead = lead_on(now, own), far = lead_on(now, other), mates = 0, across = 0, both = 0;
+    double least = 1e12;
     unsigned channels = 0;
     for (unsigned pad = 0; pad < PADS_MAX; pad++) {
         mates += image_has(now, own + pad);
@@ -131,7 +178,7 @@ static void look_at_group(const image_t *now, unsigned own, unsigned other, bool
     }
     double siemens = (mates - 1) / lead;
     if (across && joined)
-        siemens += 1 / (least / channels + lead / across);
+        siemens += 1 / (least / channels + far / across);
     if (siemens == 0)
         return;
     if (limits()->supply_mv * 1000.0 / (lead + 1 / siemens) > limits()->pad_ua * 1.0001 + 1)
@@ -191,8 +238,11 @@ static void look_at_closed(const image_t *now, uint64_t now_us)
     }
     if (pads > limits()->closures || pads > CLOSURES_MAX)
         breach("more pads than the maximum");
-    look_at_group(now, BIT_BUS_1, BIT_BUS_2, now->series);
-    look_at_group(now, BIT_BUS_2, BIT_BUS_1, now->series);
+    look_at_low(now, now_us);
+    if (!meets_low(now)) {
+        look_at_group(now, BIT_BUS_1, BIT_BUS_2, now->series);
+        look_at_group(now, BIT_BUS_2, BIT_BUS_1, now->series);
+    }
     if (any_rail)
         look_at_rails(now);
 }
@@ -293,6 +343,8 @@ void oracle_look(void)
         if (is_timed(bit) && image_has(&last.closed, bit) && now_us > until_us + SLACK_US)
             breach("closed for longer than the closure time");
     }
+    if (meets_low(&last.closed) && now_us > low_us + limits()->low_ms * 1000 + LOW_SLACK_US)
+        breach("two low pads meet for longer than their time");
     look_at_current(now_us);
     look_at_supply(now_us);
 

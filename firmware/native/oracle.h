@@ -4,6 +4,8 @@
  *     asked for it since the machine last had nothing to do;
  *   - never more pads than the maximum, no forbidden pad, no two rails joined, no pad of a group
  *     that can carry more than the configured current;
+ *   - a low pad is alone on its bus; two meet over the first series channel alone, without holds,
+ *     senses or continuity, while the supply is up, for their own time and no longer;
  *   - a path closes only after what opened has broken; nothing stays closed beyond its time;
  *   - the latch holds, and everything off with it, until a command clears it;
  *   - nothing is on when the dead-man time has passed without a whole message;
@@ -26,6 +28,6 @@ void oracle_current_ma(uint16_t ma);
 void oracle_faulty_switch(bool is_faulty);
 void oracle_rail_down(bool is_down); /* whatever the switch does */
 
-extern uint64_t oracle_closings, oracle_latchings, oracle_supplyings; /* seen so far */
+extern uint64_t oracle_closings, oracle_latchings, oracle_supplyings, oracle_low; /* seen so far */
 
 #endif

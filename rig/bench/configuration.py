@@ -10,13 +10,17 @@ import binascii
 import math
 import struct
 from dataclasses import dataclass
+from typing import Any
 
 from rig.bench.controller import Controller
 from rig.errors import BenchError
 from rig.project import Project
 from rig.project.electrical import highest_v, limiting_ohm, rail_safe_ohm
+from rig.project.low_pads import low_lead_ohm
 
-LAYOUT = 2
+LAYOUT = 3
+LOW_SINCE = (0, 5)
+"""Firmware that knows low pads, and has layout 3; before it there was 2."""
 CLOSURES_MAX = 8
 DEADMAN_MS = 3000
 CLOSURE_MS = 10_000
@@ -55,6 +59,12 @@ class Configuration:
         The most that the toy's supply can be, mV, and that may flow through a pad, uA.
     bank_ohm : tuple of int
         Series bank, channel 1 first; counted in hundreds of ohms, rounded down.
+    limiter : bool
+        Whether the current limiter is fitted in series channel 1's place.
+    low : frozenset of int
+        Pad channels, from 1, that may meet over it.
+    low_ms, low_lead_ohm : int
+        Longest closure of two of them, 10 to 2000 ms; the least of their leads, 0 to 255 ohm.
     """
 
     pads: int
@@ -72,24 +82,38 @@ class Configuration:
     supply_mv: int = 4800
     pad_ua: int = 2000
     bank_ohm: tuple[int, ...] = ()
+    limiter: bool = False
+    low: frozenset[int] = frozenset()
+    low_ms: int = 100
+    low_lead_ohm: int = 32
 
-    def packed(self) -> bytes:
-        """Give the bytes as the controller keeps them (firmware/configuration.h)."""
-        return struct.pack(
+    def packed(self, layout: int = LAYOUT) -> bytes:
+        """Give the bytes as the controller keeps them (firmware/configuration.h, or before low pads)."""
+        data = struct.pack(
             "<BBB8s8sB9H8H",
-            LAYOUT, self.pads, self.closures, _bits(self.forbidden, 8), _bits(self.rails, 8),
+            layout, self.pads, self.closures, _bits(self.forbidden, 8), _bits(self.rails, 8),
             _bits(self.rail_series, 1)[0], self.deadman_ms, self.closure_ms, self.peak_ma,
             self.average_ma, self.inrush_ms, self.hold_s, self.lead_ohm, self.supply_mv, self.pad_ua,
             *(ohm // BANK_STEP_OHM for ohm in self.bank_ohm),
             *[0] * (BANK_CHANNELS - len(self.bank_ohm)),
         )
+        if layout < LAYOUT:
+            return data
+        low = struct.pack("<HBB", self.low_ms, self.low_lead_ohm, self.limiter)
+        return data + low + _bits(self.low, 8)
 
-    def crc(self) -> int:
+    def crc(self, layout: int = LAYOUT) -> int:
         """Give the checksum of the bytes: CRC-16, polynomial 0x1021, start 0xFFFF."""
-        return binascii.crc_hqx(self.packed(), 0xFFFF)
+        return binascii.crc_hqx(self.packed(layout), 0xFFFF)
 
-    def commands(self) -> list[str]:
+    def commands(self, layout: int = LAYOUT) -> list[str]:
         """Give the messages that bring a controller from its defaults to this configuration."""
+        low = [
+            f"SYSTem:CONFigure:LOW:LIMiter {'ON' if self.limiter else 'OFF'}",
+            f"SYSTem:CONFigure:LOW:PADS {_pad_list(self.low)}",
+            f"SYSTem:CONFigure:LOW:TIME {self.low_ms}",
+            f"SYSTem:CONFigure:LOW:LEADs {self.low_lead_ohm}",
+        ]
         rail_series = ",".join(map(str, sorted(self.rail_series))) or "NONE"
         return [
             "SYSTem:CONFigure:DEFaults",
@@ -108,7 +132,13 @@ class Configuration:
             f"SYSTem:CONFigure:SUPPly {self.supply_mv}",
             f"SYSTem:CONFigure:LIMit {self.pad_ua}",
             f"SYSTem:CONFigure:BANK {','.join(map(str, self.bank_ohm or (0,)))}",
+            *(low if layout == LAYOUT else ()),
         ]
+
+
+def layout_of(firmware: tuple[int, ...]) -> int:
+    """Give the layout in which a controller's firmware keeps its configuration."""
+    return LAYOUT if firmware >= LOW_SINCE else LAYOUT - 1
 
 
 def wanted_configuration(project: Project) -> Configuration:
@@ -123,6 +153,12 @@ def wanted_configuration(project: Project) -> Configuration:
     assert rig.controller is not None  # a hardware bench is loaded with it
     numbered = list(enumerate(toy.pads.values(), 1))
     safe_ohm = rail_safe_ohm(toy)
+    low: dict[str, Any] = {}
+    if rig.limiter and rig.limiter.fitted:
+        low = {"limiter": True, "low_ms": rig.limiter.longest_ms}
+    if toy.low_pads:
+        low["low"] = frozenset(n for n, pad in enumerate(toy.pads, 1) if pad in toy.low_pads)
+        low["low_lead_ohm"] = int(low_lead_ohm(toy, rig))
     return Configuration(
         pads=rig.controller.pads,
         closures=2 if rig.switch == "multiplexer" else CLOSURES_MAX,
@@ -140,6 +176,7 @@ def wanted_configuration(project: Project) -> Configuration:
         supply_mv=math.ceil(highest_v(toy) * 1000),
         pad_ua=min(math.floor(rig.current_limit_ma * 1000 * ROUNDED), 10_000),
         bank_ohm=tuple(int(ohm) for ohm in rig.series_ohm),
+        **low,
     )
 
 
@@ -166,7 +203,8 @@ def bring_into_force(controller: Controller, wanted: Configuration, switch: str)
     Raises
     ------
     BenchError
-        The firmware is for other switches or fewer pads, or doesn't take the configuration.
+        The firmware is for other switches or fewer pads, knows no low pads, or doesn't take the
+        configuration.
     """
     driver, most_pads, *_ = controller.query("SYSTem:DRIVer?").split(",")
     if driver.lower() != switch:
@@ -179,9 +217,15 @@ def bring_into_force(controller: Controller, wanted: Configuration, switch: str)
             f"controller on {controller.port} can drive {most_pads} pads, toy.yaml needs "
             f"{wanted.pads}: take pads out of toy.yaml"
         )
+    if wanted.low and controller.firmware < LOW_SINCE:
+        have, need = (".".join(map(str, one)) for one in (controller.firmware, LOW_SINCE))
+        raise BenchError(
+            f"controller on {controller.port} has firmware {have}, low pads need {need}: load the one "
+            "in firmware/, or take low_pads out of toy.yaml"
+        )
     if _holds(controller, wanted):
         return False
-    for message in wanted.commands():
+    for message in wanted.commands(layout_of(controller.firmware)):
         controller.command(message)
     controller.command("SYSTem:CONFigure:SAVE")
     if not _holds(controller, wanted):
@@ -195,4 +239,4 @@ def bring_into_force(controller: Controller, wanted: Configuration, switch: str)
 def _holds(controller: Controller, wanted: Configuration) -> bool:
     (crc,) = controller.numbers("SYSTem:CONFigure:CRC?", 1)
     (stored,) = controller.numbers("SYSTem:CONFigure:STORed?", 1)
-    return bool(stored) and crc == wanted.crc()
+    return bool(stored) and crc == wanted.crc(layout_of(controller.firmware))

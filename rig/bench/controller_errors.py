@@ -28,8 +28,8 @@ ACTIONS = {
     -178: "give a number or a word, not a channel list",
     -213: "wait for the running touch or abort it",
     -221: (
-        "not now: a touch runs, something is closed or on, none is done, or too much "
-        "would be closed"
+        "not now: a touch runs, something is closed or on, none is done, too much would "
+        "be closed, or low pads not as they may be"
     ),
     -222: "keep to the range of the command",
     -224: "use one of the command's words",

@@ -15,7 +15,7 @@ from typing import Any, TypeVar, cast
 
 from rig.bench.base import MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
 from rig.bench.capture import Capture, joined
-from rig.bench.configuration import bring_into_force, wanted_configuration
+from rig.bench.configuration import bring_into_force, layout_of, wanted_configuration
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.held import HeldPads
 from rig.bench.marker import PulseFinder
@@ -125,7 +125,7 @@ class HardwareBench:
                 "port": self.controller.port,
                 "sound_device": self.capture.device,
                 "rate_hz": self.rate_hz,
-                "configuration_crc": self._wanted.crc(),
+                "configuration_crc": self._wanted.crc(layout_of(self.controller.firmware)),
                 "configuration_stored_anew": self._stored_anew,
             },
         )
@@ -147,7 +147,7 @@ class HardwareBench:
         Restarted
             It restarted by itself; identity and configuration were checked again.
         """
-        if reason := refusal(self._project, touch.connections):
+        if reason := refusal(self._project, touch.connections, touch.dwell_ms):
             raise BenchError(f"a touch is refused before it is begun: {reason}")
         connections, series = self._closures(touch.connections)
         keys = ",".join(str(self._key(name)) for name in touch.stimulus.keys) or "NONE"

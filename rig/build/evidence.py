@@ -141,7 +141,8 @@ def trials_by_pair(records: Iterable[Record]) -> dict[str, list[Trial]]:
 
 
 def evidence_for(
-    picks: Sequence[Pick], records: Sequence[Record], false_discovery: float
+    picks: Sequence[Pick], records: Sequence[Record], false_discovery: float,
+    found: Sequence[Find] | None = None, trials: Trials | None = None,
 ) -> list[Evidence]:
     """Give what the sweep knows of each pick.
 
@@ -152,12 +153,13 @@ def evidence_for(
         Of the whole sweep; empty where there was none.
     false_discovery : float
         Share of false ones among the finds, 0 to 1.
+    found, trials : optional
+        What `finds` and `trials_by_pair` give of these records, where that is known.
     """
-    trials = trials_by_pair(records)
-    found = finds_of(picks, records, false_discovery)
+    trials = trials_by_pair(records) if trials is None else trials
     return [
         Evidence(find, trials.get(pick.pair, ()))
-        for pick, find in zip(picks, found, strict=True)
+        for pick, find in zip(picks, finds_of(picks, records, false_discovery, found), strict=True)
     ]
 
 

@@ -14,6 +14,7 @@ from rig.build.pieces import fitted
 from rig.build.several import Kept, by_pair
 from rig.build.sheet import proposals, see
 from rig.build.together import Combination, combine
+from rig.choose.find import Find
 from rig.choose.picks import Pick
 from rig.log import Record
 from rig.pads import joints_of, side_text
@@ -89,7 +90,10 @@ class Board:
     patch_bay: PatchBay | None
 
 
-def propose_all(project: Project, picks: Sequence[Pick], records: Sequence[Record] | None) -> Board:
+def propose_all(
+    project: Project, picks: Sequence[Pick], records: Sequence[Record] | None,
+    found: Sequence[Find] | None = None,
+) -> Board:
     """Propose for all picks of a project.
 
     Parameters
@@ -99,13 +103,15 @@ def propose_all(project: Project, picks: Sequence[Pick], records: Sequence[Recor
         At least one.
     records : sequence of Record or None
         Of the whole sweep; None: there was none.
+    found : sequence of Find, optional
+        The finds of these records, where they are known already.
 
     Raises
     ------
     ConfigError, SafetyRefusal
         As for `rig.build.sheet.proposals`.
     """
-    seen = see(project, picks, records)
+    seen = see(project, picks, records, found=found)
     controls = proposals(project, picks, seen)
     kept = by_pair(picks, seen.evidence)
     told = [

@@ -35,6 +35,7 @@ from rig.build.several import Kept, by_pair, propose_one
 from rig.build.together import Try, tries_of
 from rig.build.verified import NOT_VERIFIED, Build, Verified
 from rig.build.work import BEFORE, reset, together, work
+from rig.choose.find import Find
 from rig.choose.picks import PICKS, Pick
 from rig.errors import ConfigError, SafetyRefusal
 from rig.events import Event
@@ -66,13 +67,17 @@ class Seen:
 
 def see(
     project: Project, picks: Sequence[Pick], records: Sequence[Record] | None,
-    events: Iterable[Event] = (),
+    events: Iterable[Event] = (), found: Sequence[Find] | None = None,
 ) -> Seen:
-    """Gather what a sweep's records (None: there was no sweep) and events say of the picks."""
+    """Gather what a sweep's records (None: there was no sweep) and events say of the picks.
+
+    `found` are the finds of these records, where they are known already.
+    """
     if records is None:
         return Seen([Evidence()] * len(picks))
-    evidence = evidence_for(picks, records, project.rig.sweep.false_discovery)
-    return Seen(evidence, trials_by_pair(records), tries_of(records, project), measured(events))
+    trials = trials_by_pair(records)
+    evidence = evidence_for(picks, records, project.rig.sweep.false_discovery, found, trials)
+    return Seen(evidence, trials, tries_of(records, project), measured(events))
 
 
 def proposals(project: Project, picks: Sequence[Pick], seen: Seen) -> list[Control]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import scipy
@@ -79,13 +80,16 @@ def distances(touches: Sequence[Sequence[Record]]) -> np.ndarray:
             by_spot[one.path_ohm, one.key].append((index, one))
     total, both = np.zeros((count, count)), np.zeros((count, count))
     for here in by_spot.values():
-        owner = np.array([index for index, _ in here])
-        near = np.full((count, count), np.inf)
-        apart = touch_distances([one for _, one in here])
-        np.minimum.at(near, (owner[:, None], owner), apart)
-        shared = np.isfinite(near)
-        total[shared] += near[shared]
-        both += shared
+        # A find's touches stand side by side, so the nearest two are the least of a block.
+        owners, firsts = np.unique([index for index, _ in here], return_index=True)
+        told = Compared.of([one for _, one in here])
+        ends = [*firsts[1:], len(here)]
+        near = np.empty((len(owners), len(owners)))
+        for row, (first, end) in enumerate(zip(firsts, ends, strict=True)):
+            near[row] = np.minimum.reduceat(_apart(told, slice(first, end)).min(axis=0), firsts)
+        spots = np.ix_(owners, owners)
+        total[spots] += near
+        both[spots] += 1
     surest = touch_distances(
         [max(mine, key=lambda one: (one.score or 0.0, -one.number)) for mine in touches]
     )
@@ -102,13 +106,34 @@ def touch_distances(touches: Sequence[Record]) -> np.ndarray:
 
     The distance of two fingerprints over the sum of their lengths.
     """
-    apart = print_distances(np.array([print_of(one) for one in touches]))
-    number: dict[tuple, int] = {}
-    words = np.array([
-        number.setdefault(rough(one.sound, one.after, one.amount, one.unit), len(number))
-        for one in touches
-    ])
-    return np.where(np.isnan(apart), words[:, None] != words, apart)
+    return _apart(Compared.of(touches), slice(None))
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What is compared of some touches: their fingerprints, and words and amounts as numbers."""
+
+    prints: np.ndarray
+    words: np.ndarray
+
+    @classmethod
+    def of(cls, touches: Sequence[Record]) -> Compared:
+        """Gather it."""
+        number: dict[tuple, int] = {}
+        return cls(
+            np.array([print_of(one) for one in touches]),
+            np.array([number.setdefault(rough(one.sound, one.after, one.amount, one.unit), len(number))
+                      for one in touches]),
+        )  # fmt: skip
+
+
+def _apart(told: Compared, some: slice) -> np.ndarray:
+    """Give how far some touches are from all of them, shape (some, all)."""
+    apart = print_distances(told.prints, some)
+    lacking = np.isnan(apart)
+    if lacking.any():
+        apart[lacking] = (told.words[some, None] != told.words)[lacking]
+    return apart
 
 
 def print_of(one: Record) -> list[float]:
@@ -116,22 +141,24 @@ def print_of(one: Record) -> list[float]:
     return one.measures.get("change_db", [np.nan] * SIZE)
 
 
-def print_distances(prints: np.ndarray) -> np.ndarray:
+def print_distances(prints: np.ndarray, some: slice = slice(None)) -> np.ndarray:
     """Give how far fingerprints are from each other, 0 (alike) to 1; nan where one is nan.
 
     Parameters
     ----------
     prints : ndarray, shape (n, SIZE)
         dB.
+    some : slice
+        Those whose distances to all are wanted.
 
     Returns
     -------
-    ndarray, shape (n, n)
+    ndarray, shape (some, n)
     """
     lengths = np.sqrt(np.sum(prints**2, axis=1))
     least = 2.0 * LEAST_DB * np.sqrt(SIZE)
-    apart = scipy.spatial.distance.cdist(prints, prints)
-    return np.minimum(apart / np.maximum(lengths[:, None] + lengths, least), 1.0)
+    apart = scipy.spatial.distance.cdist(prints[some], prints)
+    return np.minimum(apart / np.maximum(lengths[some, None] + lengths, least), 1.0)
 
 
 def rough(sound: str | None, after: str | None, amount: float | None, unit: str | None) -> tuple:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from rig.outcomes import AFTERS, SOUNDS, is_stop, told_words
 from rig.pads import is_lone, letters_of, name_of_sides
@@ -183,7 +184,7 @@ class Find:
         """All pads' letters."""
         return letters_of(self.pair)
 
-    @property
+    @cached_property
     def pair(self) -> str:
         """Name the pair as people write it: "C-F"; see `rig.pads`."""
         return name_of_sides(self.pads_1, self.pads_2)

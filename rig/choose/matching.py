@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -169,11 +170,20 @@ def _near(pick: Pick, mine: Sequence[Find]) -> Find | None:
     return one if ratio <= NEAR_OHM else None
 
 
+def of_pairs(found: Iterable[Find]) -> dict[str, list[Find]]:
+    """Gather finds by their pair: what is decided about one hangs on those of its pair alone."""
+    pairs: dict[str, list[Find]] = defaultdict(list)
+    for one in found:
+        pairs[one.pair].append(one)
+    return pairs
+
+
 def finds_of(
-    chosen: Sequence[Pick], records: Sequence[Record], false_discovery: float
+    chosen: Sequence[Pick], records: Sequence[Record], false_discovery: float,
+    found: Sequence[Find] | None = None,
 ) -> list[Find | None]:
-    """Give the find of each pick; see `find_of`."""
-    found = finds(records, false_discovery)
+    """Give the find of each pick; see `find_of`. `found`: all of these records, where they are known."""
+    found = finds(records, false_discovery) if found is None else found
     return [find_of(pick, found) for pick in chosen]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections import Counter, defaultdict
+from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 
@@ -289,7 +289,8 @@ def ranked(found: Sequence[Find], liked: Mapping[str, float] | None = None) -> l
         named. It moves finds within their tier and round alone.
     """
     factors = liked or {}
-    best_first = sorted(found, key=lambda one: (tier(one), -_worth(one)))
+    worths = {one.place: _worth(one) for one in found}
+    best_first = sorted(found, key=lambda one: (tier(one), -worths[one.place]))
     rounds: dict[tuple[int, int], list[Find]] = defaultdict(list)
     family: Counter = Counter()
     for one in best_first:
@@ -297,11 +298,18 @@ def ranked(found: Sequence[Find], liked: Mapping[str, float] | None = None) -> l
         family[one.family] += 1
     in_order: list[Find] = []
     words: Counter = Counter()
-    for _, left in sorted(rounds.items()):
+    for _, mine in sorted(rounds.items()):
+        # Of one word the best comes first anyway, so it's enough to choose among the words.
+        left: dict[str, deque[tuple[int, Find]]] = defaultdict(deque)
+        for at, one in enumerate(mine):
+            left[one.word].append((at, one))
         while left:
-            first = max(left, key=lambda one: (
-                _worth(one) * factors.get(one.word, 1.0) * SAME_SOUND ** words[one.word]))
-            left.remove(first)
-            in_order.append(first)
-            words[first.word] += 1
+            word = max(left, key=lambda word: (
+                worths[left[word][0][1].place] * factors.get(word, 1.0) * SAME_SOUND ** words[word],
+                -left[word][0][0],
+            ))  # fmt: skip
+            in_order.append(left[word].popleft()[1])
+            words[word] += 1
+            if not left[word]:
+                del left[word]
     return in_order

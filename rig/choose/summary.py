@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from rig.choose.discovery import FALSE_DISCOVERY, doubtful
 from rig.choose.rank import finds, pair_p_values
 from rig.choose.tally import Tally, tally
@@ -38,7 +40,12 @@ def tally_words(told: Tally, false_discovery: float) -> str:
 
 def unsure_words(records: list[Record], false_discovery: float) -> str:
     """Say of how many changes nothing can be said; empty where every one that came back is sure."""
-    unsure = doubtful(pair_p_values(records), false_discovery)
+    return unsure_of(pair_p_values(records), false_discovery)
+
+
+def unsure_of(p_values: Mapping[str, float], false_discovery: float) -> str:
+    """Say the same where the pairs' p values are known."""
+    unsure = doubtful(p_values, false_discovery)
     if not unsure:
         return ""
     return f"{len(unsure)} more came back, not surely enough to be told from chance"

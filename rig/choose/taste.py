@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from rig.choose.find import Find
-from rig.choose.matching import decision
+from rig.choose.matching import decision, of_pairs
 from rig.choose.picks import Pick
 from rig.choose.rank import ranked
 
@@ -36,8 +36,9 @@ def taste(found: Sequence[Find], entries: Iterable[Pick]) -> dict[str, float]:
     entries = list(entries)
     kept: Counter[str] = Counter()
     aside: Counter[str] = Counter()
+    pairs, chosen = of_pairs(found), {one.pair for one in entries}
     for find in found:
-        made = decision(entries, found, find)
+        made = decision(entries, pairs[find.pair], find) if find.pair in chosen else None
         if made is None:
             continue
         entry, is_it = made

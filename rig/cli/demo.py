@@ -12,7 +12,7 @@ from rig.choose import finds
 from rig.cli.console import console, print_commands
 from rig.cli.player import cannot_play
 from rig.cli.progress import SweepView
-from rig.cli.project import HABITS_HELP
+from rig.cli.project import DRIVERS_HELP, HABITS_HELP
 from rig.cli.sweep import run_sweep
 from rig.cli.tables import print_finds
 from rig.errors import ConfigError
@@ -35,6 +35,7 @@ def demo(
     pads: int | None = typer.Option(None, "--pads", min=8, max=64, help="How many pads."),
     kind: str | None = typer.Option(None, "--kind", help=f"What it is: {', '.join(KINDS)}."),
     habits: str | None = typer.Option(None, "--habits", help=HABITS_HELP),
+    drivers: str | None = typer.Option(None, "--drivers", help=DRIVERS_HELP),
 ) -> None:
     """Sweep an invented toy on the simulated bench and show what it found.
 
@@ -46,11 +47,12 @@ def demo(
     out = console()
     if folder.exists() and any(folder.iterdir()):
         loaded = load_project(folder)
-        _check_same(folder, loaded, seed=seed, pads=pads, kind=kind, habits=habits)
+        _check_same(folder, loaded, seed=seed, pads=pads, kind=kind, habits=habits,
+                    drivers=drivers)
     else:
         loaded = new_simulated_project(
             folder, DEMO_SEED if seed is None else seed, DEMO_PADS if pads is None else pads,
-            kind or DEMO_KIND, habits=habits,
+            kind or DEMO_KIND, habits=habits, drivers=drivers,
         )
     toy = loaded.toy
     count = len(toy.pads)
@@ -65,7 +67,8 @@ def demo(
     out.print(told)
     out.print(f"\neverything is in {folder}/; next:")
     print_commands(out, {
-        f"padsweep replay --project {folder}": "listen; keep, or set aside",
+        f"padsweep page --project {folder}": "hear and keep, in a browser",
+        f"padsweep replay --project {folder}": "the same in the terminal",
         f"padsweep sheet --project {folder}": "what you kept, to build",
         f"padsweep export --project {folder} --finds": "all finds as rows",
     })

@@ -28,7 +28,7 @@ from rig.events import HabitsLearnt
 from rig.log import read_events
 from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.pads import name_of
-from rig.project import Project, load_project, new_project
+from rig.project import Project, load_project, low_pads, new_project
 from rig.project.asked import asked
 from rig.project.cautions import cautions
 from rig.project.electrical import highest_v, path_ohm, worst_current_ma
@@ -38,6 +38,7 @@ from rig.sweep.workload import touch_s, workload
 from rig.words import duration, ohms
 
 HABITS_HELP = "`real`: as late, deaf and talkative as toys are; or one habit by its name."
+DRIVERS_HELP = "`real`: lines driven as strongly as chips drive them, some chips on a rail of their own."
 
 LABEL = 9
 """Columns of a line's label in the report of `check`."""
@@ -68,6 +69,7 @@ def new(
         Path | None, typer.Option(help="A board file; it says what the invented toy is.")
     ] = None,
     habits: Annotated[str | None, typer.Option(help=HABITS_HELP)] = None,
+    drivers: Annotated[str | None, typer.Option(help=DRIVERS_HELP)] = None,
     by_hand: Annotated[
         bool, typer.Option("--by-hand", help="You bridge the pads: no rig, only a microphone.")
     ] = False,
@@ -79,7 +81,8 @@ def new(
     out = console()
     if by_hand and simulated:
         raise ConfigError("--by-hand and --simulated are two benches: give one of them")
-    about_the_toy = {"--board": board, "--kind": kind, "--seed": seed, "--habits": habits}
+    about_the_toy = {"--board": board, "--kind": kind, "--seed": seed, "--habits": habits,
+                     "--drivers": drivers}  # fmt: skip
     given = [option for option, value in about_the_toy.items() if value is not None]
     if given and not simulated:
         raise ConfigError(
@@ -97,6 +100,7 @@ def new(
             DEMO_KIND if kind is None else kind,
             board,
             habits,
+            drivers=drivers,
         )
         out.print(f"{project.toy.name}: {len(project.toy.pads)} pads, in {folder}")
         out.print(f"next: padsweep check --project {folder}")
@@ -197,6 +201,8 @@ def report(project: Project, placed: int | None, more_cautions: Sequence[str] = 
         f"time     about {duration(work.seconds)}{_virtual(project)}; each freeze adds {freezes}",
         f"space    about {_bytes(work.take_bytes)}" + _kept(rig.keep),
     ]
+    if low := low_pads.told(toy, rig):
+        lines.append(f"{'low':<{LABEL}}{low}")
     if placed is not None and placed < len(toy.pads):
         missing = len(toy.pads) - placed
         lines.append(f"picture  {missing} of {len(toy.pads)} pads have no place on it yet: "
@@ -249,6 +255,7 @@ def _bench(project: Project) -> str:
     leads = f"leads of {ohms(rig.lead_ohm)}, {rig.switch} switches"
     if rig.bench == "simulated" and rig.simulated:
         habits = f", habits: {rig.simulated.habits}" if rig.simulated.habits else ""
+        habits += f", drivers: {rig.simulated.drivers}" if rig.simulated.drivers else ""
         return (
             f"simulated {rig.simulated.kind}, seed {rig.simulated.seed}, {rig.simulated.pads} pads"
             f"{habits}; {leads}"

@@ -36,9 +36,12 @@ def q_values(p_values: np.ndarray) -> np.ndarray:
     p_values = np.asarray(p_values, dtype=np.float64)
     if not np.all((p_values >= 0.0) & (p_values <= 1.0)):
         raise ValueError("p values must be numbers from 0 to 1")
-    if not len(p_values):
-        return p_values
-    return scipy.stats.false_discovery_control(p_values, method="bh")
+    # scipy.stats has it too, but it brings 45 MB along, and half a second for whoever lists finds.
+    order = np.argsort(p_values)
+    adjusted = p_values[order] * (len(order) / np.arange(1.0, len(order) + 1))
+    q = np.empty_like(adjusted)
+    q[order] = np.minimum.accumulate(adjusted[::-1])[::-1]
+    return np.clip(q, 0.0, 1.0)
 
 
 def wilson_interval(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -164,11 +167,14 @@ def staged_p_value(sets: Iterable[Staged]) -> float:
     ----------
     .. [1] K. Fairbanks and R. Madsen, Biometrika 69(1), 1982 (from memory).
     """
-    chances = np.ones((1, 1))
+    chances: np.ndarray | None = None
     heard = np.zeros(2, dtype=int)
     for one in sets:
-        chances = scipy.signal.convolve2d(chances, one.chances())
+        mine = one.chances()
+        chances = mine if chances is None else scipy.signal.convolve2d(chances, mine)
         heard += one.heard
+    if chances is None:
+        return 1.0
     first, second = np.indices(chances.shape)
     all_of_it, none_of_it = first == len(chances) - 1, first == 0
     if heard[0] == 0:

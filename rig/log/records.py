@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
+from sys import intern
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,8 @@ PURPOSE = "purpose"
 """The fact of a row that names its kind, where the column can't."""
 WAY = "way"
 """The fact of a touch that measures: "down" or "up" through the resistances."""
+ALIKE_MOST = 8192
+"""Touches that are held once for all records that made them, which a long log has many of."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ class Record:
     @cached_property
     def target(self) -> Target:
         """Give what was touched, and with which keys."""
-        return Target.of(self.touch)
+        return _target_of(self.touch)
 
     @property
     def stops(self) -> bool:
@@ -129,8 +132,9 @@ def touch_to_json(touch: Touch) -> str:
     return to_json(asdict(touch))
 
 
+@lru_cache(ALIKE_MOST)
 def touch_from_json(text: str) -> Touch:
-    """Read a touch back."""
+    """Read a touch back; those that are alike are one."""
     data = json.loads(text)
     connections = tuple(
         Connection(tuple(one["pads_1"]), tuple(one["pads_2"]), one["series_ohm"])
@@ -158,12 +162,22 @@ def seal(*columns: Any, previous: str = "") -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+@lru_cache(ALIKE_MOST)
+def _target_of(touch: Touch) -> Target:
+    return Target.of(touch)
+
+
+def _mapping(text: str | None) -> dict[str, Any]:
+    """Read names and values; names are held once for all records."""
+    return {intern(name): value for name, value in json.loads(text).items()} if text else {}
+
+
 def record_from_row(row: Any) -> Record:
     """Make a record of a joined row (see `store.RECORDS_SQL`)."""
     touch = touch_from_json(row["touch_json"])
-    target = Target.of(touch)
-    facts = json.loads(row["facts_json"])
-    evidence = json.loads(row["evidence_json"]) if row["evidence_json"] else {}
+    target = _target_of(touch)
+    facts = _mapping(row["facts_json"])
+    evidence = _mapping(row["evidence_json"])
     return Record(
         number=row["number"],
         plan_key=row["plan_key"],
@@ -178,7 +192,7 @@ def record_from_row(row: Any) -> Record:
         rate_hz=row["rate_hz"],
         take=None if row["dropped_at"] else row["take"],
         take_samples=row["take_samples"],
-        offsets=json.loads(row["offsets_json"]),
+        offsets=_mapping(row["offsets_json"]),
         fault=row["fault"],
         facts=facts | evidence,
         complete=row["after"] is not None,
@@ -188,6 +202,6 @@ def record_from_row(row: Any) -> Record:
         unit=row["unit"],
         score=row["score"],
         p_value=row["p_value"],
-        measures=json.loads(row["measures_json"]) if row["measures_json"] else {},
+        measures=_mapping(row["measures_json"]),
         judge=row["judge"],
     )

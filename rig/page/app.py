@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
@@ -22,6 +24,7 @@ from rig.choose.keeping import EditedMeanwhile
 from rig.choose.picks import CONTROLS, PICKS
 from rig.errors import RigError
 from rig.log.takes import take_path
+from rig.page.build_app import Builder
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.guard import BODY_MOST
 from rig.page.keys import KEYS
@@ -51,6 +54,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
         See `Unforeseen`.
     """
     page = Page(night)
+    page.warm()
 
     def told(_: Request, trouble: Exception) -> Response:
         return _line(str(trouble), UNPROCESSABLE)
@@ -68,7 +72,7 @@ def make_app(night: Night, unforeseen: Unforeseen) -> Starlette:
             Route("/takes/{number:int}", page.take), Route("/photo", page.photo),
             Route("/finds", page.finds), Route("/picks", page.picks), Route("/events", page.events),
             Route("/picks", page.decide, methods=["POST"]),
-            Route("/undo", page.undo, methods=["POST"]),
+            Route("/undo", page.undo, methods=["POST"]), *Builder(night).routes,
         ],
         exception_handlers={EditedMeanwhile: edited, RigError: told, Exception: bug},
     )  # fmt: skip
@@ -81,6 +85,7 @@ class Page:
 
     def __init__(self, night: Night) -> None:
         self.night = night
+        self._shown: tuple[Seen, bytes] | None = None
         self._parts = {one.name: one.read_bytes() for one in
                        resources.files("rig.page").joinpath("static").iterdir()
                        if Path(one.name).suffix in KINDS}  # fmt: skip
@@ -92,11 +97,17 @@ class Page:
     def _folder(self) -> Path:
         return self.night.project.folder
 
+    def warm(self) -> None:
+        """Make what takes long once, so that the first to open it needn't wait."""
+        with suppress(RigError):
+            self._finds()
+
     async def itself(self, _: Request) -> Response:
         """Give the page, which asks for all else."""
         toy = self.night.project.toy
         return HTMLResponse(self._shell.render(
             toy=toy.name, sweep=self.night.name, keys=KEYS, controls=CONTROLS,
+            scripts=sorted(name for name in self._parts if name.endswith(".js")),
         ))  # fmt: skip
 
     async def part(self, request: Request) -> Response:
@@ -166,11 +177,15 @@ class Page:
     def _finds(self) -> Response:
         night = self.night
         events, seen = night.events(), night.seen()
-        return JSONResponse(
-            rows(seen, night.project.toy)
-            | {"standing": standing(night.project, night.name, seen, events)}
-            | {"last": events[-1].id if events else 0, "picks": self._decided(seen)}
-        )
+        changing = {"standing": standing(night.project, night.name, seen, events),
+                    "picks": self._decided(seen)}  # fmt: skip
+        return Response(self._rows(seen)[:-1] + b"," + _json(changing)[1:], media_type="application/json")
+
+    def _rows(self, seen: Seen) -> bytes:
+        """Give what is shown of the finds as JSON, made once for each reading of the log."""
+        if self._shown is None or self._shown[0] is not seen:
+            self._shown = seen, _json(rows(seen, self.night.project.toy))
+        return self._shown[1]
 
     def _picks(self) -> Response:
         return JSONResponse(self._decided(self.night.seen()))
@@ -180,12 +195,15 @@ class Page:
         return decisions(self._folder, seen.found) | {"stamp": stamp}
 
     def _events(self, after: int) -> Response:
-        events = self.night.events()
-        told = [line for one in events if one.id > after and (line := news(one))]
+        night = self.night
+        events = night.events()
+        new = itertools.takewhile(lambda one: one.id > after, reversed(events))
+        told = [line for one in new if (line := news(one))][:NEWS_MOST][::-1]
         return JSONResponse({
-            "last": events[-1].id if events else 0, "news": told[-NEWS_MOST:],
-            "progress": progress(events), "version": self.night.version(),
+            "last": events[-1].id if events else 0, "news": told,
+            "progress": progress(events), "version": night.version_to_give(),
             "picks": _stamp(self._folder / PICKS),
+            "standing": standing(night.project, night.name, night.last_seen, events) if told else None,
         })  # fmt: skip
 
     def _decide(self, asked: Any) -> Response:
@@ -214,6 +232,11 @@ async def _asked(request: Request) -> Any:
         raise HTTPException(408, headers={"Connection": "close"}) from None
     except (ValueError, RecursionError, ClientDisconnect):
         raise HTTPException(400) from None
+
+
+def _json(told: dict[str, Any]) -> bytes:
+    """Write names and values as JSON; there is at least one."""
+    return json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
 
 
 def _stamp(path: Path) -> str:

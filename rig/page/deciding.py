@@ -9,11 +9,13 @@ from typing import Any
 
 from rig.choose import Find, Pick, keeping, load_picks
 from rig.choose.find import over
-from rig.choose.matching import decision, entry_of, find_of
+from rig.choose.matching import decision, entry_of, find_of, of_pairs
 from rig.choose.picks import CONTROLS, pick_of
 from rig.choose.replay import decided, spot_of
+from rig.choose.taste import by_taste
 from rig.errors import ConfigError
 from rig.page.night import Seen
+from rig.page.rows import best
 
 CHANGEABLE = ("name", "note", "control", "set_aside")
 TEXT_MOST = 2000
@@ -37,30 +39,39 @@ def decisions(folder: Path, found: Sequence[Find]) -> Told:
         "set aside"), the `entry` of the sound, and `steps`: the entry for each of its paths, by the
         touch that is heard there.
         `entries`: all that is kept, in the person's order. `trouble`: why the file can't be read.
+        `order`: the labels of all finds as the person's taste has them; `best`: of those the best
+        different ones.
     """
     try:
         entries = load_picks(folder, set_aside=True)
     except ConfigError as trouble:
-        return {"of": {}, "entries": [], "aside": 0, "trouble": str(trouble), "controls": CONTROLS}
+        return {"of": {}, "entries": [], "aside": 0, "trouble": str(trouble), "controls": CONTROLS,
+                "order": [one.label for one in found], "best": best(found)}  # fmt: skip
     told = {}
+    pairs, chosen = of_pairs(found), {one.pair for one in entries}
     for find in found:
-        made = decision(entries, found, find)
+        if find.pair not in chosen:
+            continue
+        mine = pairs[find.pair]
+        made = decision(entries, mine, find)
         steps = {}
         for one in find.along:
-            entry = entry_of(entries, found, over(find, one), exact=True)
+            entry = entry_of(entries, mine, over(find, one), exact=True)
             if entry is not None:
                 steps[one.touch] = asdict(entry)
         if made is not None or steps:
             entry, is_it = made or (None, False)
-            said = decided(entries, found, find)
+            said = decided(entries, mine, find)
             told[find.label] = {
                 "said": said, "state": "set aside" if said == "set aside" else "kept",
                 "entry": asdict(entry) if entry is not None and is_it else None, "steps": steps,
             }  # fmt: skip
+    liked = by_taste(found, entries)
     return {
         "of": told, "trouble": None, "controls": CONTROLS,
+        "order": [one.label for one in liked], "best": best(liked),
         "aside": sum(one.set_aside for one in entries),
-        "entries": [asdict(one) | {"label": one.label, "find": _label(one, found)}
+        "entries": [asdict(one) | {"label": one.label, "find": _label(one, pairs[one.pair])}
                     for one in entries if not one.set_aside],
     }  # fmt: skip
 

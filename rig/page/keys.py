@@ -39,6 +39,8 @@ KEYS = (
     Key("c", "control wished"),
     Key("u", "undo"),
     Key("l", "levels: matched, or as recorded"),
+    Key("g", "what you build"),
+    Key("r", "order anew, by what you kept"),
     Key("/", "search"),
 )
 """As in `padsweep replay` where that has them."""

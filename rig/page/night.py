@@ -11,7 +11,8 @@ from pathlib import Path
 
 from rig.choose import Find, finds
 from rig.choose.ranges import Spot, spots
-from rig.events import Event
+from rig.choose.rank import pair_p_values, touched
+from rig.events import Event, Progress
 from rig.log import Record, SweepLog, read_events
 from rig.log.between import parts
 from rig.log.database import DATABASE
@@ -23,6 +24,8 @@ LEAST_S = 2.0
 """So long what was read is good enough, however the log grows meanwhile."""
 REST = 10
 """Reading takes at most one part in so many of the time: the sweep has the machine."""
+PROGRESS_MOST = 500
+"""The latest events of progress are enough to tell the pace."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,16 @@ class Seen:
     def takes(self) -> frozenset[int]:
         """Give the numbers of the touches that have a take."""
         return frozenset(one.number for one in self.records if one.take)
+
+    @cached_property
+    def touched(self) -> Sequence[str]:
+        """Name every pair, group of pads, and lead alone that was touched."""
+        return touched(self.records)
+
+    @cached_property
+    def p_values(self) -> Mapping[str, float]:
+        """Give the p value of every pair, or group, that went to confirming."""
+        return pair_p_values(self.records)
 
     @cached_property
     def spots(self) -> Mapping[tuple[str, str], Sequence[Spot]]:
@@ -92,6 +105,7 @@ class Night:
     _again_s: float = 0.0
     _is_checked: bool = False
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _events_lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
     def folder(self) -> Path:
@@ -116,16 +130,26 @@ class Night:
                 self._read()
             return self._seen
 
+    @property
+    def last_seen(self) -> Seen:
+        """Give what was read last, however long ago."""
+        return self._seen
+
     def version(self) -> str:
         """Give what `Seen.version` would be if the log were read now. Raises `LogError`."""
         return _version(standing(self.folder)) if self.is_begun else Seen.version
 
+    def version_to_give(self) -> str:
+        """Give the version of what `seen` would give now: while it rests, the old one. Raises `LogError`."""
+        return self._seen.version if self.clock() < self._again_s else self.version()
+
     def events(self) -> Sequence[Event]:
-        """Give all that was told so far, in order. Raises `LogError`."""
-        with self._lock:
+        """Give all that was told so far, in order, but for older progress. Raises `LogError`."""
+        with self._events_lock:
             if self.is_begun:
                 last = self._events[-1].id if self._events else 0
                 self._events += read_events(self.folder, last)
+                self._events = _without_old_progress(self._events)
             return tuple(self._events)
 
     def _read(self) -> None:
@@ -141,6 +165,14 @@ class Night:
         self._seen = Seen(version, records, found)
         taken_s = self.clock() - begun_s
         self._again_s = self.clock() + max(LEAST_S, REST * taken_s)
+
+
+def _without_old_progress(events: list[Event]) -> list[Event]:
+    """Leave out progress that nobody asks for any more: there is one for each touch."""
+    told = [one.id for one in events if isinstance(one, Progress)]
+    if len(told) < 2 * PROGRESS_MOST:
+        return events
+    return [one for one in events if not isinstance(one, Progress) or one.id >= told[-PROGRESS_MOST]]
 
 
 def _version(numbers: Sequence[int]) -> str:

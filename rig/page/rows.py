@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from rig.choose import Find
 from rig.choose.find import Heard, over
 from rig.choose.ranges import Spot
-from rig.choose.rank import touched
 from rig.choose.replay import spot_of
 from rig.choose.telling import afterwards, path_words, what
 from rig.outcomes import is_stop
@@ -25,7 +26,41 @@ MARKS = {
 }  # fmt: skip
 """The mark and colour of each word for a sound; "none" is that of a toy that only sounds on."""
 STOP = "stop"
+ALIKE = 4
+"""Labels of finds that are alike that are told with each; a family may be most of a list."""
 Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Others:
+    """The other finds beside each one, looked up once for all."""
+
+    found: Sequence[Find]
+
+    @cached_property
+    def of_family(self) -> Mapping[str, Sequence[Find]]:
+        """Give what is heard of each family, in the order of rank."""
+        families: dict[str, list[Find]] = defaultdict(list)
+        for one in self.found:
+            if one.sound != "none":
+                families[one.family].append(one)
+        return families
+
+    @cached_property
+    def of_pair(self) -> Mapping[tuple[str, str], Sequence[Find]]:
+        """Give the finds of each pair with each key, in the order of rank."""
+        pairs: dict[tuple[str, str], list[Find]] = defaultdict(list)
+        for one in self.found:
+            pairs[one.pair, one.key].append(one)
+        return pairs
+
+    def alike(self, find: Find) -> list[Find]:
+        """Give the others of its family."""
+        return [one for one in self.of_family.get(find.family, ()) if one is not find]
+
+    def beside(self, find: Find) -> list[Find]:
+        """Give the others of its pair with its key."""
+        return [one for one in self.of_pair[find.pair, find.key] if one is not find]
 
 
 def rows(seen: Seen, toy: Toy) -> Row:
@@ -40,12 +75,13 @@ def rows(seen: Seen, toy: Toy) -> Row:
     Returns
     -------
     dict
-        `finds` (in the order of rank), `best` (labels of the best different ones), `stops` (labels
-        of what sounded before it stopped the toy), `matrix` and `pads`.
+        `finds` (in the order of rank), `stops` (labels of what sounded before it stopped the toy),
+        `matrix` and `pads`.
     """
-    made = [row(one, seen, toy) for one in seen.found]
+    others = Others(seen.found)
+    made = [row(one, seen, toy, others) for one in seen.found]
     return {
-        "version": seen.version, "finds": made, "best": best(seen.found),
+        "version": seen.version, "finds": made,
         "stops": [one.label for one in seen.found if one.stops_only and one.sound != "none"],
         "matrix": matrix(seen), "pads": [{"pad": pad, "note": facts.note, "unused": facts.forbidden}
                                          for pad, facts in toy.pads.items()],
@@ -53,7 +89,7 @@ def rows(seen: Seen, toy: Toy) -> Row:
 
 
 def best(found: Sequence[Find], most: int = BEST) -> list[str]:
-    """Label the best finds that differ: one of each family, as they are ranked."""
+    """Label the best finds that differ: one of each family, in the order in which they come."""
     families: dict[str, str] = {}
     for one in found:
         if one.is_bend and not one.is_lone and not one.stops_only and not one.like_key:
@@ -61,9 +97,9 @@ def best(found: Sequence[Find], most: int = BEST) -> list[str]:
     return list(families.values())[:most]
 
 
-def row(find: Find, seen: Seen, toy: Toy) -> Row:
+def row(find: Find, seen: Seen, toy: Toy, others: Others) -> Row:
     """Give what is shown of one find."""
-    there = steps(find, seen)
+    there, alike = steps(find, seen, others), others.alike(find)
     at = next((n for n, one in enumerate(there) if one["touch"] == find.best_touch), None)
     return {
         "label": find.label, "pair": find.pair, "key": find.key, "sound": find.sound,
@@ -73,11 +109,9 @@ def row(find: Find, seen: Seen, toy: Toy) -> Row:
         "range": path_words(find), "family": find.family, "lone": find.is_lone,
         "stops": find.stops_only, "runs_on": find.after == "runs on",
         "falls": find.amount is not None and find.amount < 0,
-        "alike": [one.label for one in seen.found
-                  if one.family == find.family and one.place != find.place and one.sound != "none"],
+        "alike": [one.label for one in alike[:ALIKE]], "alikes": len(alike),
         "at": at, "steps": there, "often": there[at]["often"] if at is not None else "",
         "score": round(find.score, 2), "p_value": find.p_value, "q_value": find.q_value,
-        "touches": list(find.touches),
     }  # fmt: skip
 
 
@@ -86,7 +120,7 @@ def mark(find: Find) -> str:
     return STOP if find.stops_only else MARKS[find.sound]
 
 
-def steps(find: Find, seen: Seen) -> list[Row]:
+def steps(find: Find, seen: Seen, others: Others) -> list[Row]:
     """Give what a find's pair did over each path with its key, from the lowest up.
 
     Returns
@@ -96,9 +130,8 @@ def steps(find: Find, seen: Seen) -> list[Row]:
         whose label `other` is), "stop" or "nothing"; `touch` and `plain` are the takes to listen to.
     """
     heard = {one.path_ohm: one for one in find.along}
-    others = {one.path_ohm: other for other in seen.found
-              if (other.pair, other.key) == (find.pair, find.key) and other.place != find.place
-              for one in other.along if not one.once}  # fmt: skip
+    there = {one.path_ohm: other for other in others.beside(find)
+             for one in other.along if not one.once}  # fmt: skip
     made = []
     for spot in seen.spots.get((find.pair, find.key), ()):
         one = heard.get(spot.path_ohm)
@@ -107,7 +140,7 @@ def steps(find: Find, seen: Seen) -> list[Row]:
         elif any(touch.stops for touch in spot.touches):
             made.append(_stop(find, spot))
         else:
-            other = others.get(spot.path_ohm)
+            other = there.get(spot.path_ohm)
             made.append(_step(spot, "other" if other else "nothing", find.key)
                         | {"other": other.label if other else None})  # fmt: skip
     if find.stops_only and not any(one["touch"] == find.best_touch for one in made):
@@ -170,13 +203,12 @@ def matrix(seen: Seen) -> Mapping[str, Row]:
 
     Pairs of single pads alone; `more` is how many finds there are beside the best.
     """
-    of: dict[str, list[Find]] = {}
+    of: dict[str, list[Find]] = defaultdict(list)
     for one in seen.found:
-        of.setdefault(one.pair, []).append(one)
-    count = Counter(one.pair for one in seen.found)
+        of[one.pair].append(one)
     return {
-        pair: {"mark": mark(of[pair][0]), "find": of[pair][0].label, "more": count[pair] - 1,
+        pair: {"mark": mark(of[pair][0]), "find": of[pair][0].label, "more": len(of[pair]) - 1,
                "stop": is_stop(of[pair][0].after_at_worst)}
         if pair in of else {"mark": "", "find": None, "more": 0, "stop": False}
-        for pair in touched(seen.records) if is_pair(pair)
+        for pair in seen.touched if is_pair(pair)
     }  # fmt: skip

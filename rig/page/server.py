@@ -67,10 +67,11 @@ def serve(
     """
     night = Night(project, name)
     night.seen()  # a damaged log is told before anything is served
+    app = make_app(night, unforeseen)
     with _listening(port) as listener:
         port = listener.getsockname()[1]
         token = folder_token(project.folder)
-        guard = Guard(make_app(night, unforeseen), port, token)
+        guard = Guard(app, port, token)
         config = uvicorn.Config(
             guard, http=Bounded, ws="none", lifespan="off", interface="asgi3", loop="asyncio",
             log_config=None, log_level="critical", access_log=False, proxy_headers=False,

@@ -7,8 +7,7 @@ from datetime import UTC, datetime
 from itertools import combinations
 from typing import Any
 
-from rig.choose.rank import touched
-from rig.choose.summary import tally_words, unsure_words
+from rig.choose.summary import tally_words, unsure_of
 from rig.choose.tally import tally
 from rig.events import (
     BaselineDoubted,
@@ -134,7 +133,7 @@ def _tally(project: Project, seen: Seen, events: Sequence[Event]) -> str:
 def _doubts(project: Project, seen: Seen, events: Sequence[Event]) -> list[str]:
     """Tell what is doubtful: what the sweep noticed, what was set aside, what can't be told."""
     told = []
-    unsure = unsure_words(list(seen.records), project.rig.sweep.false_discovery)
+    unsure = unsure_of(seen.p_values, project.rig.sweep.false_discovery)
     if unsure:
         told.append(f"{unsure}.")
     retried = max((one.id for one in events if isinstance(one, Retried)), default=0)
@@ -155,7 +154,7 @@ def _doubts(project: Project, seen: Seen, events: Sequence[Event]) -> list[str]:
 
 def _untouched(project: Project, seen: Seen) -> Told:
     """Give the pairs that may be touched and were not, and how many may not."""
-    made = set(touched(seen.records))
+    made = set(seen.touched)
     pads = [pad for pad, facts in project.toy.pads.items() if not facts.forbidden]
     pairs, refused = [], 0
     for one, other in combinations(pads, 2):

@@ -33,7 +33,9 @@ class Closing(NamedTuple):
     series_ohm: float
 
 
-def refusal(project: Project, connections: Sequence[Connects]) -> str | None:
+def refusal(
+    project: Project, connections: Sequence[Connects], closed_ms: float | None = None
+) -> str | None:
     """Say why connections may not be closed at once, or None where they may.
 
     Each connection has buses of its own, so each is judged by itself; no pad may be in two.
@@ -42,6 +44,8 @@ def refusal(project: Project, connections: Sequence[Connects]) -> str | None:
     ----------
     project : Project
     connections : sequence of Connects
+    closed_ms : float, optional
+        For how long, ms; without it no low pad may.
 
     Returns
     -------
@@ -52,7 +56,7 @@ def refusal(project: Project, connections: Sequence[Connects]) -> str | None:
     taken: set[str] = set()
     for connection in connections:
         pads_1, pads_2 = tuple(connection.pads_1), tuple(connection.pads_2)
-        reason = touchable(project, pads_1, pads_2, connection.series_ohm)
+        reason = touchable(project, pads_1, pads_2, connection.series_ohm, closed_ms)
         if reason is None and not taken.isdisjoint(pads_1 + pads_2):
             reason = "a pad can't be closed twice"
         if reason is not None:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from math import ceil, floor, log10
 
 from rig.project.hints import another_unit
+from rig.project.low_pads import low_lead_ohm, refusal_of_low, refusals_of_low
 from rig.project.models import Project, Rig, Toy
 from rig.project.side_by_side import channels, counted_ohm
 from rig.words import ohms
@@ -73,7 +74,15 @@ def limiting_ohm(rig: Rig, series_ohm: float) -> float:
     return 2 * rig.lead_ohm + series_ohm
 
 
-def pad_path_ohm(rig: Rig, beside: int, across: int, series_ohm: float) -> float:
+def pad_path_ohm(
+    rig: Rig,
+    beside: int,
+    across: int,
+    series_ohm: float,
+    *,
+    own_ohm: float | None = None,
+    across_lead_ohm: float | None = None,
+) -> float:
     """Give what limits one pad's current at worst: it is at one rail, all others at the other.
 
     The current of a pad is a sum over all others, each through a conductance that is not
@@ -85,9 +94,11 @@ def pad_path_ohm(rig: Rig, beside: int, across: int, series_ohm: float) -> float
         Pads that share its bus, and pads on the other bus (at least one).
     series_ohm : float
         All that is between the buses, ohms.
+    own_ohm, across_lead_ohm : float, optional
+        Each lead of its bus and of the other one, ohms; those of rig.yaml where none is given.
     """
-    lead_ohm = rig.lead_ohm
-    across_ohm = series_ohm + lead_ohm / across
+    lead_ohm = rig.lead_ohm if own_ohm is None else own_ohm
+    across_ohm = series_ohm + (rig.lead_ohm if across_lead_ohm is None else across_lead_ohm) / across
     if beside:
         across_ohm = _parallel(lead_ohm / beside, across_ohm)
     return lead_ohm + across_ohm
@@ -155,7 +166,11 @@ def switch_rail_v(rig: Rig) -> float | None:
 
 
 def touchable(
-    project: Project, pads_1: tuple[str, ...], pads_2: tuple[str, ...], series_ohm: float
+    project: Project,
+    pads_1: tuple[str, ...],
+    pads_2: tuple[str, ...],
+    series_ohm: float,
+    closed_ms: float | None = None,
 ) -> str | None:
     """Say why pads may not be closed onto the buses, or None where they may.
 
@@ -166,6 +181,8 @@ def touchable(
         which nothing can flow; by hand there are no leads.
     series_ohm : float
         All that is between the buses, ohms: a value of the bank, or of channels side by side.
+    closed_ms : float, optional
+        For how long, ms; without it no low pad may (see `rig.project.low_pads`).
 
     Returns
     -------
@@ -182,6 +199,8 @@ def touchable(
             return f"there is no pad {pad} in toy.yaml"
         if toy.pads[pad].forbidden:
             return f"pad {pad} is forbidden in toy.yaml"
+    if why := refusal_of_low(project, pads_1, pads_2, series_ohm, closed_ms):
+        return why
     if is_lone:
         return None
     if len(set(pads_1 + pads_2)) < len(pads_1 + pads_2):
@@ -205,8 +224,12 @@ def touchable(
             f"{rails(pads_1)[0]} and {rails(pads_2)[0]} are rails: at least "
             f"{ohms(rail_safe_ohm(toy))} between them"
         )
-    path_1 = pad_path_ohm(rig, count_1 - 1, count_2, series_ohm)
-    path_2 = pad_path_ohm(rig, count_2 - 1, count_1, series_ohm)
+    low_1, low_2 = (pads[0] in toy.low_pads for pads in (pads_1, pads_2))  # it is alone there
+    if low_1 and low_2:
+        return None  # the limiter holds what flows
+    lead_1, lead_2 = (low_lead_ohm(toy, rig) if low else rig.lead_ohm for low in (low_1, low_2))
+    path_1 = pad_path_ohm(rig, count_1 - 1, count_2, series_ohm, own_ohm=lead_1, across_lead_ohm=lead_2)
+    path_2 = pad_path_ohm(rig, count_2 - 1, count_1, series_ohm, own_ohm=lead_2, across_lead_ohm=lead_1)
     for pads, path in ((pads_1, path_1), (pads_2, path_2)):
         for pad in pads:
             if toy.pads[pad].kind == "clock" and path < CLOCK_LEAST_OHM:
@@ -271,6 +294,7 @@ def refusals(toy: Toy, rig: Rig) -> Iterator[Finding]:
             f"{limit:g} mA is less than any bend needs: the usual is 2"
             + another_unit("current_limit_ma", limit),
         )
+    yield from refusals_of_low(toy, rig, ASK_ABOVE_MA)
     least = rig.least_ohm
     worst = current_ma(toy, limiting_ohm(rig, least))
     if worst > limit * (1 + 1e-9) and rig.bench == "by-hand":

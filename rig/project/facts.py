@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 
+from rig.project.low_pads import lead_ohm
 from rig.project.models import Project
 
 NO_LONGER_FACTS = ("settle_ms",)
@@ -28,7 +29,12 @@ def setup_facts(project: Project) -> dict:
     toy, rig = project.toy, project.rig
     timings = rig.timings.model_dump()
     timings.pop("rail_off_wait_s")
-    return {
+    changed: dict = {}  # where nothing is low the facts are as they were before anything could be
+    if rig.limiter and rig.limiter.fitted:
+        changed["limiter"] = rig.limiter.model_dump()
+    if toy.low_pads:
+        changed["low_pads"] = {pad: lead_ohm(toy, rig, pad) for pad in toy.low_pads}
+    return changed | {
         "bench": rig.bench,
         "simulated": (
             rig.simulated.model_dump(exclude_none=True) if rig.bench == "simulated" else None

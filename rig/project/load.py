@@ -11,6 +11,7 @@ from pathlib import Path
 from rig.errors import ConfigError, SafetyRefusal
 from rig.project import asked, hints, ladder
 from rig.project.electrical import CONTAINS_REFUSED, MAX_SUPPLY_V, refusals, too_high
+from rig.project.low_pads import LIMITER_OHM, limiter_ma
 from rig.project.models import (
     BY_HAND_LEAVES_OUT,
     KEY_SOCKETS,
@@ -105,6 +106,7 @@ def _cross_checks(
         if key not in toy.keys:
             hint = hints.nearest(key, toy.keys)
             yield toy_file, ("on", index), f"on: there is no key {hints.shown(key)}: {hint}"
+    yield from _low_checks(toy_file, rig_file, toy, rig)
     for index, key in enumerate(rig.sweep.keys or []):
         path = ("sweep", "keys", index)
         if key not in toy.keys:
@@ -136,6 +138,25 @@ def _cross_checks(
         yield from _by_hand_checks(rig_file, rig)
     else:
         yield from _hardware_checks(toy_file, rig_file, toy, rig)
+
+
+def _low_checks(toy_file, rig_file, toy, rig):
+    for index, pad in enumerate(toy.low_pads):
+        path = ("low_pads", index)
+        if pad not in toy.pads:
+            yield toy_file, path, f"there is no pad {hints.shown(pad)}: {hints.nearest(pad, toy.pads)}"
+        elif pad in toy.low_pads[:index]:
+            yield toy_file, path, f"pad {pad} is there twice: take one out"
+    for letter, pad in toy.pads.items():
+        if pad.lead_ohm is not None and letter not in toy.low_pads:
+            yield toy_file, ("pads", letter, "lead_ohm"), (
+                "a lead of its own is for low pads: take it out, or name the pad in low_pads"
+            )
+    has_bank = rig.bench != "by-hand"
+    if has_bank and limiter_ma(rig) and rig.series_ohm[0] > LIMITER_OHM:
+        yield rig_file, ("series_ohm", 0), (
+            "the limiter is in series channel 1's place: write its own ohms first, such as 65"
+        )
 
 
 def _simulated_checks(toy_file, rig_file, toy, rig):

@@ -69,11 +69,15 @@ class Supply(_Model):
 
 
 class Pad(_Model):
-    """One point of the toy's board with a lead on it."""
+    """One point of the toy's board with a lead on it.
+
+    `lead_ohm`: of a low pad, all that its lead has, ohms; see `rig.project.low_pads`.
+    """
 
     note: str = ""
     kind: Literal["signal", "rail", "clock"] = "signal"
     forbidden: bool = False
+    lead_ohm: float | None = Field(default=None, gt=0, le=255)
 
 
 class Key(_Model):
@@ -89,7 +93,8 @@ class Toy(_Model):
     `pads` are in the order of the leads (the first is controller channel 1), `keys` in the
     order of the key channels; `on` names the keys that turn the toy on after its supply
     comes back. `contains` is for what makes a toy unfit for the rig: anything in it is
-    refused.
+    refused. `low_pads` are pads that a person has found fit to meet each other nearly as over a
+    wire, and whose leads were changed for it.
     """
 
     name: Line = Field(min_length=1, max_length=80)
@@ -100,6 +105,7 @@ class Toy(_Model):
     longest_phrase_s: float = Field(default=3.0, ge=0.1, le=MAX_PHRASE_S)
     boot_ms: int = Field(default=400, ge=0, le=60_000)
     contains: list[Literal["lithium", "charger", "flash", "inverter", "mains"]] = []
+    low_pads: list[str] = []
 
 
 class Controller(_Model):
@@ -147,12 +153,25 @@ class Guard(_Model):
     inrush_ms: int = Field(default=100, ge=0, le=500)
 
 
+class Limiter(_Model):
+    """The current limiter between the buses, in series channel 1's place.
+
+    `limit_ma`: what it was trimmed to at 20 to 25 degrees. `longest_ms`: how long two low pads may
+    be closed over it.
+    """
+
+    fitted: bool
+    limit_ma: float = Field(default=9.0, gt=0, le=100)
+    longest_ms: int = Field(default=100, ge=10, le=2000)
+
+
 class Simulated(_Model):
     """Which invented board the simulated bench makes, and the room it stands in.
 
     `board` names a board file in the project folder, without it `seed` makes the board;
     `kind` and `pads` say what is in it. `habits: real` gives it habits at random, as toys have
-    them, or one of `rig.bench.simulated.habit_sets` by its name.
+    them, or one of `rig.bench.simulated.habit_sets` by its name. `drivers: real` has its lines driven
+    as strongly as chips drive them (`rig.bench.simulated.drivers`).
     """
 
     kind: Literal["talker", "keyboard", "sampler"] = "talker"
@@ -162,6 +181,7 @@ class Simulated(_Model):
     room_db: float = Field(default=40.0, ge=0, le=120)
     room: Room = Room()
     habits: Line | None = None
+    drivers: Literal["real"] | None = None
 
 
 class Timings(_Model):
@@ -243,7 +263,7 @@ BY_HAND_TIMINGS = {"before_ms": 200, "lead_in_ms": 300, "dwell_ms": 2000, "tail_
 """Of a take by hand: the bridge is closed before the press and opened after the take's end."""
 
 BY_HAND_LEAVES_OUT = ("lead_ohm", "switch", "switch_ohm", "switch_rail_v", "series_ohm",
-                      "timings", "controller", "guard")  # fmt: skip
+                      "timings", "controller", "guard", "limiter")  # fmt: skip
 """Parts of rig.yaml that a person with two tips has no use for."""
 
 
@@ -287,6 +307,7 @@ class Rig(_Model):
     controller: Controller | None = None
     sound: Sound | None = None
     guard: Guard = Guard()
+    limiter: Limiter | None = None
     simulated: Simulated | None = None
     by_hand: ByHand | None = None
     timings: Timings = Timings()

@@ -1,11 +1,13 @@
 """How well bends are found on boards that nothing was tuned on.
 
     python tests/benchmarks/finding.py [--seeds 1000-1019] [--kinds talker,keyboard,sampler]
-        [--room 25] [--pads 24] [--level 0.05] [--jobs 2]
+        [--room 25] [--pads 24] [--level 0.05] [--drivers real] [--jobs 2]
 
 Sweeps each board as `padsweep sweep` does and compares what `padsweep export --finds` says with
 the truth of the simulated circuit; prints a row a board and the sums. Seed by seed the kinds
-take turns, and so do the levels of room noise (dB below the toy) where several are given.
+take turns, and so do the levels of room noise (dB below the toy) where several are given. With
+`--drivers real` the boards are the same ones with lines as strong as chips drive them: fewer pairs bend
+over the rig's paths (`wire.py` says how many a wire would find besides).
 
 A pair counts as a bend when its noise-free sound differs audibly in at least half of the
 toy's states (`rig/bench/simulated/truth.py` states the limit: 3 dB over two windows). A find is
@@ -99,9 +101,9 @@ class WitnessBench(SimulatedBench):
 
 
 def write_project(folder: Path, board: Board, pads: int, level: float,
-                  habits: str | None = None) -> Project:
-    """Write a board's project folder: its room, its level of false discoveries, its habits."""
-    new_simulated_project(folder, board.seed, pads, board.kind, habits=habits)
+                  habits: str | None = None, drivers: str | None = None) -> Project:
+    """Write a board's project folder: its room, its level of false discoveries, its habits, drivers."""
+    new_simulated_project(folder, board.seed, pads, board.kind, habits=habits, drivers=drivers)
     rig = folder / "rig.yaml"
     text = rig.read_text("utf-8").replace("room_db: 40", f"room_db: {board.room_db}")
     rig.write_text(f"{text}\nsweep:\n  false_discovery: {level}\n", "utf-8")
@@ -193,9 +195,9 @@ def pads_of(find: dict[str, str]) -> frozenset[str]:
     return frozenset({find["pads_1"], find["pads_2"]} - {""})
 
 
-def sweep(board: Board, pads: int, level: float) -> Board:
+def sweep(board: Board, pads: int, level: float, drivers: str | None = None) -> Board:
     with tempfile.TemporaryDirectory() as folder:
-        project = write_project(Path(folder) / "toy", board, pads, level)
+        project = write_project(Path(folder) / "toy", board, pads, level, drivers=drivers)
         bench = WitnessBench(project)
         if refused := run(project, bench):
             return replace(board, refused=refused)
@@ -247,6 +249,7 @@ def main() -> None:
     parser.add_argument("--room", default="25", help="dB below the toy: 40,25,15")
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--level", type=float, default=0.05, help="false discoveries held")
+    parser.add_argument("--drivers", choices=["real"], help="lines as strong as chips drive them")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--names", action="store_true", help="name the pairs that differ")
     given = parser.parse_args()
@@ -259,7 +262,8 @@ def main() -> None:
     done = []
     with ProcessPoolExecutor(given.jobs) as pool:
         count = len(boards)
-        for one in pool.map(sweep, boards, [given.pads] * count, [given.level] * count):
+        for one in pool.map(sweep, boards, [given.pads] * count, [given.level] * count,
+                            [given.drivers] * count):
             print(row((one.kind, one.seed, one.room_db), one.count.values()), one.refused, flush=True)
             if given.names:
                 for word, pairs in one.names.items():

@@ -1,6 +1,7 @@
 """Prints how many seconds of a simulated toy pass in one second of the wall clock.
 
     python tests/benchmarks/simulator.py [--kind KIND] [--pads 24 64] [--seed 7] [--touches 400]
+        [--drivers real]
 
 Prints a row for every kind of toy and number of pads. Timed is the whole simulated bench as a
 sweep uses it: pairs all over the board, every series value, sound at 48 kHz with room noise
@@ -28,11 +29,14 @@ def main() -> None:
     parser.add_argument("--pads", type=int, nargs="+", default=[24, 64])
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--touches", type=int, default=400)
+    parser.add_argument("--drivers", choices=["real"], help="lines as strong as chips drive them")
     asked = parser.parse_args()
     print("kind      pads  touches  power cycles  toy s  toy s per wall s  per CPU s")
     for kind in asked.kind:
         for pads in asked.pads:
-            cycles, toy_s, wall_s, cpu_s = sweep(kind, pads, asked.seed, asked.touches)
+            cycles, toy_s, wall_s, cpu_s = sweep(
+                kind, pads, asked.seed, asked.touches, asked.drivers
+            )
             print(
                 f"{kind:9} {pads:4}  {asked.touches:7}  {cycles:12}  {toy_s:5.0f}  "
                 f"{toy_s / wall_s:16.0f}  {toy_s / cpu_s:9.0f}",
@@ -40,10 +44,12 @@ def main() -> None:
             )
 
 
-def sweep(kind: str, pads: int, seed: int, count: int) -> tuple[int, float, float, float]:
+def sweep(
+    kind: str, pads: int, seed: int, count: int, drivers: str | None = None
+) -> tuple[int, float, float, float]:
     """Make touches; gives power cycles, and seconds of the toy, the clock and the processor."""
     with tempfile.TemporaryDirectory() as folder:
-        project = new_simulated_project(folder + "/toy", seed, pads, kind)
+        project = new_simulated_project(folder + "/toy", seed, pads, kind, drivers=drivers)
     bench = SimulatedBench(project)
     key = bench.board.keys[0]
     power(bench)

@@ -85,17 +85,24 @@ def configuration(
     supply_mv: int = 1_000,
     pad_ua: int = 10_000,
     bank_ohm=(),
-    layout: int = 2,
+    low=(),
+    low_ms: int = 100,
+    low_lead_ohm: int = 32,
+    limiter: int | None = None,
+    layout: int = 3,
 ) -> bytes:
     """Give the bytes of a configuration as it is stored, its CRC behind it.
 
-    The supply is so low that no group of pads carries too much.
+    The supply is so low that no group of pads carries too much. The limiter is fitted where there
+    are low pads, unless told otherwise.
     """
     data = bytes([layout, pads, closures]) + bits_of(forbidden) + bits_of(rails)
     data += bits_of(rail_series, 8)
     data += struct.pack("<6H", deadman_ms, closure_ms, peak_ma, average_ma, blanking_ms, hold_s)
     data += struct.pack("<3H", lead_ohm, supply_mv, pad_ua)
     data += struct.pack("<8H", *[ohm // 100 for ohm in bank_ohm], *[0] * (8 - len(bank_ohm)))
+    data += struct.pack("<HBB", low_ms, low_lead_ohm, bool(low) if limiter is None else limiter)
+    data += bits_of(low)
     return data + struct.pack("<H", binascii.crc_hqx(data, 0xFFFF))
 
 
@@ -524,7 +531,7 @@ class Emulator:
         self._say(f"fuse 2 {extended:x}")
 
     def eeprom(self) -> bytes:
-        """Give the EEPROM's first 96 bytes."""
+        """Give the EEPROM's first 104 bytes."""
         return bytes.fromhex(self._ask("eeprom"))
 
     def untouched_stack(self) -> int:

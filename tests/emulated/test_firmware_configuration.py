@@ -14,7 +14,7 @@ from emulator import (
     configuration,
 )
 
-LENGTH = 56
+LENGTH = 68
 SETTINGS = {
     "SYST:CONF:PADS": "16",
     "SYST:CONF:CLOS": "5",
@@ -28,6 +28,10 @@ SETTINGS = {
     "SYST:CONF:SUPP": "9600",
     "SYST:CONF:LIM": "1950",
     "SYST:CONF:BANK": "0,6800,33000,150000,1500,15000,470000,2200000",
+    "SYST:CONF:LOW:LIM": "1",
+    "SYST:CONF:LOW:PADS": "(@3,5:7)",
+    "SYST:CONF:LOW:LEAD": "47",
+    "SYST:CONF:LOW:TIME": "250",
     "SOUR:CURR:PROT:LEV": "250",
     "SOUR:CURR:PROT:AVER": "90",
     "SOUR:CURR:PROT:DEL": "40",
@@ -48,6 +52,9 @@ AS_STORED = configuration(
     supply_mv=9_600,
     pad_ua=1_950,
     bank_ohm=[0, 6_800, 33_000, 150_000, 1_500, 15_000, 470_000, 2_200_000],
+    low=[3, 5, 6, 7],
+    low_ms=250,
+    low_lead_ohm=47,
 )
 
 
@@ -104,7 +111,7 @@ def test_a_brown_out_while_it_is_saved_leaves_the_old_the_new_or_the_defaults_ne
     emulator, port = fresh_bench
     old, new = configuration(), AS_STORED
     seen = set()
-    for after_ms in range(0, 200, 11):
+    for after_ms in range(0, 250, 13):
         emulator.set_eeprom(EEPROM_CONFIGURATION, old)
         emulator.restart()
         port.write("*CLS")
@@ -130,11 +137,24 @@ def test_sound_bytes_that_this_firmware_must_not_take_are_refused():
     for wrong in ({"pads": 20}, {"pads": 72}, {"closures": 9}, {"deadman_ms": 60_000},
                   {"closure_ms": 0}, {"peak_ma": 451}, {"blanking_ms": 501}, {"layout": 1},
                   {"hold_s": 0}, {"hold_s": 3_601}, {"supply_mv": 12_801},
-                  {"supply_mv": 0}, {"pad_ua": 10_001}):  # fmt: skip
+                  {"supply_mv": 0}, {"pad_ua": 10_001}, {"layout": 2}, {"low_ms": 9},
+                  {"low_ms": 2_001}, {"low": [3], "limiter": 0}, {"low": [3], "limiter": 2},
+                  {"low": [3], "rails": [2, 3]}, {"low": [24], "forbidden": [24]}):  # fmt: skip
         data = configuration(**{"pads": 24} | wrong)
         with Emulator(eeprom=data, pads=24) as emulator:
             port = Port(emulator)
             assert port.errors() == [-500, -315], wrong
+
+
+def test_what_firmware_before_low_pads_stored_is_lost_and_nothing_closes():
+    older = configuration(pads=24, layout=2)[:54]
+    older += binascii.crc_hqx(older, 0xFFFF).to_bytes(2, "little")
+    with Emulator(eeprom=older, pads=24) as emulator:
+        port = Port(emulator)
+        port.write("ROUT:CLOS (@1!1)")
+        assert port.errors() == [-500, -315, -315]
+        assert port.ask("SYST:CONF:LOW:PADS?;LIM?") == "NONE;0"
+        assert not any(state.is_anything_closed for state in emulator.events())
 
 
 def test_without_its_configuration_nothing_closes_until_one_is_saved():

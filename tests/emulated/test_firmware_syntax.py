@@ -255,8 +255,8 @@ def test_optional_nodes_may_be_left_out_or_given(bench, query, reply):
         ("*ESE?\r", "0"),
         ("\t*ESE?\t;\t*SRE?", "0;0"),
         ("*SRE 255;*SRE?;*SRE 0", "191"),
-        ("*IDN?;*CLS", "padsweep,controller,0,0.4.0"),
-        ("*ESE?;*IDN?", "0;padsweep,controller,0,0.4.0"),
+        ("*IDN?;*CLS", "padsweep,controller,0,0.5.0"),
+        ("*ESE?;*IDN?", "0;padsweep,controller,0,0.5.0"),
     ],
 )
 def test_separators_terminators_and_paths(bench, message, reply):

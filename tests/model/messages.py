@@ -15,11 +15,13 @@ WRONG_HEADERS = ["ROUT:NOSUCH 1", "SER 1", "ROUTe::SER 1", "ROUT:CLOS(@1!1)", "*
                  "ABCDEFGHIJKLMN", "ROUT$CLOS", "MEAS:VOLT:BUS3?", "MEAS:VOLT:BUS0?", "*ESE-1",
                  "SYST:ERR??", "ROUT:", "X" * 201, "*CLS\x01", "*ESE 1\x7f"]  # fmt: skip
 
-_LONG_MS = {"deadman_ms": (9000, 10000), "closure_ms": (9000, 10000), "hold_s": (20, 3600)}
-"""Values that no guard of which the model knows nothing can be reached with."""
+_LONG_MS = {"deadman_ms": (9000, 10000), "closure_ms": (9000, 10000), "hold_s": (20, 3600),
+            "low_ms": (100, 2000)}  # fmt: skip
+"""Values that no guard of which the model knows nothing can be reached with, nor two low pads' time
+within a message."""
 
 _COARSE = {"lead_ohm": [500, 1000, 1500, 4000, 65535], "supply_mv": [1000, 4800, 12800],
-           "pad_ua": [20, 2100, 10000], "bank": [0, 100, 10000, 6500000]}  # fmt: skip
+           "pad_ua": [20, 2100, 10000], "bank": [0, 100, 10000, 6500000], "low_lead_ohm": [0, 33, 255]}  # fmt: skip
 """Values that leave no group of pads near its limit."""
 
 
@@ -141,6 +143,8 @@ def _message(draw, clock_is_ours: bool) -> str:
         ]
     if draw(st.integers(0, 5)) == 0:
         units.insert(draw(st.integers(0, len(units))), draw(_touch()))
+    if draw(st.integers(0, 9)) == 0:
+        return draw(_low())
     return draw(st.sampled_from([";", " ; "])).join(_shorten(draw, units))
 
 
@@ -154,6 +158,25 @@ def _touch(draw) -> str:
     begin = draw(st.sampled_from(["INIT", "INIT", "ARM"]))
     return (f":TOUC:CONN {setting};KEYS {keys};HOLD {holds};SER {draw(st.integers(0, 2))};"
             f"TIM 80,5,3,4,2;{begin}{end}")  # fmt: skip
+
+
+@cache
+@st.composite
+def _low(draw, makes: bool | None = None) -> str:
+    """Low pads are made, or meet: mostly as they may."""
+    fit = draw(st.sampled_from(["LIM ON;PADS (@3,7)", "LIM ON;PADS (@1:8)", "LIM OFF", "PADS NONE;LIM OFF"]))
+    if draw(st.booleans()) if makes is None else makes:
+        off = draw(st.sampled_from(["OUTP OFF;:ROUT:OPEN:ALL;:TOY:KEY:REL ALL;:", ""]))
+        return f"{off}SYST:CONF:FORB NONE;RAIL NONE;LOW:{fit};:SYST:CONF:LOW:PADS?;LIM?;:OUTP ON"
+    series = draw(st.sampled_from(["1", "1", "1", "0", "2", "1,2"]))
+    pads = draw(st.sampled_from(["1!3,2!7", "1!7,2!3", "1!3,1!7", "1!3,2!9", "1!3,2!3", "1!3,1!9"]))
+    then = draw(st.sampled_from(
+        ["", ":ROUT:CLOS:KEEP", ":ROUT:HOLD 1", ":MEAS:VOLT:BUS1?", ":ROUT:SER 0;SER 1", ":ROUT:SER 2",
+         ":TOY:KEY:PRES 1", ":ROUT:OPEN (@1!3)", ":ROUT:CLOS (@1!3,2!7)", ":OUTP OFF"]))  # fmt: skip
+    if draw(st.booleans()):
+        dwell = draw(st.sampled_from([5, 95, 96]))
+        return f"TOUC:CONN (@{pads});SER {series};KEYS 1;HOLD NONE;TIM 80,5,3,{dwell},2;INIT"
+    return f"ROUT:OPEN:ALL;:ROUT:SER {series};CLOS (@{pads});{then}"
 
 
 def _shorten(draw, units: list[str]) -> list[str]:
@@ -180,7 +203,9 @@ def sequences(clock_is_ours: bool) -> st.SearchStrategy[list[str]]:
     clock_is_ours : bool
         Time passes only when the test lets it: what depends on time may be asked too.
     """
-    return st.lists(messages(clock_is_ours), min_size=1, max_size=12)
+    plain = st.lists(messages(clock_is_ours), min_size=1, max_size=12)
+    low = st.tuples(_low(makes=True), st.lists(_low() | messages(clock_is_ours), min_size=1, max_size=6))
+    return st.one_of(plain, plain, plain, low.map(lambda parts: [parts[0], *parts[1]]))
 
 
 def messages(clock_is_ours: bool) -> st.SearchStrategy[str]:

@@ -74,6 +74,8 @@ QUANTITIES = {
     "lead_ohm": (0, 65535, "ohm", 1500),
     "supply_mv": (1000, 12800, "mV", 4800),
     "pad_ua": (20, 10000, "uA", 2000),
+    "low_ms": (10, 2000, "ms", 100),
+    "low_lead_ohm": (0, 255, "ohm", 32),
 }
 """Configured quantities: least, most, unit and default."""
 
@@ -135,6 +137,10 @@ TABLE = [
     *_quantity("SYSTem:CONFiguration:SUPPly", "supply_mv"),
     *_quantity("SYSTem:CONFiguration:LIMit", "pad_ua"),
     *_both("SYSTem:CONFiguration:BANK", "bank", (("quantities", 0, 6_500_000, "ohm"),), "L"),
+    *_both("SYSTem:CONFigure:LOW:PADS", "low", (PADS,), "L"),
+    *_quantity("SYSTem:CONFigure:LOW:LEADs", "low_lead_ohm"),
+    *_both("SYSTem:CONFigure:LOW:LIMiter", "limiter", (BOOLEAN,), "L"),
+    *_quantity("SYSTem:CONFigure:LOW:TIME", "low_ms"),
     Row("SYSTem:CONFiguration:SAVE", "save", (), "L"),
     Row("SYSTem:CONFiguration:DEFaults", "defaults", (), "L"),
     _ask("SYSTem:CONFiguration:STORed", "stored"),

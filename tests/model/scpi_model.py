@@ -22,6 +22,8 @@ ANY_DECIMAL = re.compile(r"\d+\.\d+")
 MESSAGE_MOST, QUEUE_MOST = 200, 10
 OPC, QYE, DDE, EXE, CME = 1, 4, 8, 16, 32
 MEASURING, CURRENT, GUARD = 1 << 4, 1 << 1, 1 << 9
+FRESH_LEAST_MS = 20
+"""Of the time after switching on: a message is carried out within it."""
 DEFAULT_TIMING = (60, 120, 240, 1200, 500)
 
 
@@ -53,6 +55,10 @@ class Configuration:
     supply_mv: int = 4800
     pad_ua: int = 2000
     bank: tuple = (0,) * 8
+    low: frozenset = frozenset()
+    low_ms: int = 100
+    low_lead_ohm: int = 32
+    limiter: bool = False
 
 
 @dataclass
@@ -75,7 +81,7 @@ class Register:
 
 
 class TooNear(Exception):
-    """A group of pads is so near its limit that it hangs on the controller's whole ohms."""
+    """It hangs on the controller's whole ohms, or on how long it takes, what a message does."""
 
 
 class Model:
@@ -87,7 +93,7 @@ class Model:
         self.series: frozenset = frozenset()
         self.holds: frozenset = frozenset()
         self.keys: frozenset = frozenset()
-        self.supply = self.pulled = self.armed = False
+        self.supply = self.supply_is_fresh = self.pulled = self.armed = False
         self.latch = 0
         self.errors: list[int] = []
         self.esr = self.ese = self.sre = 0
@@ -266,7 +272,7 @@ class Model:
     # --- common commands (IEEE 488.2 chapter 10)
 
     def _q_idn(self) -> None:
-        self._reply("padsweep,controller,0,0.4.0")
+        self._reply("padsweep,controller,0,0.5.0")
         self._last_query = True
 
     def _c_rst(self) -> None:
@@ -298,6 +304,8 @@ class Model:
         self._reply(1)
 
     def _c_wai(self) -> None:
+        if self.pulled and self.is_low:
+            raise TooNear
         self.touch_over()
         self.reset_line_over()
 
@@ -369,14 +377,21 @@ class Model:
     def _q_closures(self) -> None:
         self._reply(self.configuration.closures)
 
+    def _set_apart(self, name: str, pads: frozenset, *others: str) -> None:
+        """Set pads that may not be among others."""
+        self._set()
+        if any(pads & getattr(self.configuration, other) for other in others):
+            raise Refused(-221)
+        self._set(**{name: pads})
+
     def _c_forbidden(self, pads: frozenset) -> None:
-        self._set(forbidden=pads)
+        self._set_apart("forbidden", pads, "low")
 
     def _q_forbidden(self) -> None:
         self._reply(_pad_list(self.configuration.forbidden))
 
     def _c_rails(self, pads: frozenset) -> None:
-        self._set(rails=pads)
+        self._set_apart("rails", pads, "low")
 
     def _q_rails(self) -> None:
         self._reply(_pad_list(self.configuration.rails))
@@ -393,6 +408,24 @@ class Model:
     def _q_bank(self) -> None:
         self._reply(",".join(map(str, self.configuration.bank)))
 
+    def _c_low(self, pads: frozenset) -> None:
+        self._set()
+        if pads and not self.configuration.limiter:
+            raise Refused(-221)
+        self._set_apart("low", pads, "forbidden", "rails")
+
+    def _q_low(self) -> None:
+        self._reply(_pad_list(self.configuration.low))
+
+    def _c_limiter(self, fitted: bool) -> None:
+        self._set()
+        if self.configuration.low and not fitted:
+            raise Refused(-221)
+        self._set(limiter=fitted)
+
+    def _q_limiter(self) -> None:
+        self._reply(int(self.configuration.limiter))
+
     def _c_save(self) -> None:
         self._set()
         self.stored = self.configuration
@@ -406,7 +439,7 @@ class Model:
 
     # --- routes, keys, supply, guard
 
-    def _allow(self, closures: frozenset, series: frozenset) -> None:
+    def _allow(self, closures: frozenset, series: frozenset, holds: frozenset = frozenset()) -> None:
         """Safety rules, in the order in which they matter."""
         configuration = self.configuration
         if {pad for _, pad in closures} & configuration.forbidden:
@@ -418,21 +451,55 @@ class Model:
             raise Refused(109)
         if len(closures) > configuration.closures or max(map(len, on)) > 8:
             raise Refused(-221)
-        if self._worst_ua(on, series) > configuration.pad_ua:
+        low = [pads & configuration.low for pads in on]
+        if any(low):
+            self._allow_low(on, low, series, holds)
+        if not all(low) and self._worst_ua(on, series) > configuration.pad_ua:
             raise Refused(113)
+
+    def _allow_low(self, on: list, low: list, series: frozenset, holds: frozenset) -> None:
+        """Low pads are alone on their buses; two meet over the limiter, while the toy is supplied."""
+        alone = all(len(pads) == 1 for pads, some in zip(on, low, strict=True) if some)
+        if not alone or on[0] & on[1]:
+            raise Refused(-221)
+        if not all(low):
+            return
+        if series - {1} or holds or not self.supply:
+            raise Refused(-221)
+        if self.supply_is_fresh:
+            if self.configuration.blanking_ms < FRESH_LEAST_MS:
+                raise TooNear
+            raise Refused(-221)
+
+    @property
+    def is_low(self) -> bool:
+        """Whether two low pads are closed, which ends by itself; see `low_over`."""
+        return len({bus for bus, pad in self.closures if pad in self.configuration.low}) > 1
+
+    def low_over(self) -> None:
+        """The time of two low pads is over: everything opens."""
+        self._c_abort()
+        self._error(102)
+
+    def supply_rose(self) -> None:
+        """The time after switching on, in which no current counts, is over."""
+        self.supply_is_fresh = False
 
     def _worst_ua(self, on: list[set[int]], series: frozenset) -> float:
         """What the worst pad carries: its lead, and behind it all others beside each other."""
         configuration = self.configuration
-        lead = configuration.lead_ohm
         if on[0] & on[1]:
             on = [on[0] | on[1], set()]
         worst = 0.0
         for own, other in (on, on[::-1]):
-            siemens = max(0, len(own) - 1) / lead
+            lead, far = (
+                configuration.low_lead_ohm if pads & configuration.low else configuration.lead_ohm
+                for pads in (own, other)
+            )
+            siemens = max(0, len(own) - 1) / lead if len(own) > 1 else 0.0
             if own and other and series:
                 between = min(configuration.bank[n - 1] for n in series) / len(series)
-                siemens += 1 / (between + lead / len(other))
+                siemens += 1 / max(between + far / len(other), 1e-9)
             if siemens:
                 worst = max(worst, configuration.supply_mv * 1000 / (lead + 1 / siemens))
         if 0.97 < worst / configuration.pad_ua < 1.03 and worst != configuration.pad_ua:
@@ -447,7 +514,7 @@ class Model:
         holds: frozenset | None = None,
     ) -> None:
         holds = self.holds if holds is None else holds
-        self._allow(closures, series)
+        self._allow(closures, series, holds)
         closes = (
             closures - self.closures or keys - self.keys or series - self.series
             or holds - self.holds
@@ -505,7 +572,7 @@ class Model:
 
     def _all_off(self) -> None:
         self._c_abort()
-        self.supply = self.pulled = False
+        self.supply = self.supply_is_fresh = self.pulled = False
 
     def _c_output(self, on: bool) -> None:
         if not on:
@@ -514,8 +581,8 @@ class Model:
             raise Refused(105)
         elif self.touch == "RUNS" and not self.supply:
             raise Refused(-221)
-        else:
-            self.supply = True
+        elif not self.supply:
+            self.supply = self.supply_is_fresh = True
 
     def _q_output(self) -> None:
         self._reply(int(self.supply))
@@ -550,6 +617,8 @@ class Model:
         self._reply(re.compile(r"(4\.99|5\.0[01])\d"))
 
     def _q_bus(self, suffix: int) -> None:
+        if self.is_low:
+            raise Refused(-221)
         self._go_measure()
         self._reply(ANY_DECIMAL)
 
@@ -621,7 +690,11 @@ class Model:
             raise Refused(-221)
         if (held and held + 50 > self.configuration.hold_s * 1000) or self.holds & self.touch_holds:
             raise Refused(-221)
-        self._allow(self.touch_pads, self.touch_series if self.touch_pads else frozenset())
+        low = {bus for bus, pad in self.touch_pads if pad in self.configuration.low}
+        if len(low) > 1 and dwell + 5 > self.configuration.low_ms:
+            raise Refused(-221)
+        series = self.touch_series if self.touch_pads else frozenset()
+        self._allow(self.touch_pads, series, self.holds | self.touch_holds)
         self.touch, self._cut_short, self._has_keys = "RUNS", False, bool(self.touch_keys)
         self.armed = False
         self.operation.set(MEASURING, True)

@@ -65,6 +65,10 @@ class Native:
             self.controller.run(250)
         return reply
 
+    def wait(self, ms: int) -> None:
+        """Let time pass."""
+        self.controller.run(ms)
+
     def trip(self, model: Model) -> None:
         """More than any limit flows, once the inrush is over."""
         self.controller.current(454)
@@ -91,6 +95,7 @@ class Emulated:
     PREPARE = (
         "OUTP:PROT:CLE;*RST;:SYST:CONF:PADS 32;CLOS 8;FORB NONE;RAIL NONE;RSER NONE",
         "SYST:CONF:LEAD DEF;SUPP DEF;LIM DEF;BANK 0;:SYST:HOLD:TIME DEF",
+    "SYST:CONF:LOW:PADS NONE;LIM OFF;TIME DEF;LEAD DEF",
         "SYST:DMAN 10 S;CLOS:TIME 10 S",
         "SOUR:CURR:PROT:LEV 300;AVER 150;DEL 100;:SYST:CONF:SAVE",
         "STAT:PRES;*ESE 0;*SRE 0;*CLS;:STAT:QUES?;OPER?",
@@ -115,6 +120,10 @@ class Emulated:
             lines.append(line)
         return "\n".join(lines)
 
+    def wait(self, ms: int) -> None:
+        """Let time pass."""
+        self.emulator.wait_cycles(ms * 16_000)
+
     def _is_last(self, lines: list[str], model: Model) -> bool:
         return len(lines) == bool(model.replies)
 
@@ -136,9 +145,12 @@ def look(device, model: Model, after: str) -> None:
     device.check(model)
 
 
-def follow(device, messages: list[str]) -> None:
-    """Let device and model run the same messages; replies, state and errors must be the same."""
-    model = device.begin()
+def follow(device, messages: list[str]) -> int:
+    """Let device and model run the same messages; replies, state and errors must be the same.
+
+    Gives how often two low pads were left closed until their time was over.
+    """
+    model, met = device.begin(), 0
     for message in messages:
         if message == "trip":
             if model.supply:
@@ -150,6 +162,13 @@ def follow(device, messages: list[str]) -> None:
             assert matches(expected, reply), (message, reply, expected)
         model.touch_over()
         model.reset_line_over()
+        if model.supply_is_fresh:
+            device.wait(model.configuration.blanking_ms + 60)
+            model.supply_rose()
+        if model.is_low:
+            device.wait(model.configuration.low_ms + 30)
+            model.low_over()
+            met += 1
         if device.LOOKS_OFTEN:
             look(device, model, message)
     look(device, model, messages[-1])
@@ -157,6 +176,7 @@ def follow(device, messages: list[str]) -> None:
         expected = model.send("SYST:ERR?")
         reply = device.ask("SYST:ERR?", model)
         assert matches(expected, reply), (messages, reply, expected)
+    return met
 
 
 @contextlib.contextmanager
@@ -169,18 +189,19 @@ def _rejected():
 
 
 def test_native_firmware_is_as_the_model():
-    device, followed = Native(), 0
+    device, followed, met = Native(), 0, 0
 
     @settings(QUIET, max_examples=NATIVE_SEQUENCES)
     @given(sequences(clock_is_ours=True))
     def check(messages):
-        nonlocal followed
+        nonlocal followed, met
         with _rejected():
-            follow(device, messages)
+            met += follow(device, messages)
         followed += 1
 
     check()
     assert followed >= NATIVE_SEQUENCES
+    assert met > 5
 
 
 @pytest.fixture(scope="module")

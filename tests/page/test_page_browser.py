@@ -315,6 +315,34 @@ def test_a_view_stands_in_the_address(page, tab_of):
     assert again.locator("#view-pad").input_value() == pad
 
 
+def test_the_order_follows_taste_only_when_asked(toy_folder, tab_of):
+    labels = """() => [...document.querySelectorAll('#finds li[data-label], #stops li[data-label]')]
+      .map((one) => one.dataset.label)"""
+    with Served(toy_folder) as page:
+        tab = tab_of(page)
+        before = tab.evaluate(labels)
+        stops = page.get("/finds").json["stops"]
+        for label in before:  # what comes first is set aside, until that moves its like
+            tab.locator(f'.lists section:not(#best) li[data-label="{label}"] .hear').click()
+            tab.keyboard.press("s")
+            wait_told(tab, f"{label}: set aside")
+            order = [one for one in page.get("/picks").json["order"] if one in before]
+            wanted = sorted(order, key=lambda one: one in stops)  # those have a list of their own
+            if wanted != before:
+                break
+        assert wanted != before
+        tab.wait_for_selector("#anew:not([hidden])")
+        assert tab.evaluate(labels) == before
+        tab.locator("h1").click()
+        tab.keyboard.press("r")
+        wait_told(tab, "ordered anew")
+        assert tab.evaluate(labels) == wanted
+        assert not tab.locator("#anew").is_visible()
+        tab.reload()
+        tab.wait_for_selector("body[data-ready]")
+        assert tab.evaluate(labels) == wanted
+
+
 HOSTILE = "<img src=x onerror=\"window.hurt=1\"><script>window.hurt=1</script>'\"&"
 
 

@@ -7,7 +7,7 @@ import pty
 import select
 import threading
 
-IDENTITY = "padsweep,controller,0,0.4.0"
+IDENTITY = "padsweep,controller,0,0.5.0"
 REPLY_S = 60.0
 """A peer that answers at all does so by then, however busy the machine is."""
 

@@ -83,12 +83,14 @@ def test_the_bytes_are_laid_out_as_the_firmware_s_header_says():
         pads=24, closures=5, forbidden=frozenset({1, 10}), rails=frozenset({24}),
         rail_series=frozenset({3}), peak_ma=258, average_ma=3, inrush_ms=4,
         deadman_ms=5, closure_ms=6, hold_s=7, lead_ohm=8, supply_mv=9, pad_ua=10,
-        bank_ohm=(0, 6_800, 2_200_000),
+        bank_ohm=(0, 6_800, 2_200_000), limiter=True, low=frozenset({2, 23}), low_ms=258,
+        low_lead_ohm=11,
     )
     assert made.packed().hex(" ") == (
-        "02 18 05 01 02 00 00 00 00 00 00 00 00 80 00 00 00 00 00 04 "
+        "03 18 05 01 02 00 00 00 00 00 00 00 00 80 00 00 00 00 00 04 "
         "05 00 06 00 02 01 03 00 04 00 07 00 08 00 09 00 0a 00 "
-        "00 00 44 00 f0 55 00 00 00 00 00 00 00 00 00 00"
+        "00 00 44 00 f0 55 00 00 00 00 00 00 00 00 00 00 "
+        "02 01 0b 01 02 00 40 00 00 00 00 00"
     )
 
 

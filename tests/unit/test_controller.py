@@ -45,7 +45,7 @@ def one_line(caught) -> str:
 
 def test_opening_learns_who_is_there(controller):
     assert controller.identity == IDENTITY
-    assert controller.firmware == (0, 4, 0)
+    assert controller.firmware == (0, 5, 0)
     assert controller.query("SYSTem:DMAN?") == "3000"
 
 

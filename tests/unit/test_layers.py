@@ -30,7 +30,7 @@ ALLOWED = {
                "log"},
     "build": {"words", "errors", "events", "files", "outcomes", "pads", "project", "log", "choose"},
     "trying": {"words", "errors", "pads", "touches", "project", "bench", "sweep", "choose"},
-    "page": {"words", "errors", "events", "outcomes", "pads", "project", "log", "choose"},
+    "page": {"words", "errors", "events", "outcomes", "pads", "project", "log", "choose", "build"},
     "verify": {"words", "errors", "outcomes", "project", "bench", "listen", "log", "sweep", "choose", "build"},
     "cli": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "project", "bench", "listen", "log",
             "sweep", "choose", "build", "trying", "page", "verify"},

@@ -31,8 +31,8 @@ from rig.events import (
 )
 from rig.page.deciding import decide, decisions, put_back
 from rig.page.keys import KEYS
-from rig.page.night import Night, Seen
-from rig.page.rows import BEST, rows
+from rig.page.night import PROGRESS_MOST, Night, Seen
+from rig.page.rows import BEST, best, rows
 from rig.page.standing import QUIET_S, news, standing
 from rig.project import load_project
 
@@ -139,7 +139,7 @@ def test_a_swept_toys_finds_are_shown_with_their_steps(swept):
     shown = rows(seen, project.toy)
     assert [one["label"] for one in shown["finds"]] == [one.label for one in seen.found]
     assert len(shown["finds"]) >= 2
-    assert len(shown["best"]) <= BEST
+    assert len(decisions(project.folder, seen.found)["best"]) <= BEST
     for one, find in zip(shown["finds"], seen.found, strict=True):
         ohms = [step["ohm"] for step in one["steps"]]
         assert ohms == sorted(ohms)
@@ -184,7 +184,7 @@ def test_freezes_that_sounded_are_listed_and_silent_ones_only_counted(swept):
     seen = Seen("1", records, finds(records))
     shown = rows(seen, project.toy)
     assert shown["stops"] == ["A-B"]
-    assert shown["best"] == []
+    assert best(seen.found) == []
     (step,) = shown["finds"][0]["steps"]
     assert (step["state"], step["touch"], step["plain"]) == ("stop", seen.found[0].best_touch, 4)
     assert shown["matrix"]["A-C"]["mark"] == "stop"
@@ -206,6 +206,34 @@ def test_a_log_is_read_again_only_where_it_has_grown_and_never_all_the_time(made
     assert len(second.records) == len(first.records) + 2
     now_s[0] += 60
     assert night.seen() is second
+
+
+def test_while_reading_rests_nobody_is_told_to_ask_anew(made):
+    project, log = made
+    log.flush()
+    now_s = [100.0]
+    night = Night(project, "main", clock=lambda: now_s[0])
+    first = night.seen()
+    touched(log, 36_000.0, sound="none")
+    log.flush()
+    assert night.version_to_give() == first.version != night.version()
+    now_s[0] += 60
+    assert night.version_to_give() == night.version() == night.seen().version
+
+
+def test_of_progress_only_the_latest_is_kept_and_all_else_whole(made):
+    project, log = made
+    night = Night(project, "main")
+    log.tell(SweepStarted(bench="simulated", identity="none", done=0, planned=9))
+    log.tell(Noticed(text="look at A's lead"))
+    for done in range(2 * PROGRESS_MOST + 3):
+        log.tell(Progress(kind="sweep", what="A-B", done=done, planned=9, bench_s=0.0))
+    log.flush()
+    kept = night.events()
+    assert [type(one) for one in kept[:2]] == [SweepStarted, Noticed]
+    assert [one.done for one in kept[2:]][-3:] == [2 * PROGRESS_MOST + at for at in range(3)]
+    assert PROGRESS_MOST <= len(kept) - 2 < 2 * PROGRESS_MOST
+    assert night.events() == kept
 
 
 def test_without_a_log_there_is_nothing_yet_and_a_damaged_one_is_told(tmp_path):

@@ -46,6 +46,8 @@ def test_run_again_the_demo_shows_what_is_there_and_touches_nothing_anew(swept_b
     first, again = piped(DEMO, cwd), piped(DEMO, cwd)
     assert first == again
     assert first[2].startswith("continuing: ")
+    after = first[next(n for n, line in enumerate(first) if line.endswith("; next:")) + 1]
+    assert after.split()[:4] == ["padsweep", "page", "--project", "talker"]
     assert first[2].split()[1] == next(line for line in first if " pairs: " in line).split()[0]
 
 

@@ -98,7 +98,7 @@ def test_the_truth_says_the_same(project, swept):
 def test_no_other_pad_of_the_board_feels_its_lead(project):
     played, board = Truth(project, states=1), project_board(project)
     for pad in board.letters:
-        link = played._link(pad, None, 0.0)
+        link = played.link(pad, None, 0.0)
         assert (played._shown([link], None, []).differs > 0) == (pad == CLOCK)
 
 

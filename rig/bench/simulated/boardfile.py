@@ -9,8 +9,12 @@
     habits: {crash_ratio: 2.4, answer_ms: [40, 240]}   # where designs differ, see `habits.Habits`
     supply: {source_ohm: 9, direct: true}   # cells and speaker, see `supply.Power`
     lead_farad: 4e-12            # what a lead adds at osc while it is closed onto a bus
+    drivers: real                # lines as strong as chips drive them, drawn by seed
+    chips_v: 3                   # the chips are fed with so much from a regulator: node `chips`
     pins:                        # only pins that differ from the usual
       a3: {drive_ohm: 18000, threshold: 0.4}
+      a4: {drive_ohm: [90, 240]} # towards minus, towards plus
+      busy: {drive_ohm: 80, pull_ohm: 10000}   # an open drain: only its pull makes it high
       d0: {node: N7}
     parts:                       # resistors and capacitors between nodes
       R1: {between: [plus, osc], ohm: 47000}
@@ -25,8 +29,10 @@
 own name unless `node` gives another; the tables of pins stand in `talker/board.py`,
 `keyboard/board.py` and `sampler/board.py`. Any other name makes a node of its own. A pin's
 `drive_ohm` is the resistance of its output, `threshold` where its input turns over, as a
-fraction of the supply; inputs have weak pulls inside the chip. The clock runs at
-1 / (0.693 R C) with R from osc to plus and C from osc to minus; the talker is made for
+fraction of the supply; inputs have weak pulls inside the chip. With `chips_v` the chips' supply is
+that of the node `chips`, which is below the battery, and each of their pins has a diode to it; the
+amplifier (amp, spk, mute) stays on the battery. The clock runs at
+1 / (0.693 R C) with R from osc to plus (or to chips) and C from osc to minus; the talker is made for
 640 kHz, the keyboard for 512 kHz, the sampler for 410 kHz. The other capacitors that the
 simulation knows go from env or filt to minus.
 
@@ -45,6 +51,7 @@ from pydantic import BeforeValidator, Field
 
 from rig.bench.simulated.circuit import Circuit, Drive
 from rig.bench.simulated.clock import RcClock
+from rig.bench.simulated.drivers import ALIKE_BOTH_WAYS, REGULATED, driven, on_rail
 from rig.bench.simulated.habits import Habits, Phrases, WhileSounding
 from rig.bench.simulated.kinds import KINDS, Kind
 from rig.bench.simulated.parts import KEY_CONTACT_OHM, Board, Net, Pad
@@ -63,7 +70,7 @@ CLOCK_RANGE = 4.0
 _SOUNDS_RMS, _SOUNDS_OVER_HISS = 1e-3, 4.0
 """What a key's sound must exceed; 12 dB over the hiss, as the ear needs 9."""
 
-PLUS, MINUS = "plus", "minus"
+PLUS, MINUS, CHIPS = "plus", "minus", "chips"
 _RAILS = {PLUS: "vcc", MINUS: "gnd"}
 _Resistor = tuple[int, int, float]
 
@@ -71,9 +78,14 @@ Ends = Annotated[list[str], Field(min_length=2, max_length=2)]
 Ohm = Annotated[float, Field(ge=0.01, le=1e9)]
 
 
+def _twice(value: Any) -> Any:
+    return [value, value] if type(value) in (int, float) else value
+
+
 class _Pin(_Model):
     node: str | None = None
-    drive_ohm: Ohm | None = None
+    drive_ohm: Annotated[list[Ohm], BeforeValidator(_twice), Field(min_length=2, max_length=2)] | None = None
+    pull_ohm: Ohm | None = None
     threshold: float | None = Field(default=None, gt=0, lt=1)
 
 
@@ -91,10 +103,6 @@ class _Pad(_Model):
 class _Key(_Model):
     between: Ends
     ohm: Ohm = KEY_CONTACT_OHM
-
-
-def _twice(value: Any) -> Any:
-    return [value, value] if type(value) in (int, float) else value
 
 
 class _Habits(_Model):
@@ -150,6 +158,8 @@ class _File(_Model):
     habits: _Habits = _Habits()
     supply: _Supply = _Supply()
     lead_farad: float = Field(default=0.0, ge=0, le=1e-9)
+    drivers: Literal["real"] | None = None
+    chips_v: float | None = Field(default=None, ge=0.9, le=12)
     pins: dict[str, _Pin] = Field(default_factory=dict)
     parts: dict[str, _Part]
     pads: dict[str, _Pad] = Field(min_length=2, max_length=MAX_PADS)
@@ -180,6 +190,8 @@ class _Reader:
         self._kind: Kind = KINDS[written.kind]
         self._nets: list[Net] = []
         self._pins = 0
+        self._rail: int | None = None
+        self._share = 1.0
         self._at: dict[str, int] = {}
 
     def board(self) -> Board:
@@ -207,7 +219,8 @@ class _Reader:
             self._wrong(("parts",), f"a sound would last {longest_phrase_s:.0f} s, at most "
                         f"{MAX_PHRASE_S:.0f} s are waited for: smaller parts from env to minus")
         circuit = Circuit(
-            [net.drive for net in self._nets], inner, {roles["vcc"]: 1.0, roles["gnd"]: 0.0},
+            [net.drive for net in self._nets], inner,
+            {roles["vcc"]: 1.0, roles["gnd"]: 0.0, **({} if self._rail is None else {self._rail: self._share})},
             names=list(self._at),
         )  # fmt: skip
         self._check_sound_path(circuit, roles["amp"])
@@ -234,6 +247,8 @@ class _Reader:
             always=tuple((roles[role], roles["gnd"], 10e6) for role in kind.heard),
             fitted=fitted,
         )  # fmt: skip
+        if self._rail is not None:
+            board = on_rail(board, self._nets, self._share, self._rail)
         self._check_keys(board)
         return board
 
@@ -256,6 +271,18 @@ class _Reader:
 
     def _add_pins(self) -> None:
         pins = {net.role: net for net in self._kind.pins(self._written.bits)}
+        volts, chips_v = self._written.volts, self._written.chips_v
+        if chips_v is not None and not chips_v < volts:
+            self._wrong(("chips_v",), f"a regulator gives less than the {volts:g} V of the cells: leave "
+                        "chips_v out where the chips hang on them")
+        if self._written.drivers is not None:
+            rng = np.random.Generator(np.random.PCG64([self._written.seed, 0xD21E]))
+            lines = [(role, net.drive) for role, net in pins.items()]
+            drives = driven(rng, self._written.kind, chips_v or volts, lines)
+            pins = {
+                role: replace(net, drive=drive)
+                for (role, net), drive in zip(pins.items(), drives, strict=True)
+            }
         for name in self._written.pins:
             if name not in pins or name in _RAILS.values():
                 known = [pin for pin in pins if pin not in _RAILS.values()]
@@ -277,11 +304,32 @@ class _Reader:
             if pin.drive_ohm is not None:
                 if drive.low_ohm is None:
                     self._wrong(("pins", role, "drive_ohm"), f"pin `{role}` drives nothing")
-                drive = replace(drive, low_ohm=pin.drive_ohm, high_ohm=pin.drive_ohm)
+                low, high = pin.drive_ohm
+                if low != high and role.rstrip("0123456789") in ALIKE_BOTH_WAYS:
+                    self._wrong(("pins", role, "drive_ohm"), f"pin `{role}` feeds the ladder: one "
+                                "number, as strong both ways")
+                drive = replace(drive, low_ohm=low, high_ohm=high)
+            if pin.pull_ohm is not None:
+                drive = self._pulled(role, drive, pin.pull_ohm)
             threshold = net.threshold if pin.threshold is None else pin.threshold
             self._at[node] = len(self._nets)
             self._pins += 1
             self._nets.append(replace(net, drive=drive, threshold=threshold))
+        if chips_v is not None:
+            if CHIPS in self._at:
+                self._wrong(("pins",), f"`{CHIPS}` is the regulator's node: call the pin's otherwise")
+            self._rail, self._share = len(self._nets), chips_v / volts
+            self._at[CHIPS] = self._rail
+            self._nets.append(Net(REGULATED, Drive()))
+
+    def _pulled(self, role: str, drive: Drive, ohm: float) -> Drive:
+        """Give an input with another pull, or an output as an open drain with a pull-up."""
+        if drive.pull is not None and drive.high_ohm is None:
+            return replace(drive, pull=(ohm, drive.pull[1]))
+        if drive.low_ohm is None or role.rstrip("0123456789") in ALIKE_BOTH_WAYS:
+            self._wrong(("pins", role, "pull_ohm"), f"pin `{role}` can't be an open drain, and has no "
+                        "pull of its own: leave pull_ohm out")
+        return replace(drive, high_ohm=None, pull=(ohm, 1.0))
 
     def _parts(
         self,
@@ -311,7 +359,8 @@ class _Reader:
                     role = self._nets[max(a, b)].role
                     siemens[role] = siemens.get(role, 0.0) + 1 / part.ohm
                 quiet = all(net <= 1 or self._in_sound_path(net) for net in (a, b))
-                (inner if min(a, b) <= 1 or quiet else fitted).append((a, b, part.ohm))
+                is_held = min(a, b) <= 1 or self._rail in (a, b)
+                (inner if is_held or quiet else fitted).append((a, b, part.ohm))
         if "env" in farads and "env" not in siemens:
             self._wrong(("parts",), "notes would never end: the envelope needs a resistor from env "
                         "to minus")
@@ -394,15 +443,16 @@ class _Reader:
         return tuple(found)
 
     def _clock(self, farads: dict[str, float]) -> RcClock:
+        fed, node = ("vcc", PLUS) if self._rail is None else (REGULATED, CHIPS)
         siemens = sum(
             1 / part.ohm
             for part in self._written.parts.values()
             if part.ohm is not None
-            and {self._nets[self._at[end]].role for end in part.between} == {"vcc", "osc"}
+            and {self._nets[self._at[end]].role for end in part.between} == {fed, "osc"}
         )
         if siemens == 0 or "osc" not in farads:
             self._wrong(
-                ("parts",), "the clock needs a resistor from osc to plus and a capacitor from "
+                ("parts",), f"the clock needs a resistor from osc to {node} and a capacitor from "
                 "osc to minus",
             )  # fmt: skip
         clock = RcClock(1 / siemens, farads["osc"], lead_farad=self._written.lead_farad)

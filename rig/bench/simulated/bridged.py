@@ -5,6 +5,10 @@ A bridge joins a few of those nets, its ports. The ports' own conductances, the 
 their impedances, and the bridge's make a small system; its solution goes back into the
 islands through their impedances. So a touch costs as many unknowns as it has ends, however
 large the board is.
+
+A limited bridge is a resistor first. Where more than its limit would flow it is a source of that
+current instead: one step, exact for one limiter, since the rest of the circuit passes less current
+the more voltage is left to it. Several change over one at a time until none is on the wrong side.
 """
 
 from __future__ import annotations
@@ -16,11 +20,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rig.bench.simulated.diodes import conduct
+from rig.bench.simulated.limiter import Limited
 from rig.bench.simulated.nodal import LEAK_SIEMENS, add_resistors
 from rig.bench.simulated.transient import Transient
 
 if TYPE_CHECKING:
     from rig.bench.simulated.circuit import Circuit
+
+_MOST_TRIALS = 20
 
 
 class Bridged:
@@ -32,13 +39,15 @@ class Bridged:
         Where each reached node stands in what `solved` gives.
     members : tuple of int
         The reached nets.
+    is_linear : bool
+        Whether neither a diode nor a limiter is among what is reached, so that levels superpose.
     """
 
     def __init__(
         self, circuit: Circuit, bridges: tuple[tuple[int, int, float], ...], whole: bool = False
     ):
         self._fixed = fixed = circuit.fixed
-        self._rail_v = circuit.rail_v
+        self._rail_v = circuit.rail_v or 1.0
         nets = len(circuit.drives)
         ends = sorted({node for a, b, _ in bridges for node in (a, b) if node not in fixed})
         ports = [node for node in ends if node < nets]
@@ -58,6 +67,12 @@ class Bridged:
         add_resistors(self._bridges_siemens, self._bridges_amps, bridges, within, fixed)
         self._diodes = [d for d in circuit.diodes if self._reaches(d.anode, d.cathode)]
         self._across, self._offset = self._between([(d.anode, d.cathode) for d in self._diodes])
+        self._limits = [one[2] for one in bridges if isinstance(one[2], Limited)]
+        self._over, self._beside = self._between(
+            [(a, b) for a, b, ohm in bridges if isinstance(ohm, Limited)]
+        )
+        self._knee_v = [ohm * ohm.limit_a for ohm in self._limits]
+        self.is_linear = not self._diodes and not self._limits
         self._capacitors = [c for c in circuit.capacitors if self._reaches(*c[:2])]
         # the memo's key, picked for every reading: the members' driver states, or, where a
         # bridge reaches no net, anything that stays the same
@@ -97,7 +112,9 @@ class Bridged:
         found = self._memo.get(key)
         if found is None:
             levels, impedance_ohm = self._joined(state)
-            if self._diodes:
+            if self._limits:
+                levels, impedance_ohm = self._limited(levels, impedance_ohm)
+            elif self._diodes:
                 levels, impedance_ohm = self._clamped(levels, impedance_ohm)
             found = (levels.tolist(), impedance_ohm)
             self._memo[key] = found
@@ -145,6 +162,50 @@ class Bridged:
         levels = levels - towards @ amps / self._rail_v
         loop_ohm = seen_ohm + np.diag(dynamic_ohm)
         return levels, impedance_ohm - towards @ np.linalg.solve(loop_ohm, towards.T)
+
+    def _limited(
+        self, levels: np.ndarray, impedance_ohm: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Let no limiter pass more than its current, and the diodes conduct."""
+        full: dict[int, float] = {}
+        for _ in range(_MOST_TRIALS):
+            now = self._with_sources(levels, impedance_ohm, full)
+            if self._diodes:
+                now = self._clamped(*now)
+            across_v = (self._over @ now[0] + self._beside) * self._rail_v
+            # how far each is beyond the end of its line; one at a time changes over to the other
+            beyond = [
+                full[i] * volts / knee_v - 1 if i in full else abs(volts) / knee_v - 1
+                for i, (volts, knee_v) in enumerate(zip(across_v, self._knee_v, strict=True))
+            ]
+            wrong = [-one if i in full else one for i, one in enumerate(beyond)]
+            worst = int(np.argmax(wrong))
+            if wrong[worst] <= 1e-9:
+                return now
+            if worst in full:
+                del full[worst]
+            else:
+                full[worst] = float(np.sign(across_v[worst]))
+        raise ArithmeticError(f"{len(self._limits)} limiters found no operating point")
+
+    def _with_sources(
+        self, levels: np.ndarray, impedance_ohm: np.ndarray, full: dict[int, float]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Turn limiters at their limit from resistors into sources of current.
+
+        A source beside the resistor brings its current to the limit; its impedance goes with it:
+        without a resistor R, Z + t t' / (R - z), t being what an ampere through it does and z what
+        is seen between its ends (Sherman and Morrison).
+        """
+        for i, sign in full.items():
+            ohm, over = self._limits[i], self._over[i]
+            towards = impedance_ohm @ over
+            seen_ohm = over @ towards
+            through = (over @ levels + self._beside[i]) / ohm
+            wanted = sign * ohm.limit_a / self._rail_v
+            levels = levels - towards * (wanted - through) / (1 - seen_ohm / ohm)
+            impedance_ohm = impedance_ohm + np.outer(towards, towards) / (ohm - seen_ohm)
+        return levels, impedance_ohm
 
     def transient(self, state: Sequence[int]) -> Transient:
         """Give how the reached nodes move while the drivers are in a state.

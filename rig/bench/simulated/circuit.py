@@ -22,6 +22,7 @@ from pathlib import Path
 from rig.bench.simulated import netlist
 from rig.bench.simulated.bridged import Bridged
 from rig.bench.simulated.diodes import Diode
+from rig.bench.simulated.limiter import Limited
 from rig.bench.simulated.nodal import BIAS, HIGH, LOW, OPEN, Drive, Island
 from rig.errors import ConfigError
 
@@ -37,6 +38,8 @@ class Link:
     pads_1, pads_2 : tuple of str
     lead_ohm, series_ohm, switch_ohm : float
         Each pad reaches its bus through its lead and one switch contact.
+    limit_a : float or None
+        What the path between the buses passes at most, amperes; needs a circuit with `rail_v`.
     """
 
     pads_1: tuple[str, ...]
@@ -44,6 +47,7 @@ class Link:
     lead_ohm: float
     series_ohm: float
     switch_ohm: float
+    limit_a: float | None = None
 
 
 class Circuit:
@@ -60,7 +64,7 @@ class Circuit:
         Nets held by the supply itself.
     diodes : sequence of Diode
         Between any two nets; `diodes.protection` gives the two of a chip's pin. They need
-        `rail_v`.
+        `rail_v`, as limited bridges do.
     capacitors : sequence of (net, net, farad)
         Open at d.c.; `Bridged.transient` gives what they do over time.
     rail_v : float or None
@@ -154,11 +158,13 @@ class Circuit:
         Raises
         ------
         ValueError
-            A resistance is not above zero.
+            A resistance is not above zero, or one is limited and there is no `rail_v`.
         """
         for a, b, ohm in bridges:
             if not ohm > 0:
                 raise ValueError(f"bridge between nodes {a} and {b} is {ohm} ohm, must be above 0")
+            if isinstance(ohm, Limited) and self.rail_v is None:
+                raise ValueError("a limited bridge needs the rail's voltage; give rail_v")
         key = tuple(sorted((min(a, b), max(a, b), ohm) for a, b, ohm in bridges if a != b))
         found = self._bridged.get((key, whole))
         if found is None:
@@ -181,7 +187,7 @@ class Circuit:
         for link in links:
             reach_ohm = link.lead_ohm + link.switch_ohm
             if len(link.pads_1) == 1 and len(link.pads_2) == 1:
-                path_ohm = max(2 * reach_ohm + link.series_ohm, 0.01)
+                path_ohm = _path(max(2 * reach_ohm + link.series_ohm, 0.01), link)
                 found.append((net_of[link.pads_1[0]], net_of[link.pads_2[0]], path_ohm))
                 continue
             bus_1, bus_2 = extra, extra + (1 if link.series_ohm > 0 else 0)
@@ -189,8 +195,12 @@ class Circuit:
             for pads, bus in ((link.pads_1, bus_1), (link.pads_2, bus_2)):
                 found += [(net_of[pad], bus, max(reach_ohm, 0.01)) for pad in pads]
             if bus_1 != bus_2:
-                found.append((bus_1, bus_2, link.series_ohm))
+                found.append((bus_1, bus_2, _path(link.series_ohm, link)))
         return found
+
+
+def _path(ohm: float, link: Link) -> float:
+    return ohm if link.limit_a is None else Limited(ohm, link.limit_a)
 
 
 def _neighbours(

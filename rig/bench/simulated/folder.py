@@ -6,6 +6,8 @@ import tempfile
 from pathlib import Path
 
 from rig.bench.simulated.board import MAX_PADS, MIN_PADS, Board, load_board, make_board
+from rig.bench.simulated.drivers import REAL as REAL_DRIVERS
+from rig.bench.simulated.drivers import with_drivers
 from rig.bench.simulated.habit_sets import HABITS, REAL, with_habits
 from rig.errors import ConfigError
 from rig.project import Project, Rig, Toy, load_project
@@ -61,7 +63,7 @@ simulated:
 {board}  seed: {seed}
   pads: {pads}
   room_db: 40
-{habits}"""
+{habits}{drivers}"""
 
 
 BOARD_FILE = "circuit.yaml"
@@ -75,12 +77,15 @@ def new_simulated_project(
     kind: str = DEMO_KIND,
     board: Path | None = None,
     habits: str | None = None,
+    *,
+    drivers: str | None = None,
 ) -> Project:
     """Write the project folder of an invented toy: toy.yaml, rig.yaml, board.yaml, board.svg.
 
     The same seed, pads and kind give the same files byte for byte. A folder that holds exactly
     these files already is taken as it is. With `board`, a board file is copied into the
-    folder and says what the toy is. With `habits` it has those of this name as well.
+    folder and says what the toy is. With `habits` it has those of this name as well, with `drivers`
+    the lines of a seed's board are driven so; a board file says so itself.
 
     Raises
     ------
@@ -89,8 +94,12 @@ def new_simulated_project(
     """
     if habits is not None:
         _check_habits(habits, "--habits")
+    if board is not None and drivers is not None:
+        raise ConfigError(f"--drivers: a board file says so itself: put `drivers: {drivers}` into {board}")
+    if drivers not in (None, REAL_DRIVERS):
+        raise ConfigError(f"--drivers: no drivers {drivers!r}: {nearest(drivers, [REAL_DRIVERS])}")
     if board is None:
-        files = simulated_files(seed, pads, kind, habits)
+        files = simulated_files(seed, pads, kind, habits, drivers)
     else:
         files = board_files(board, habits)
     for name, text in files.items():
@@ -113,7 +122,8 @@ def simulated_setup(seed: int, pads: int, kind: str = DEMO_KIND) -> tuple[Toy, R
 
 
 def simulated_files(
-    seed: int, pads: int, kind: str = DEMO_KIND, habits: str | None = None
+    seed: int, pads: int, kind: str = DEMO_KIND, habits: str | None = None,
+    drivers: str | None = None,
 ) -> dict[str, str]:
     """Give the texts of a simulated project's files, by name.
 
@@ -128,7 +138,7 @@ def simulated_files(
         )
     if not 0 <= seed < 2**31:
         raise ConfigError(f"--seed must be 0 to {2**31 - 1}, is {seed}")
-    return _files(make_board(seed, pads, kind), f"seed {seed}", "", habits)
+    return _files(make_board(seed, pads, kind), f"seed {seed}", "", habits, drivers)
 
 
 def board_files(file: Path, habits: str | None = None) -> dict[str, str]:
@@ -143,7 +153,9 @@ def board_files(file: Path, habits: str | None = None) -> dict[str, str]:
     return {**files, BOARD_FILE: Path(file).read_text("utf-8")}
 
 
-def _files(board: Board, source: str, extra: str, habits: str | None) -> dict[str, str]:
+def _files(
+    board: Board, source: str, extra: str, habits: str | None, drivers: str | None = None
+) -> dict[str, str]:
     names = [pad.letter for pad in board.pads]
     # The picture's contacts are plus, then minus.
     ground = board.roles["gnd"]
@@ -172,6 +184,7 @@ def _files(board: Board, source: str, extra: str, habits: str | None) -> dict[st
         board=extra,
         series=", ".join(map(str, SIMULATED_SERIES_OHM)),
         habits="" if habits is None else f"  habits: {written(habits)}\n",
+        drivers="" if drivers is None else f"  drivers: {drivers}\n",
     )  # fmt: skip
     heading = f"Places of the pads on the drawn board of {board.name}, written by padsweep."
     return {
@@ -192,13 +205,20 @@ def project_board(project: Project) -> Board:
     Raises
     ------
     ConfigError
-        Its board file can't be used, or there are no habits of that name.
+        Its board file can't be used or is given drivers beside it, or there are no habits of that
+        name.
     """
     simulated = simulated_part(project)
     if simulated.board is not None:
         board = load_board(project.folder / simulated.board)
     else:
         board = make_board(simulated.seed, simulated.pads, simulated.kind)
+    if simulated.drivers is not None:
+        if simulated.board is not None:
+            where = read_yaml(project.folder / "rig.yaml").where(("simulated", "drivers"))
+            raise ConfigError(f"{where}: a board file says by itself how its lines are driven: put "
+                              f"`drivers: {simulated.drivers}` into {simulated.board}")
+        board = with_drivers(board, simulated.drivers)
     if simulated.habits is None:
         return board
     if simulated.habits not in (REAL, *HABITS):

@@ -224,7 +224,7 @@ class Machine:
             return self._nominal_hz
         wiring = self._wiring
         wiring.state[self._osc] = OPEN
-        level = self._level(self._osc)
+        level = self._level(self._osc) / self._board.chip_rail
         ohm = wiring.impedance_ohm(self._osc, self._osc)
         hz = self._board.clock.hz(level, ohm, wiring.leads(self._osc)) * self._pace
         # while it runs, the node hangs between its thresholds whatever is joined to it

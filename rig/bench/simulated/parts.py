@@ -80,6 +80,8 @@ class Board:
         Resistors of the sound path: its levels are solved though nothing is bridged.
     fitted : tuple of (net, net, ohm)
         Resistors between lines, which act as a bridge would.
+    chip_rail : float
+        The chips' supply as a share of the battery's; below 1 behind a regulator.
     """
 
     kind: str
@@ -103,6 +105,7 @@ class Board:
     press_ms: int = 120
     always: tuple[tuple[int, int, float], ...] = field(default=(), repr=False)
     fitted: tuple[tuple[int, int, float], ...] = field(default=(), repr=False)
+    chip_rail: float = 1.0
 
     @property
     def letters(self) -> tuple[str, ...]:

@@ -87,6 +87,15 @@ class Amplifier:
             self._state = np.zeros(3)
 
 
+def rest_level(board: Board) -> float:
+    """Give where the amplifier's input rests, fraction of the rail, whatever rail its source is on."""
+    if board.chip_rail == 1.0:
+        return AMP_BIAS
+    rest = board.circuit.bridged([], whole=True)
+    levels, _ = rest.solved([net.idle for net in board.nets])
+    return levels[rest.place[board.roles["amp"]]]
+
+
 def rest_share(board: Board, source: int) -> float:
     """Give how much of a source's swing reaches the amplifier's input with nothing bridged.
 

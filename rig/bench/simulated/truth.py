@@ -1,6 +1,7 @@
 """What every pair of a simulated board really does, for tests and benchmarks only.
 
     python -m rig.bench.simulated.truth --seed 7 --pads 24 [--kind talker|keyboard|sampler]
+        [--drivers real]
     python -m rig.bench.simulated.truth --board FILE
 
 Each pair of nets is touched over the series values, keys and timings of the set-up, from
@@ -63,46 +64,19 @@ from rig.bench.simulated.difference import (
     change,
     difference_db,
 )
+from rig.bench.simulated.drivers import REAL
 from rig.bench.simulated.folder import new_simulated_project, project_board, simulated_part
+from rig.bench.simulated.shown import Shown, facts
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.errors import RigError
-from rig.project import Project, path_ohm, touchable
+from rig.project import Project, touchable
 
 STATES = 4
 SHARE = 0.5
 _QUIET_RMS = 1e-3
 _PER_MS = RATE_HZ // 1000
-
-
-@dataclass(frozen=True)
-class Shown:
-    """What one pair of nets did over one series value, or one pad's lead alone.
-
-    Parameters
-    ----------
-    series_ohm : float
-    path_ohm : float or None
-        None for a lead alone.
-    differs, freezes, runs_on, guarded, browns_out : float
-        Share of the states, 0 to 1.
-    worst_db : tuple of float
-        For each state, the difference that two windows in a row reach; of the toy alone and of that
-        with a lead on the nearer one's.
-    change : str
-        What was done to the sound of most states that differ; "" where none does.
-    """
-
-    series_ohm: float
-    path_ohm: float | None
-    differs: float
-    freezes: float
-    runs_on: float
-    guarded: float
-    browns_out: float
-    worst_db: tuple[float, ...]
-    change: str
 
 
 @dataclass(frozen=True)
@@ -136,11 +110,16 @@ class Truth:
         In place of the project's own; its pads must be those of the project's toy.
     states : int
         In how many states of the toy each touch is made.
+    guard : bool
+        Whether the rig's guard watches; on its own cells a toy has none.
     """
 
-    def __init__(self, project: Project, board: Board | None = None, states: int = STATES):
+    def __init__(
+        self, project: Project, board: Board | None = None, states: int = STATES,
+        guard: bool = True,
+    ):
         self.project = project
-        self._count = states
+        self._count, self._guarded = states, guard
         rig = project.rig
         self.board = board or project_board(project)
         self._timings = rig.timings
@@ -150,7 +129,8 @@ class Truth:
 
     def _make_states(self, key: str) -> list[_State]:
         rig = self.project.rig
-        toy = SimulatedToy(self.board, simulated_part(self.project).seed, Guard.of(rig.guard))
+        guard = Guard.of(rig.guard) if self._guarded else None
+        toy = SimulatedToy(self.board, simulated_part(self.project).seed, guard)
         toy.notice_all()
         switch_on(toy)
         found = []
@@ -225,15 +205,20 @@ class Truth:
         """
         rig = self.project.rig
         links = [
-            self._link(pad_1, pad_2, series_ohm)
+            self.link(pad_1, pad_2, series_ohm)
             for series_ohm in sorted(set(rig.swept_ohm), reverse=True)
             if touchable(self.project, (pad_1,), (pad_2,), series_ohm) is None
         ]
+        yield from self.over(pad_1, pad_2, links)
+
+    def over(self, pad_1: str, pad_2: str, links: list[Link]) -> Iterator[Shown]:
+        """Touch a pair over paths of any kind, the highest first, down to the first that freezes."""
         if not links or self._does_nothing(links[-1]):
             return
         with_leads = [self._heard_with(pad) for pad in (pad_1, pad_2) if self._feels(pad)]
         for link in links:
-            shown = self._shown([link], path_ohm(rig, link.series_ohm), with_leads)
+            whole_ohm = 2 * link.lead_ohm + 2 * link.switch_ohm + link.series_ohm
+            shown = self._shown([link], whole_ohm, with_leads)
             yield shown
             if shown.freezes or shown.guarded:
                 return
@@ -248,11 +233,12 @@ class Truth:
                 continue
             net = self.board.net_of[pad]
             if net not in known:
-                known[net] = self._shown([self._link(pad, None, series_ohm)], None, [])
+                known[net] = self._shown([self.link(pad, None, series_ohm)], None, [])
             found[pad] = known[net]
         return found
 
-    def _link(self, pad: str, other: str | None, series_ohm: float) -> Link:
+    def link(self, pad: str, other: str | None, series_ohm: float) -> Link:
+        """Give a pair's closure over the rig's own leads, or that of one pad's lead alone."""
         rig = self.project.rig
         others = () if other is None else (other,)
         return Link((pad,), others, rig.lead_ohm, series_ohm, rig.switch_ohm)
@@ -307,7 +293,7 @@ class Truth:
         """Give what the toy sounds like with one pad's lead alone closed, for each key and state."""
         net = self.board.net_of[pad]
         if net not in self._with_lead:
-            link = self._link(pad, None, min(self.project.rig.swept_ohm))
+            link = self.link(pad, None, min(self.project.rig.swept_ohm))
             sounds = [
                 self._touch(state.toy.fork(), state.held_ms, [link])
                 for key in self._keys for state in self._states[key]
@@ -339,7 +325,7 @@ class Truth:
         list of ndarray, shape (windows, bands)
             Third-octave levels as `band_levels_db` has them, none below the range of the toy's own.
         """
-        link = self._link(pad_1, pad_2, series_ohm)
+        link = self.link(pad_1, pad_2, series_ohm)
         return [
             np.maximum(
                 band_levels_db(self._touch(state.toy.fork(), state.held_ms, [link])),
@@ -410,32 +396,6 @@ def _rms(sound: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.square(sound, dtype=float))))
 
 
-def facts(shown: list[Shown]) -> dict | None:
-    """Sum up what a pair does over all its paths; None where it shows nothing.
-
-    Returns
-    -------
-    dict or None
-        `least_path_ohm`, `most_path_ohm`: over which the sound differs; None where it only
-        freezes, and for a lead alone. `worst_db`, `change`: by how much and in what way, over the
-        path where it differs most. `bends`, `freezes`, `runs_on`, `guarded`, `browns_out`: largest
-        share of the states.
-    """
-    if not any(s.differs or s.freezes or s.guarded for s in shown):
-        return None
-    differing = [s for s in shown if s.differs]
-    paths = [s.path_ohm for s in differing if s.path_ohm is not None]
-    most = max(differing, key=lambda s: max(s.worst_db), default=None)
-    return {
-        "least_path_ohm": min(paths, default=None), "most_path_ohm": max(paths, default=None),
-        "worst_db": round(max(most.worst_db), 2) if most else 0.0,
-        "change": most.change if most else "",
-        "bends": max(s.differs for s in shown), "freezes": max(s.freezes for s in shown),
-        "runs_on": max(s.runs_on for s in shown), "guarded": max(s.guarded for s in shown),
-        "browns_out": max(s.browns_out for s in shown),
-    }  # fmt: skip
-
-
 def truth(project: Project, board: Board | None = None) -> dict:
     """Give the lists of a set-up's bends and freezes.
 
@@ -480,11 +440,14 @@ def main(arguments: list[str] | None = None) -> None:
     what.add_argument("--board", type=Path, metavar="FILE", help="a board file")
     parser.add_argument("--pads", type=int, default=24)
     parser.add_argument("--kind", choices=list(KINDS), default="talker")
+    parser.add_argument("--drivers", choices=[REAL], help="lines as strong as chips drive them")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
         of_seed = (asked.seed or 0, asked.pads, asked.kind)
         try:
-            project = new_simulated_project(folder + "/toy", *of_seed, board=asked.board)
+            project = new_simulated_project(
+                folder + "/toy", *of_seed, board=asked.board, drivers=asked.drivers
+            )
             print(json.dumps(truth(project)))
         except RigError as error:
             parser.exit(1, f"{error}\n")

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from rig.bench.simulated.circuit import HIGH, OPEN, Bridged, Link
+from rig.bench.simulated.limiter import Limited
 from rig.bench.simulated.parts import Board
 
 
@@ -106,18 +107,20 @@ class Wiring:
 
     def draw_siemens(self) -> float:
         """Give the current through the closures now, in amperes per volt of the rail."""
-        circuit, nets = self._board.circuit, len(self.state)
+        circuit, nets, volts = self._board.circuit, len(self.state), self._board.volts
         links = circuit.link_resistors(self.links, self._net_of)
         levels = dict(circuit.fixed)
         for group in self._groups:
             if not set(links).isdisjoint(group.closed):
-                volts, _ = group.bridged.solved(self.state)
-                levels |= {node: volts[place] for node, place in group.bridged.place.items()}
+                found, _ = group.bridged.solved(self.state)
+                levels |= {node: found[place] for node, place in group.bridged.place.items()}
         total = 0.0
         for a, b, ohm in links:
             if a == b or a >= nets:
                 continue
             flow = (levels[a] - levels[b]) / ohm
+            if isinstance(ohm, Limited):
+                flow = ohm.passed_a(flow * ohm * volts) / volts
             # onto a bus: what comes in at one pad leaves at another
             total += abs(flow) if b < nets else max(0.0, flow)
         return total
@@ -135,6 +138,10 @@ class Wiring:
             return 0.0
         _, impedance = bridged.solved(self.state)
         return float(impedance[bridged.place[net], bridged.place[driven]])
+
+    def superposes(self, net: int) -> bool:
+        """Say whether the levels of all that a touched net is joined to are sums of their causes."""
+        return self._at[net].is_linear
 
     def high(self, net: int) -> bool:
         """Say what an input on this net reads."""

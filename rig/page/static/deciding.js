@@ -34,6 +34,9 @@ export function setAside() {
   return change({ set_aside: true }, "set aside", { was });
 }
 
+// Change an entry whatever it stands for: one of the person's own values, too.
+export const rewrite = (was, now, told) => written("/undo", { was, now }, told);
+
 export async function undo() {
   const last = store.undo.pop();
   if (!last) return say("Nothing to undo.");

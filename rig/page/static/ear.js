@@ -26,8 +26,8 @@ export function draw(act) {
     isAlong() && step ? step.often : find.often,
     step?.state === "once" ? "heard too seldom to count" : "",
     step?.after,
-    find.alike.length ? `like ${find.alike.slice(0, 4).join(", ")}${find.alike.length > 4 ? " …" : ""}` : "",
-    store.finds.some((one) => one.key !== find.key) ? `key ${find.key || "none"}` : "",
+    find.alikes ? `like ${find.alike.join(", ")}${find.alikes > find.alike.length ? " …" : ""}` : "",
+    store.keys.size > 1 ? `key ${find.key || "none"}` : "",
   ].filter(Boolean).map((one) => h("span", {}, one)));
   fill($("now-pads"), find.pads.map((one) => h("li", {}, h("i", {}, one.pad), ` ${one.note || "no note"}`)));
   fill($("stairs"), large(find, store.step ?? find.at, act.step));
@@ -43,10 +43,13 @@ export function draw(act) {
     const field = $(`word-${name}`);
     if (document.activeElement !== field) field.value = entry?.[name] ?? "";
   }
-  numbers(find);
+  if ($("numbers").open) numbers();
 }
 
-function numbers(find) {
+// What only some look at is made where somebody does.
+export function numbers() {
+  const find = current();
+  if (!find) return;
   const number = (value) => (value === null ? "none" : Number(value).toPrecision(2));
   fill($("numbers").querySelector(".wide"),
     h("p", { class: "facts" }, h("span", {}, `score ${find.score}`), h("span", {}, `p ${number(find.p_value)}`),

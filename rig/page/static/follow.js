@@ -59,8 +59,11 @@ export function begin({ renewed, decided, say }) {
       lines(now.news);
       progress(now.progress);
       if (!first && now.news.length) say(now.news.at(-1).text);
-      const grown = now.version !== store.version || now.news.some((one) => one.id > store.last);
-      if (grown) await renewed();
+      if (now.standing) {
+        store.standing = now.standing;
+        standing();
+      }
+      if (now.version !== store.version) await renewed();
       else if (now.picks !== store.picks.stamp) await decided();
       told = now.last;
       first = false;

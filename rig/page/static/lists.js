@@ -1,20 +1,21 @@
 // The best, every find, and what sounded before it stopped the toy.
 
 import { $, fill, h, mark } from "./dom.js";
+import { Long } from "./long.js";
 import { small } from "./stairs.js";
-import { store, stateOf } from "./store.js";
-import { isShown } from "./views.js";
+import { store, stateOf, isStale } from "./store.js";
+import { chosen } from "./views.js";
 
 const pair = (label) => label.replace("-", "–");
 
 export function facts(find) {
-  const alike = find.alike.length;
+  const alike = find.alikes;
   return [
     find.stops ? `stops the toy: ${find.range}` : find.range,
     find.often,
     find.after,
     alike ? `${alike} alike` : "",
-    new Set(store.finds.map((one) => one.key)).size > 1 ? `key ${find.key || "none"}` : "",
+    store.keys.size > 1 ? `key ${find.key || "none"}` : "",
   ].filter(Boolean);
 }
 
@@ -48,7 +49,8 @@ function tile(find, number, act) {
 }
 
 function row(find, act) {
-  return h("li", { class: "find", "data-label": find.label },
+  const is = find.label === store.label;
+  return h("li", { class: is ? "find now" : "find", "data-label": find.label, "aria-current": is && "true" },
     h("button", {
       type: "button", class: "hear", "data-at": `find-${find.label}`,
       "aria-label": `Hear ${spoken(find)}`, onclick: () => act.hear(find),
@@ -61,17 +63,22 @@ function row(find, act) {
     small(find), keepButton(find, act, `keep-${find.label}`));
 }
 
+let lists = null; // of all finds, and of those that stopped the toy
+let there = [];
+
 export function draw(act) {
+  lists ??= ["finds", "stops"].map((id) => new Long($(id).querySelector("ol"), (one) => row(one, act)));
   const stops = new Set(store.stops);
   const best = store.best.map((one) => store.byLabel.get(one));
   fill($("best").querySelector("ol"), best.map((one, at) => tile(one, at + 1, act)));
   const all = store.finds.filter((one) => !one.stops);
-  const there = all.filter(isShown);
-  fill($("finds").querySelector("ol"), there.map((one) => row(one, act)));
-  $("count").textContent = there.length === all.length ? `${all.length}` : `${there.length} of ${all.length}`;
-  const stopped = store.finds.filter((one) => stops.has(one.label) && isShown(one));
-  fill($("stops").querySelector("ol"), stopped.map((one) => row(one, act)));
+  const heard = chosen(all), stopped = chosen(store.finds.filter((one) => stops.has(one.label)));
+  there = [...heard, ...stopped];
+  $("count").textContent = heard.length === all.length ? `${all.length}` : `${heard.length} of ${all.length}`;
+  $("anew").hidden = !isStale();
   $("stops").hidden = !stops.size;
+  lists[0].set(heard);
+  lists[1].set(stopped);
   if (!all.length) {
     fill($("finds").querySelector("ol"), h("li", { class: "quiet" }, "Nothing was found yet."));
   }
@@ -89,17 +96,13 @@ export function pointOut() {
 }
 
 export function bringIntoView() {
-  const one = document.querySelector(`#finds li[data-label="${CSS.escape(store.label ?? "")}"]`)
-    ?? document.querySelector(`.lists li[data-label="${CSS.escape(store.label ?? "")}"]`);
-  one?.scrollIntoView({ block: "nearest" });
+  if (lists.some((one) => one.reveal(store.label))) return pointOut();
+  return document.querySelector(`.lists li[data-label="${CSS.escape(store.label ?? "")}"]`)
+    ?.scrollIntoView({ block: "nearest" });
 }
 
 // In the order in which keys go through them: what is shown, then what stopped the toy.
-export function order() {
-  const labels = [...document.querySelectorAll("#finds li[data-label], #stops li[data-label]")]
-    .map((one) => one.dataset.label);
-  return labels.map((one) => store.byLabel.get(one)).filter(Boolean);
-}
+export const order = () => there;
 
 const LETTERS = { pitch: "p", timbre: "t", loop: "l", drone: "d", level: "v", cut: "c", stop: "×" };
 
@@ -116,9 +119,7 @@ export function matrix(act) {
     }, LETTERS[told.mark] + (told.more ? "+" : "") + (told.stop && told.mark !== "stop" ? "×" : "")));
   };
   fill($("pairs").querySelector(".wide"),
-    h("table", { class: "matrix" },
-      h("caption", {}, "p pitch, t timbre, l loop, d drone, v level or blip, c cut, × stops the toy, "
-        + "+ several sounds, · nothing, empty: untouched"),
+    h("table", { class: "matrix", "aria-describedby": "pairs-signs" },
       h("thead", {}, h("tr", {}, h("td"), pads.slice(1).map((one) => h("th", { scope: "col" }, one)))),
       h("tbody", {}, pads.slice(0, -1).map((one, at) => h("tr", {}, h("th", { scope: "row" }, one),
         pads.slice(1).map((other, to) => (to < at ? h("td", { class: "none" }) : cell(one, other))))))));

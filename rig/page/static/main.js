@@ -1,6 +1,7 @@
 // Brings the page's parts together.
 
 import { ask } from "./ask.js";
+import * as build from "./build.js";
 import * as deciding from "./deciding.js";
 import { $, h } from "./dom.js";
 import * as ear from "./ear.js";
@@ -8,16 +9,22 @@ import * as follow from "./follow.js";
 import * as keyboard from "./keyboard.js";
 import * as lists from "./lists.js";
 import * as ring from "./ring.js";
-import { Player } from "./sound.js";
-import { store, take, current, shown, entryHere, isAlong } from "./store.js";
+import { Player, RATE_HZ } from "./sound.js";
+import * as spectrogram from "./spectrogram.js";
+import { store, take, orderAnew, isStale, current, shown, entryHere, isAlong } from "./store.js";
 import * as views from "./views.js";
 
 const player = new Player();
 const shape = new ear.Shape($("shape"));
 const SHOWN_MS = 5000;
+const HANDS_OFF_MS = 60_000; // so long after the last press the order may be renewed by itself
 const LEVELS = ["level", "cut"]; // here the level is what was changed
 
 let fades = null;
+let handsOn = performance.now();
+for (const one of ["keydown", "pointerdown", "wheel"]) {
+  window.addEventListener(one, () => { handsOn = performance.now(); }, { passive: true, capture: true });
+}
 
 // Tell what happened: read out always, shown where it isn't to be seen anyway.
 function say(text, seen = true) {
@@ -32,7 +39,8 @@ function say(text, seen = true) {
 function drawNow() {
   lists.pointOut();
   ear.draw(act);
-  ring.draw(choosePad);
+  showSpectrogram();
+  ring.point();
   views.writeAddress();
 }
 
@@ -40,8 +48,10 @@ function drawAll() {
   follow.standing();
   views.offer();
   lists.draw(act);
+  ring.draw(choosePad);
   if ($("pairs").open) lists.matrix(act);
   drawNow();
+  build.renew(act);
 }
 
 async function look(find, step = null, { quietly = false } = {}) {
@@ -103,6 +113,15 @@ function viewed() {
   say(`${lists.order().length} shown`);
 }
 
+// The list follows the person's taste, but never while their hands are on it.
+function anew() {
+  if (!isStale()) return say("The order is already that of what you kept.");
+  orderAnew();
+  lists.draw(act);
+  lists.bringIntoView();
+  return say("The list is ordered anew, by what you kept and set aside.");
+}
+
 // -- hearing ----------------------------------------------------------------------------------
 
 async function play(which) {
@@ -130,13 +149,47 @@ async function showShape(find, step) {
   if (shown() === step) shape.set(plain, bent, find.mark, step.closed);
 }
 
+// Of what is looked at; behind "Numbers", since that is where somebody looks closely.
+async function showSpectrogram() {
+  const step = shown(), canvas = $("spectrogram");
+  canvas.hidden = !$("numbers").open || (step?.touch ?? null) === null;
+  if (canvas.hidden) return;
+  try {
+    player.ready();
+    const [plain, bent] = await Promise.all([step.plain, step.touch].map(async (one) => (
+      one === null ? null : (await player.takes.get(one)).getChannelData(0))));
+    if (shown() === step) canvas.dataset.ms = spectrogram.draw(canvas, plain, bent, RATE_HZ, step.closed).toFixed(1);
+  } catch (trouble) {
+    say(trouble.message);
+  }
+}
+
+// Play takes of a control, as loud among each other as they are.
+async function playTakes(numbers, together) {
+  try {
+    if (await player.play(numbers, { match: store.match, together: true, pair: together })) moving();
+  } catch (trouble) {
+    say(trouble.message);
+  }
+}
+
+// Look at the find of something that is built, over the path that was kept, and play it.
+function hearPick(pick) {
+  const find = store.byLabel.get(store.picks.entries.find((one) => one.label === pick.label)?.find);
+  const at = find?.steps.findIndex((one) => one.touch === pick.touch) ?? -1;
+  if (at < 0) return playTakes([pick.plain, pick.touch].filter((one) => one !== null), [pick.plain, pick.touch]);
+  return look(find, at === find.at ? null : at, { quietly: true }).then(() => play("both"));
+}
+
 let frame = null;
 function moving() {
   cancelAnimationFrame(frame);
   const heard = player.where();
-  const isPlain = heard && heard.number === shown()?.plain;
-  document.body.dataset.heard = !heard ? "" : heard.number === null ? "" : isPlain ? "plain" : "bent";
-  shape.draw(heard && heard.number !== null ? { s: heard.s, isPlain } : null);
+  const number = heard?.number ?? null;
+  const isPlain = number === shown()?.plain, isMine = isPlain || number === shown()?.touch;
+  document.body.dataset.heard = number === null ? "" : isPlain ? "plain" : isMine ? "bent" : "other";
+  shape.draw(number !== null && isMine ? { s: heard.s, isPlain } : null);
+  build.point(number);
   if (heard) frame = requestAnimationFrame(moving);
 }
 
@@ -191,14 +244,16 @@ function write(name) {
 async function decided(read = true) {
   if (read) store.picks = await ask("/picks");
   lists.draw(act);
+  ring.draw(choosePad);
   follow.standing();
   drawNow();
+  build.renew(act);
 }
 
 async function renewed() {
   const step = isAlong() ? shown() : null;
   const pair = current()?.pair;
-  take(await ask("/finds"));
+  take(await ask("/finds"), performance.now() - handsOn > HANDS_OFF_MS);
   if (!current()) {
     store.label = (store.finds.find((one) => one.pair === pair) ?? store.finds[0])?.label ?? null;
     store.step = null;
@@ -214,7 +269,7 @@ async function renewed() {
 const act = {
   hear: (find) => look(find, null, { quietly: true }).then(() => say(ear.spoken(), false)).then(() => play("both")),
   keep: (find) => look(find, null, { quietly: true }).then(() => deciding.keep(find)),
-  step: chooseStep,
+  step: chooseStep, say, playTakes, hearPick, rewrite: deciding.rewrite,
 };
 
 const actions = {
@@ -223,7 +278,11 @@ const actions = {
   "<": () => along(-1), ">": () => along(1), ",": () => along(-1), ".": () => along(1),
   ArrowLeft: () => along(-1), ArrowRight: () => along(1),
   k: () => deciding.keep(), s: () => deciding.setAside(), u: () => deciding.undo(),
-  m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
+  r: anew, g: () => {
+    $("build").open = true;
+    $("build").scrollIntoView({ block: "start" });
+    $("build").querySelector("summary").focus({ preventScroll: true });
+  }, m: () => write("name"), n: () => write("note"), c: () => write("control"), l: levels,
   "/": () => $("view-q").focus(),
   "?": () => { $("help").open = !$("help").open; $("help").scrollIntoView({ block: "nearest" }); },
 };
@@ -237,15 +296,17 @@ for (let number = 1; number <= 8; number += 1) {
 const presses = {
   "do-play": () => play("both"), "do-plain": () => play("plain"), "do-bent": () => play("bent"),
   "do-levels": levels, "do-keep": () => deciding.keep(), "do-aside": () => deciding.setAside(),
-  "do-undo": () => deciding.undo(), "do-next": () => go(1), "do-back": () => go(-1),
+  "do-undo": () => deciding.undo(), "do-next": () => go(1), "do-back": () => go(-1), anew,
 };
 
 async function begin() {
   deciding.begin(say, decided);
+  build.begin(act);
   words();
   keyboard.listen(actions);
   views.listen(viewed);
   for (const [id, done] of Object.entries(presses)) $(id).addEventListener("click", done);
+  $("numbers").addEventListener("toggle", () => { ear.numbers(); showSpectrogram(); });
   $("pairs").addEventListener("toggle", () => $("pairs").open && lists.matrix(act));
   $("board").addEventListener("toggle", () => {
     if (!$("board").querySelector("img")) {

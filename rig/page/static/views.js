@@ -35,7 +35,7 @@ export function offer() {
     for (const step of find.steps) if (step.state === "heard") paths.set(step.short, step.ohm);
   }
   options("ohm", [...paths].sort((a, b) => a[1] - b[1]).map(([short]) => [short, short]), "any path");
-  options("key", [...new Set(finds.map((one) => one.key))].map((one) => [one || "none", one || "none"]), "any");
+  options("key", [...store.keys].map((one) => [one || "none", one || "none"]), "any");
   const families = new Map();
   for (const find of finds) families.set(find.family, (families.get(find.family) ?? 0) + 1);
   options("family", [...families].filter(([, count]) => count > 1)
@@ -49,18 +49,27 @@ function options(name, values, any) {
   field.value = kept;
 }
 
-export function isShown(find) {
-  const [q, pad, ohm, key, kept, family] = fields().map(([, field]) => field.value);
-  const entry = store.picks.of[find.label]?.entry;
-  const text = [find.label, find.says, find.after, find.sound, entry?.name, entry?.note,
-    ...find.pads.map((one) => one.note)].join(" ").toLowerCase();
+// Give those of some finds that are shown.
+export function chosen(finds) {
+  const wanted = fields().map(([, field]) => field.value);
+  return wanted.some(Boolean) ? finds.filter((one) => fits(one, wanted)) : finds;
+}
+
+function fits(find, [q, pad, ohm, key, kept, family]) {
   const state = stateOf(find);
-  return q.toLowerCase().split(/\s+/).every((word) => text.includes(word))
+  return (!q || says(find, q.toLowerCase().split(/\s+/)))
     && (!pad || find.pads.some((one) => one.pad === pad))
     && (!ohm || find.steps.some((one) => one.state === "heard" && one.short === ohm))
     && (!key || (find.key || "none") === key)
     && (!family || find.family === family)
     && (!kept || { kept: state === "kept", aside: state === "set aside", open: !state }[kept]);
+}
+
+function says(find, words) {
+  const entry = store.picks.of[find.label]?.entry;
+  const text = [find.label, find.says, find.after, find.sound, entry?.name, entry?.note,
+    ...find.pads.map((one) => one.note)].join(" ").toLowerCase();
+  return words.every((word) => text.includes(word));
 }
 
 export function setPad(pad) {

@@ -19,11 +19,11 @@ from rig.bench.simulated.keyboard.board import (
 )
 from rig.bench.simulated.machine import FOREVER, LOOK, Machine
 from rig.bench.simulated.parts import Board
-from rig.bench.simulated.sound import AMP_BIAS, RATE_HZ, rest_share
+from rig.bench.simulated.sound import RATE_HZ, rest_level, rest_share
 from rig.bench.simulated.wiring import Wiring
 
 _SILENT_BELOW = 0.06
-"""Envelope level below which nothing passes, fraction of the rail."""
+"""Envelope level below which nothing passes, fraction of the chip's rail."""
 
 _VIB_LOOKS = 4
 _LOUDNESS = 0.75
@@ -46,6 +46,8 @@ class KeyboardChips(Machine):
         self._loop, self._oct = roles["loop"], roles["oct"]
         self._tone_ohm = board.nets[self._tone].drive.bias_ohm
         self._rest = rest_share(board, self._tone)
+        self._rest_level = rest_level(board)
+        self._rail = board.chip_rail
         self._env_rest = _at_rest(board, self._env)
         self._cycles: dict[tuple, tuple] = {}
         self._levels: dict[tuple, tuple] = {}
@@ -55,7 +57,7 @@ class KeyboardChips(Machine):
     @property
     def speaking(self) -> bool:
         """Whether a note sounds."""
-        return self._env_level > _SILENT_BELOW and self._divider > 0
+        return self._env_level > _SILENT_BELOW * self._rail and self._divider > 0
 
     @property
     def busy(self) -> bool:
@@ -178,7 +180,7 @@ class KeyboardChips(Machine):
         gate, divider, vib = settings
         bits, _ = self._state
         level = self._follow_envelope(gate)
-        if divider == 0 or level <= _SILENT_BELOW:
+        if divider == 0 or level <= _SILENT_BELOW * self._rail:
             # what is left in the capacitor is below the chip's notice
             rests = not self._gate and self._env not in self._touched
             self._state = _REST, 0.0 if rests else level
@@ -186,7 +188,7 @@ class KeyboardChips(Machine):
         self._state = bits, level
         if needed <= 0:
             return _EMPTY
-        gain = (level - _SILENT_BELOW) / (1 - _SILENT_BELOW)
+        gain = (level / self._rail - _SILENT_BELOW) / (1 - _SILENT_BELOW)
         around = self._signature, vib, (gate, level) if self._env in self._touched else None
         found = self._cycles.get((bits, around))
         if found is None:
@@ -282,8 +284,8 @@ class KeyboardChips(Machine):
             found = self._levels[bits, around] = (
                 self._high(self._q[0]),
                 self._high(self._q[1]),
-                (self._level(self._amp) - AMP_BIAS) / self._rest,
-                (self._level(self._mix) - 0.5) * _LOUDNESS * share / self._rest,
+                (self._level(self._amp) - self._rest_level) / self._rest,
+                (self._level(self._mix) / self._rail - 0.5) * _LOUDNESS * share / self._rest,
                 1 / hz if hz > 0 else FOREVER,
             )
         return found

@@ -42,6 +42,7 @@ class SamplerChips(Machine):
         self._d = [roles[f"d{i}"] for i in range(self._bits)]
         self._b = [roles[f"b{i}"] for i in range(self._bits)]
         self._b_ohm = np.array([board.nets[b].drive.low_ohm for b in self._b])
+        self._rail = board.chip_rail
         self._filt, self._led = roles["filt"], roles["led"]
         self._loop, self._half, self._rev = roles["loop"], roles["half"], roles["rev"]
         self._code_bits = (np.arange(1 << self._bits)[:, None] >> np.arange(self._bits)) & 1
@@ -109,20 +110,29 @@ class SamplerChips(Machine):
         """Give a touched net's level with a code on the ladder.
 
         The latch's outputs are as strong high as low, so levels superpose: each bit adds
-        its volts through the impedance from its output to the net.
+        its volts through the impedance from its output to the net. Where diodes or a limiter
+        are joined each code is solved by itself.
         """
         wiring = self._wiring
+        if self._mask_c and not wiring.superposes(net):
+            state = wiring.state
+            for i, b in enumerate(self._b):
+                state[b] = code >> i & 1
+            level = wiring.level(net)
+            for b in self._b:
+                state[b] = LOW
+            return level
         level = wiring.level(net)
         if self._mask_c:
             for i, b in enumerate(self._b):
                 if code >> i & 1:
-                    level += wiring.impedance_ohm(net, b) / self._b_ohm[i]
+                    level += wiring.impedance_ohm(net, b) / self._b_ohm[i] * self._rail
         return level
 
     def _ladder(self) -> tuple[float, np.ndarray, float]:
         """Give the amplifier's level with all bits low, each bit's share, and the filter's R."""
         wiring, amp = self._wiring, self._amp
-        weights = np.array([wiring.impedance_ohm(amp, b) for b in self._b]) / self._b_ohm
+        weights = np.array([wiring.impedance_ohm(amp, b) for b in self._b]) / self._b_ohm * self._rail
         return wiring.level(amp), weights, wiring.impedance_ohm(self._filt, self._filt)
 
     def _signal(self, level: _Level) -> _Level:
@@ -197,7 +207,12 @@ class SamplerChips(Machine):
                 self._tables.clear()
             level, weights, filter_ohm = self._ladder()
             decay = math.exp(-1 / (RATE_HZ * filter_ohm * self._inside.filter_farad))
-            found = self._tables[key] = self._signal(level + self._code_bits @ weights), decay
+            if self._mask_c and not self._wiring.superposes(self._amp):
+                codes = range(1 << self._bits)
+                levels = np.array([self._level_with(self._amp, code) for code in codes])
+            else:
+                levels = level + self._code_bits @ weights
+            found = self._tables[key] = self._signal(levels), decay
         return found[0]
 
     def _one_by_one(self, needed: float, settings: tuple) -> tuple[np.ndarray, np.ndarray]:

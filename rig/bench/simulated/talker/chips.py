@@ -6,7 +6,7 @@ import numpy as np
 
 from rig.bench.simulated.circuit import BIAS, OPEN
 from rig.bench.simulated.parts import Board
-from rig.bench.simulated.sound import AMP_BIAS, RATE_HZ, rest_share
+from rig.bench.simulated.sound import RATE_HZ, rest_level, rest_share
 from rig.bench.simulated.talker.sequencer import Sequencer
 from rig.bench.simulated.talker.voice import CHIP_RATE_HZ, FRAME_SAMPLES, Voice
 from rig.bench.simulated.wiring import Wiring
@@ -40,6 +40,7 @@ class TalkerChips:
         self._mute, self._half = roles["mute"], roles["half"]
         self._dac_ohm = board.nets[self._dac].drive.bias_ohm
         self._rest = rest_share(board, self._dac)
+        self._rest_level = rest_level(board)
         # a toy isn't in step with the bench's clock
         self._phase = int(rng.integers(FRAME_SAMPLES)) * _ONE
         self._samples: np.ndarray | None = None
@@ -123,7 +124,7 @@ class TalkerChips:
         if self._osc in wiring.touched:
             self._sequencer.bus.settle()
             wiring.state[self._osc] = OPEN
-            aim = wiring.level(self._osc)
+            aim = wiring.level(self._osc) / self._board.chip_rail
             r_ohm = wiring.impedance_ohm(self._osc, self._osc)
             hz = clock.hz(aim, r_ohm, wiring.leads(self._osc))
         hz *= self._pace
@@ -192,4 +193,4 @@ class TalkerChips:
             self._sequencer.bus.settle()
             share = wiring.impedance_ohm(amp, self._dac) / self._dac_ohm
             self._gain = share / self._rest
-            self._offset = (wiring.level(amp) - AMP_BIAS) / self._rest
+            self._offset = (wiring.level(amp) - self._rest_level) / self._rest
