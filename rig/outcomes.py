@@ -260,6 +260,11 @@ def is_stop(after: str | None) -> bool:
     return after is not None and AFTERS[after].stop > 0
 
 
+def is_crash(sound: str | None, after: str | None) -> bool:
+    """Say whether a touch stopped the toy and let it sound on: a freeze that drones or loops."""
+    return after == "freeze" and sound is not None and SOUNDS[sound].crash_worth > 0
+
+
 def is_heard(sound: str | None, after: str | None) -> bool:
     """Say whether a touch gave something that is heard, in it or after it."""
     return is_change(sound) or (after is not None and AFTERS[after].is_heard)

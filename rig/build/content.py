@@ -126,6 +126,38 @@ class Together:
 
 
 @dataclass(frozen=True)
+class SocketRow:
+    """A socket of the patch bay: its pad, what stands of it in toy.yaml, and its resistor."""
+
+    pad: str
+    note: str
+    text: str
+    bands: tuple[Band, ...]
+
+
+@dataclass(frozen=True)
+class CordRow:
+    """A cord that plays a pick: the sockets that it joins, over how much, and what is heard."""
+
+    tag: Tag
+    pads: str
+    ohm: str
+    plays: str
+
+
+@dataclass(frozen=True)
+class Bay:
+    """The patch bay that would do in place of the controls."""
+
+    intro: tuple[str, ...]
+    svg: str
+    width_mm: float
+    sockets: tuple[SocketRow, ...]
+    cords: tuple[CordRow, ...]
+    lines: tuple[Runs, ...]
+
+
+@dataclass(frozen=True)
 class Drawn:
     """Paragraphs with a drawing: the reset, the line out."""
 
@@ -227,6 +259,7 @@ class Sheet:
     picks: tuple[PickRow, ...]
     blocks: tuple[Block, ...]
     together: Together | None
+    patch_bay: Bay | None
     reset: Drawn
     line_out: Drawn | None
     parts: tuple[PartRow, ...]

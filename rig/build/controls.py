@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from rig.build.course import Course, course
 from rig.build.drawer import ANY, Drawer
-from rig.build.evidence import Evidence, Trial, amounts, floor_ohm
+from rig.build.evidence import Evidence, Trial, amounts, crash_floor_ohm, floor_ohm
 from rig.build.fitting import (
     BODY_LEAST_OHM,
     A,
@@ -21,6 +21,7 @@ from rig.build.fitting import (
     Known,
     body,
     button,
+    crash_button,
     photocell,
     pot,
     toggle,
@@ -80,6 +81,9 @@ def fit(pick: Pick, evidence: Evidence, drawer: Drawer = ANY) -> Fit | None:
         floor = max(below, default=floor_ohm(kept, evidence.trials))
         fixed = drawer.near(kept, floor, max([*above[:1], kept * NEXT]))
         return Fit(kept, fixed)
+    if (crash := evidence.crash(pick)) is not None:
+        floor = crash_floor_ohm(crash.path_ohm, evidence.trials)
+        return Fit(crash.path_ohm, drawer.near(crash.path_ohm, floor, crash.path_ohm * NEXT))
     return None if pick.at_ohm is None else Fit(pick.at_ohm, pick.at_ohm, yours=True)
 
 
@@ -136,8 +140,11 @@ def propose(
             return ours
         return replace(ours, why=f"{ours.why} You wish for {A[pick.control]}: give it a value "
                                  "of your own with at_ohm in picks.yaml.")  # fmt: skip
-    heard = _heard_ohm(evidence, along) or [fitted.path_ohm]
-    if fitted.yours:
+    crash = evidence.crash(pick)
+    heard = [fitted.path_ohm] if crash else _heard_ohm(evidence, along) or [fitted.path_ohm]
+    if crash is not None:
+        fixed, keep = fitted.fixed_ohm, _crash_keep(crash, evidence.trials)
+    elif fitted.yours:
         fixed, keep = fitted.fixed_ohm, own_words(fitted.path_ohm, evidence, least_path_ohm)
     else:
         fixed = drawer.least(floor_ohm(heard[0], evidence.trials), fitted.path_ohm)
@@ -147,6 +154,8 @@ def propose(
         keep=keep, trials=tuple(evidence.trials), most=most_path_ohm, volts=volts, course=along,
         drawer=drawer,
     )  # fmt: skip
+    if crash is not None:
+        return _crash_button(pick, crash, seen)
     if evidence.find is not None and evidence.heard_ohm:
         ours = _by_sound(evidence.find, seen)
     else:
@@ -160,6 +169,30 @@ def propose(
     if lacks := drawer.lacks([] if fitted.yours else [o for o, _ in ours.resistors], ours.pot_ohm):
         ours = replace(ours, hints=(*ours.hints, lacks))
     return replace(ours, yours=fitted.yours and ours.fixed_ohm == pick.at_ohm)
+
+
+def _crash_button(pick: Pick, crash: Trial, seen: Known) -> Control:
+    """Fit what lets a crash be played: whatever stays on would leave the toy stuck."""
+    why = (f"It stops the toy and sounds on ({sound_words(crash.sound, crash.amount, crash.unit)}), until the "
+           "reset button ends it. A button gives it, together with the reset button.")  # fmt: skip
+    if pick.control and pick.control != "push-button":
+        why = f"You wish for {A[pick.control]}: left on, it would leave the toy stuck. {why}"
+    ours = crash_button(why, seen)
+    if not seen.drawer.allows("push-button"):
+        ours = replace(ours, warning="Your kinds have no push-button, and no other kind will do.")
+    lacks = seen.drawer.lacks([ohm for ohm, _ in ours.resistors], None)
+    return replace(ours, hints=(*ours.hints, lacks)) if lacks else ours
+
+
+def _crash_keep(crash: Trial, trials: Sequence[Trial]) -> str:
+    """Say how little may be in the path of a crash, and why no less."""
+    path_ohm = crash.path_ohm
+    lower = sorted((one for one in trials if one.path_ohm < path_ohm * 0.98), key=lambda one: -one.path_ohm)
+    if not lower:
+        return f"Keep at least {ohms(path_ohm)} in the path: less wasn't tried here."
+    if lower[0].is_crash:
+        return f"Keep about {ohms(path_ohm)} in the path: over {ohms(lower[0].path_ohm)} it did the same."
+    return f"Keep about {ohms(path_ohm)} in the path: over {ohms(lower[0].path_ohm)} it did something else."
 
 
 def _instead(ours: Control, seen: Known) -> Control:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from rig.build import line_out
+from rig.build.content import Tag
 from rig.words import ohms
 
 FONT = 'font-family="DejaVu Sans, Arial, Helvetica, sans-serif"'
@@ -185,6 +186,57 @@ def line_out_wiring() -> str:
         f'<text x="400" y="84" text-anchor="start">{line_out.farads(line_out.LOW_PASS_F)}</text>'
         '<text x="456" y="20">1:1, 600 Ω</text><text x="556" y="41" text-anchor="start">jack, tip</text>'
         '<text x="556" y="129" text-anchor="start">jack, sleeve</text></g></svg>'
+    )
+
+
+SOCKETS_APART = 78
+"""Between the sockets of a drawn patch bay, in its units."""
+
+
+def bay_wiring(
+    sockets: Sequence[tuple[str, float]], cords: Sequence[tuple[int, int, Tag]]
+) -> str:
+    """Draw a patch bay: each socket with its resistor and pad, and the cords that play something.
+
+    Parameters
+    ----------
+    sockets : sequence of (pad, ohm)
+        From the left.
+    cords : sequence of (int, int, Tag)
+        The places of two sockets, from 0, and the number and colour of what a cord between them plays.
+    """
+    step = SOCKETS_APART
+    width = max(670, step * len(sockets))
+    left = (width - step * (len(sockets) - 1)) / 2
+    xs = [left + step * n for n in range(len(sockets))]
+    reach = max((abs(a - b) for a, b, _ in cords), default=1)
+    top = 34 + 20 * reach
+    parts = "".join(
+        f'<path d="M{x:g} {top + 7} V{top + 30} M{x:g} {top + 78} V{top + 98}"/>'
+        f'<rect x="{x - 9:g}" y="{top + 30}" width="18" height="48"/>'
+        f'<circle cx="{x:g}" cy="{top}" r="7" fill="white"/><circle cx="{x:g}" cy="{top}" r="2" fill="black"/>'
+        for x in xs
+    )
+    arcs = labels = ""
+    for one, other, tag in cords:
+        a, b = sorted((xs[one], xs[other]))
+        rise = 14 + 20 * abs(one - other)
+        arcs += (f'<path d="M{a:g} {top - 7} Q{(a + b) / 2:g} {top - 7 - 2 * rise} {b:g} {top - 7}" '
+                 f'stroke="{tag.ink}"/>')  # fmt: skip
+        y = top - 7 - rise
+        labels += (f'<rect x="{(a + b) / 2 - 11:g}" y="{y - 9:g}" width="22" height="18" fill="white" '
+                   f'stroke="{tag.ink}" stroke-width="2"/><text x="{(a + b) / 2:g}" y="{y + 5:g}" {_SMALL} '
+                   f'fill="{tag.ink}" font-weight="bold">{tag.number}</text>')  # fmt: skip
+    values = "".join(
+        f'<text x="{x + 14:g}" y="{top + 59}" font-size="13">{escape(ohms(ohm))}</text>'
+        f"{_pad(round(x), pad, top + 114)}"
+        for x, (pad, ohm) in zip(xs, sockets, strict=True)
+    )
+    return (
+        f'<svg class="reset" xmlns="http://www.w3.org/2000/svg" {FONT} viewBox="0 0 {width} {top + 134}" '
+        f'role="img" aria-label="patch bay of {len(sockets)} sockets">'
+        f'<g fill="none" stroke="black" stroke-width="2">{parts}</g>'
+        f'<g fill="none" stroke-width="2.5">{arcs}</g>{labels}{values}</svg>'
     )
 
 

@@ -13,7 +13,7 @@ from rig.choose.picks import Pick
 from rig.log import Record
 from rig.log.between import parts
 from rig.log.records import CONTROL, WAY
-from rig.outcomes import is_heard, is_stop
+from rig.outcomes import is_crash, is_heard, is_stop
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,11 @@ class Trial:
     def stopped(self) -> bool:
         """Say whether the toy froze or the guard tripped."""
         return is_stop(self.after)
+
+    @property
+    def is_crash(self) -> bool:
+        """Say whether it stopped the toy and let it sound on."""
+        return is_crash(self.sound, self.after)
 
     @property
     def heard(self) -> bool:
@@ -84,6 +89,23 @@ class Evidence:
         if pick.at_ohm is None or is_same(pick.at_ohm, self.find.best_path_ohm):
             return self.find.best_path_ohm
         return None
+
+
+    def crash(self, pick: Pick) -> Trial | None:
+        """Give the touch of a crash that was kept: it stops the toy there, by wish, and sounds on.
+
+        None for all else: a stop in silence, one that wasn't heard again over the pick's resistance, or
+        where the guard opened over so much or more.
+        """
+        at_ohm = pick.at_ohm
+        if at_ohm is None and self.find is not None and self.find.stops_only:
+            at_ohm = self.find.best_path_ohm
+        if at_ohm is None or any(is_same(at_ohm, one) for one in self.heard_ohm):
+            return None
+        here = [one for one in self.trials if is_same(one.path_ohm, at_ohm)]
+        made = [one for one in here if one.is_crash]
+        guarded = any(one.after == "guarded" and one.path_ohm >= at_ohm * (1 - TOLERANCE) for one in self.trials)
+        return made[0] if len(made) >= max(2, len(here) / 2) and not guarded else None
 
 
 Trials = Mapping[str, Sequence[Trial]]
@@ -186,3 +208,22 @@ def floor_ohm(low: float, trials: Sequence[Trial]) -> float:
     stopped = stopped_ohm(trials) or 0.0
     alive = [one.path_ohm for one in trials if stopped < one.path_ohm < low * 0.98]
     return max(*alive, low * A_LITTLE_LESS) if alive else low
+
+
+def crash_floor_ohm(kept: float, trials: Sequence[Trial]) -> float:
+    """Give below what no part for a crash may be.
+
+    The next lower path where that gave it too; a little less than its own where less was tried; where
+    less wasn't, or tripped the guard, its own.
+
+    Parameters
+    ----------
+    kept : float
+        The path of the crash that was kept, ohms.
+    trials : sequence of Trial
+        Of the pair, with all keys.
+    """
+    lower = sorted((one for one in trials if one.path_ohm < kept * 0.98), key=lambda one: -one.path_ohm)
+    if not lower or any(one.after == "guarded" for one in lower):
+        return kept
+    return lower[0].path_ohm if lower[0].is_crash else max(lower[0].path_ohm, kept * A_LITTLE_LESS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rig.build.course import Course
 from rig.build.drawer import ANY, Drawer
@@ -81,6 +81,8 @@ class Control:
         Why what the person wished for can't work; "" where nothing speaks against it.
     knob : Knob or None
         Of a potentiometer: its taper, and what its turn does.
+    stops : bool
+        It stops the toy, by wish: the reset button ends it.
     """
 
     kind: str
@@ -94,6 +96,7 @@ class Control:
     positions: tuple[Position, ...] = ()
     warning: str = ""
     knob: Knob | None = None
+    stops: bool = False
 
     @property
     def lowers(self) -> bool:
@@ -185,6 +188,15 @@ def toggle(why: str, seen: Known) -> Control:
 def button(why: str, seen: Known) -> Control:
     """Fit a button."""
     return Control("push-button", "push-button, closes while pressed", why, seen.steady, seen.keep)
+
+
+def crash_button(why: str, seen: Known) -> Control:
+    """Fit a button for what stops the toy and sounds on: nothing that stays on, and the reset beside it."""
+    return replace(
+        button(why, seen), part="push-button, closes while pressed, beside the reset button", stops=True,
+        hints=("Press it, listen, then press the reset button: nothing else ends it.",
+               "Put it beside the reset button, never where a hand rests."),
+    )  # fmt: skip
 
 
 def photocell(why: str, seen: Known) -> Control:

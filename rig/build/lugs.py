@@ -76,6 +76,16 @@ def lugs(
     return tuple(rows)
 
 
+def lug_notes(controls: Sequence[Control]) -> tuple[str, ...]:
+    """Give what is to be known of the lugs: of knobs, and of a button that stops the toy."""
+    stops = [str(n) for n, one in enumerate(controls, 1) if one.stops]
+    notes = [POT_LUGS] if any(one.pot_ohm for one in controls) else []
+    if stops:
+        notes.append(f"The button of {' and '.join(stops)} stops the toy: only its own two lugs, which meet "
+                     "while it is pressed; nothing of it goes to the reset button's.")  # fmt: skip
+    return tuple(notes)
+
+
 SIZES: dict[str, tuple[float, str]] = {
     "toggle": (6.0, "20\u00a0mm"), "push-button": (7.0, "20\u00a0mm"), "potentiometer": (7.0, "15\u00a0mm"),
     "photocell": (5.0, "10\u00a0mm"), "body contacts": (4.0, "10\u00a0mm"), "rotary switch": (10.0, "30\u00a0mm"),

@@ -97,4 +97,6 @@ def states(control: Control) -> list[tuple[str, str]]:
     if control.kind == "photocell":
         return [("covered", f"more than {ohms(DARK_OHM + low)}"), ("in light", limits(low, high + BRIGHT_OHM))]
     on = "domes joined by a wire" if control.kind == "body contacts" else "on"
+    if control.stops:
+        return [("let go", OPEN), ("pressed", limits(low, high))]
     return [("off", OPEN), (on, limits(low, high))]

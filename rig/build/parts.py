@@ -78,7 +78,8 @@ def parts(
     rows += [_resistor(n, ohm, highest_v(project.toy)) for ohm, n in sorted(resistors.items())]
     rows += [
         PartRow(1, "push-button for the reset, changeover", rating=rating_words(project, power),
-                substitute="one that is closed at rest, without the bleed"),
+                substitute="one that is closed at rest, without the bleed"
+                + ", held longer" * any(one.control.stops for one in built)),
         PartRow(1, f"resistor {ohms(BLEED_OHM)} for the changeover", bands_of(BLEED_OHM), "1/4 W, 5 %",
                 "47 Ω to 220 Ω"),
     ]  # fmt: skip

@@ -7,20 +7,18 @@ from dataclasses import dataclass
 
 from rig.build.controls import course_of
 from rig.build.course import Course
-from rig.build.drawer import Drawer
 from rig.build.evidence import Evidence
 from rig.build.fitting import Control
-from rig.build.patch_bay import PatchBay, Wanted, patch_bay
-from rig.build.pieces import Fitted, fitted
+from rig.build.patch_bay import PatchBay, bay_of
+from rig.build.pieces import fitted
 from rig.build.several import Kept, by_pair
 from rig.build.sheet import proposals, see
 from rig.build.together import Combination, combine
 from rig.choose.find import Find
-from rig.choose.matching import is_same
 from rig.choose.picks import Pick
 from rig.log import Record
 from rig.pads import joints_of, side_text
-from rig.project import Project, path_ohm
+from rig.project import Project
 
 CONTROL_COLUMNS = ("pads_1", "pads_2", "key", "at_ohm", "control", "fixed_ohm", "pot_ohm", "reason")
 """What of a proposal is given to other programs, one row per pick."""
@@ -123,27 +121,13 @@ def propose_all(
     ]
     told.sort(key=lambda one: picks.index(one.pick))
     built = [one for one in fitted([one.pick for one in kept], controls) if one.pick.is_single_pair]
-    keys = [_keys(kept[one.number - 1]) for one in built]
+    lives = [one for one in built if not one.control.stops]  # the toy stops with the others, whatever is on
+    keys = [_keys(kept[one.number - 1]) for one in lives]
     trials = seen.trials or {}
-    wanted = [_wanted(one, kept[one.number - 1]) for one in built]
-    bay = patch_bay(project, wanted, trials, Drawer.of(project.rig.parts),
-                    path_ohm(project.rig, min(project.rig.swept_ohm)))  # fmt: skip
-    return Board(told, combine(project, built, keys, trials, records or ()), bay)
+    bay = bay_of(project, kept, controls, trials)
+    return Board(told, combine(project, lives, keys, trials, records or ()), bay)
 
 
 def _keys(kept: Kept) -> list[str]:
     found = [one.find.key for one in kept.evidence if one.find is not None]
     return list(dict.fromkeys(found)) or [""]
-
-
-def _wanted(built: Fitted, kept: Kept) -> Wanted:
-    """Give the range that will do for a pair on a patch bay: that of its first sound that is known."""
-    for pick, evidence in zip(kept.picks, kept.evidence, strict=True):
-        ohm = evidence.kept_ohm(pick)
-        if ohm is None:
-            continue
-        along = course_of(pick, evidence)
-        heard = [one.path_ohm for one in along.run] if along else evidence.heard_ohm
-        below = [one for one in heard if one < ohm and not is_same(one, ohm)]
-        return Wanted(built, ohm, max(below, default=min(ohm, built.ohm)), max([*heard, ohm]))
-    return Wanted(built, built.ohm, built.ohm, built.ohm)

@@ -87,6 +87,26 @@ def propose_one(
         (pick, seen, propose(pick, seen, drawer=drawer, **limits))
         for pick, seen in zip(kept.picks, kept.evidence, strict=True)
     ]
+    others = [one for one in each if one[2].fixed_ohm is not None and not one[2].stops]
+    crash = next((control for _, _, control in each if control.stops), None)
+    if crash is not None and not others:
+        return crash
+    if crash is not None:
+        made = _of_sounds(others, drawer, limits)
+        return replace(made, hints=(*made.hints, NO_CRASH))
+    return _of_sounds(each, drawer, limits)
+
+
+NO_CRASH = (
+    "The crash that you kept of this pair isn't on this control: left there it would leave the toy stuck. "
+    "Keep it alone to have its button."
+)
+
+
+def _of_sounds(
+    each: list[tuple[Pick, Evidence, Control]], drawer: Drawer, limits: dict[str, float]
+) -> Control:
+    """Give the control for some picks of a pair, none of which is to stop the toy."""
     sounds: list[_Sound] = []
     for pick, seen, control in each:
         fitted = fit(pick, seen, drawer)
@@ -112,7 +132,7 @@ def propose_one(
         asked += "It gives one of these only. " if wish != "potentiometer" else \
             "It would not stop at a value of your own. "  # fmt: skip
     why = f"{asked}{many}: {told}. A position for each, and one left free as off."
-    return _rotary(apart, why, least_path_ohm)
+    return _rotary(apart, why, limits["least_path_ohm"])
 
 
 def _meet(sounds: Sequence[_Sound]) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from rig.build import line_out
+from rig.build.bay import bay
 from rig.build.board_map import maps_of
 from rig.build.content import (
     Block,
@@ -24,9 +25,10 @@ from rig.build.drawer import Drawer
 from rig.build.drawings import line_out_wiring, rotary_wiring, wiring
 from rig.build.evidence import Evidence, Trials, evidence_for, trials_by_pair
 from rig.build.fitting import Control
-from rig.build.lugs import FACES, POT_LUGS, holes, lugs, panel
+from rig.build.lugs import FACES, holes, lug_notes, lugs, panel
 from rig.build.meter import NOTES, meter
 from rig.build.parts import parts
+from rig.build.patch_bay import bay_of
 from rig.build.pieces import bands_of, built_words, capital, fitted, in_series, tag_of
 from rig.build.power import Power, measured
 from rig.build.several import Kept, by_pair, propose_one
@@ -170,12 +172,14 @@ def make_sheet(
             for number, one in enumerate(zip(kept, controls, strict=True), 1)
         ),
         together=together(project, pairs, controls, seen.trials, seen.tries),
-        reset=reset(built, seen.power),
+        patch_bay=bay(project, bay_of(project, kept, controls, seen.trials or {}),
+                      [n for n, one in enumerate(controls, 1) if one.stops]),
+        reset=reset(built, seen.power, [n for n, one in enumerate(controls, 1) if one.stops]),
         line_out=Drawn(line_out.LINES, line_out_wiring(), 150.0, (line_out.CHECK,)) if with_line_out else None,
         parts=parts(project, pairs, controls, seen.power, with_line_out),
         before_work=BEFORE, work=work(project, pairs, controls, hears, with_line_out),
         meter_notes=NOTES, meter=meter(pairs, controls),
-        lug_notes=(POT_LUGS,) if any(one.pot_ohm for one in controls) else (),
+        lug_notes=lug_notes(controls),
         lugs=lugs(pairs, controls, with_line_out),
         panel_note="Hole and depth of the parts you have: measure them and fill in. Usual sizes are common "
                    "practice, no source; depth is that of the body behind the shell.",

@@ -43,7 +43,7 @@ class Verified:
     rounds : int
         How often it was gone through: 2 with the one five minutes later.
     heard : tuple of dict
-        What each press showed: `setting`, and the fields of `rig.verify.decide.Told`.
+        What each press showed: `setting`, and the fields of `rig.verify.telling.Told`.
     """
 
     pair: str

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from rig.build.content import Drawn, JointRow, Runs, Step, Strong, Together, runs
@@ -31,9 +32,11 @@ def together(
     built = fitted(picks, controls)
     if not built:
         return None
+    ended = {one.number for one in built if one.control.stops}
     tried = {
         (one.number, other.number): known for one, other in combinations(built, 2)
-        if (known := known_of(one, other, tries)).verdict != "not known"
+        if not {one.number, other.number} & ended
+        and (known := known_of(one, other, tries)).verdict != "not known"
     } if tries else {}
     kept = [one.pick for one in built]
     numbers = [one.number for one in built]
@@ -43,17 +46,21 @@ def together(
         return Together(
             "No two of these share a pad: they may be on together without joining other pads."
             + ("" if tried else " How two of them sound together wasn't tried."),
-            lines=_apart(tried),
+            lines=(*_apart(tried), *_by_itself(ended)),
         )
     rows = tuple(
         JointRow(
             (tag_of(numbers[j.first - 1]), tag_of(numbers[j.second - 1])), j.pad,
             " \u2013 ".join(j.joins), f"{ohms(j.ohm)} or more",
-            _known(project, j, tried.pop((numbers[j.first - 1], numbers[j.second - 1]), None)),
+            _known(project, j, tried.pop((numbers[j.first - 1], numbers[j.second - 1]), None),
+                   [numbers[n - 1] for n in (j.first, j.second) if numbers[n - 1] in ended]),
         )
         for j in found
     )  # fmt: skip
-    lines: list[Runs] = [*_apart(tried)]
+    lines: list[Runs] = [*_apart(tried), *_by_itself(ended)]
+    # A switch or a cord would leave a toy that one of them stops stuck.
+    stay = [one for one in built if not one.control.stops]
+    kept, numbers, fixed_ohm = [one.pick for one in stay], [one.number for one in stay], [one.ohm for one in stay]
     for pad, users in crowded(kept).items():
         names = ", ".join(str(numbers[u - 1]) for u in users)
         lines.append(runs(
@@ -76,6 +83,12 @@ def together(
     )  # fmt: skip
 
 
+def _by_itself(stops: Iterable[int]) -> tuple[Runs, ...]:
+    """Say which controls stop the toy by themselves, by wish."""
+    names = " and ".join(map(str, sorted(stops)))
+    return (runs(f"{names} alone stops the toy, whatever else is on."),) if names else ()
+
+
 def _apart(tried: Mapping[tuple[int, int], Known]) -> tuple[Runs, ...]:
     """Say what was tried of two controls that share no pad."""
     safe = [f"{one} and {other}" for (one, other), known in tried.items() if known.verdict == "safe"]
@@ -90,8 +103,11 @@ def _stopping(known: Known) -> tuple[str, ...]:
     return Strong("will stop the toy"), f": {known.told}. {known.wiring}"
 
 
-def _known(project: Project, joint: Joint, known: Known | None) -> Runs:
-    """Say what is known of the two pads that two controls join, and of both controls as they were tried."""
+def _known(project: Project, joint: Joint, known: Known | None, stops: Sequence[int] = ()) -> Runs:
+    """Say what is known of the two pads that two controls join, and of both controls as they were tried;
+    `stops` of them stop the toy by wish."""
+    if stops and not all(project.toy.pads[pad].kind == "rail" for pad in joint.joins):
+        return runs(f"{' and '.join(map(str, stops))} stops the toy by itself")
     if known is not None and known.verdict == "freezes":
         return runs(*_stopping(known))
     if known is not None and not joint.stops:
@@ -105,13 +121,18 @@ def _known(project: Project, joint: Joint, known: Known | None) -> Runs:
     return runs(joint.tried)
 
 
-def reset(built: Sequence[tuple[int, Evidence]], power: Power) -> Drawn:
-    """Give the part on the reset button; of each pick that is fitted, its number and evidence."""
+def reset(
+    built: Sequence[tuple[int, Evidence]], power: Power, wanted: Sequence[int] = ()
+) -> Drawn:
+    """Give the part on the reset button; of each pick that is fitted, its number and evidence, and of those
+    that stop the toy by wish the numbers."""
     stops = [str(number) for number, seen in built if seen.stopped_ohm is not None]
     need = (
         f"The pads of {', '.join(stops)} stopped the toy in the sweep. "
         if stops else "Bends stop a toy sooner or later. "
     )  # fmt: skip
+    if wanted:
+        need += f"{' and '.join(map(str, wanted))} is there to stop it, and this button ends that. "
     return Drawn(
         (
             (f"{need}Fit a push-button that is closed at rest (normally closed) in the battery's plus "
@@ -179,7 +200,8 @@ def work(
         ),
     ]  # fmt: skip
     for one in built:
-        steps += _wires(project, one, hears[one.number - 1], stay.get(one.number, ()))
+        made = _wires(project, one, hears[one.number - 1], stay.get(one.number, ()))
+        steps += [*made[:-1], _with_reset(made[-1], on)] if one.control.stops else made
     if with_line_out:
         steps.append(Step(
             runs("Line out (above), and its check with the multimeter before anything is plugged in."),
@@ -188,12 +210,23 @@ def work(
     return (
         *steps,
         Step(runs("A drop of hot glue on each wire beside its joint; none on parts that get warm.")),
-        Step(runs("Work all controls: all off, one by one on, and the same after five minutes."),
+        Step(runs("Work all controls: all off, one by one on, and the same after five minutes."
+                  + _reset_behind([one.number for one in built if one.control.stops])),
              checks=("off", "on", "after 5 min")),
         Step(runs("Try the combinations under \u201cTogether\u201d, but for those that will stop the toy.")),
         Step(runs("Meter battery plus to minus again: unchanged. Close the shell without pinching a wire, "
                   "try everything once more.")),
     )  # fmt: skip
+
+
+def _with_reset(step: Step, on: str) -> Step:
+    """Give the last step of a control that stops the toy: the reset button must end it."""
+    ends = runs(f" Pressed, it stops the toy, which sounds on: press reset, {on}hear it return.")
+    return replace(step, words=(*step.words, *ends), checks=(*step.checks, "reset"))
+
+
+def _reset_behind(numbers: Sequence[int]) -> str:
+    return f" Behind {' and '.join(map(str, numbers))} press the reset button." if numbers else ""
 
 
 def kept_leads(project: Project, built: Sequence[Fitted]) -> dict[int, tuple[str, ...]]:

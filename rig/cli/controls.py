@@ -184,6 +184,8 @@ def _show(out: Console, project: Project, board: Board) -> None:
         for one in board.picks
     ])  # fmt: skip
     _show_together(out, board.together)
+    if stops := dict.fromkeys(str(one.number) for one in board.picks if one.control.stops):
+        _line(out, f"by itself, whatever else is on, {' and '.join(stops)} stops the toy: the reset button ends it")
     if board.patch_bay is not None:
         _show_patch_bay(out, board)
 
@@ -220,7 +222,7 @@ def _show_patch_bay(out: Console, board: Board) -> None:
     assert bay is not None
     _line(out, "or a patch bay, the cheapest: a socket for each pad with its resistor, and a cord: "
                + ", ".join(f"{pad} {ohms(ohm)}" for pad, ohm in bay.sockets))
-    plays = ", ".join(f"{one.pair} {ohms(one.ohm)}" for one in bay.plays)
+    plays = "; ".join(f"{one.pair} {ohms(one.ohm)}" + (f", {one.plays}" if one.plays else "") for one in bay.plays)
     _line(out, f"  a cord plays: {plays or 'none of them'}")
     if bay.left_out:
         _line(out, f"  not by a cord, fit its own control: {', '.join(map(str, bay.left_out))}")

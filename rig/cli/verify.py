@@ -12,6 +12,7 @@ import typer
 from rich.console import Console
 
 from rig.bench.byhand import Command, Prompt
+from rig.build.patch_bay import bay_of
 from rig.build.several import Kept, by_pair
 from rig.build.sheet import proposals, see
 from rig.build.verified import Build, Verified, load_build, save_build
@@ -28,7 +29,7 @@ from rig.log.opening import DEFAULT_NAME, sweep_folder
 from rig.outcomes import sound_words
 from rig.project import Project, load_project
 from rig.sweep.hand import Leave
-from rig.verify import Job, Told, Toy, Tried, Verdict, Verifying, decide, jobs
+from rig.verify import Job, Told, Toy, Tried, Verdict, Verifying, cords, decide, jobs
 
 HELP = """\
 Cells only, no adaptor; stop if anything gets warm. All controls open, then wait for each line,
@@ -40,21 +41,23 @@ A knob that has no off: unhook one of its wires for as long as others are tried.
 Move the wires a little between presses: a cold joint shows so."""
 
 SET = {
-    "on": "close {}", "joined": "lay a coin across the domes of {}",
-    "light": "hold the photocell of {} under a lamp, switch it on",
+    "on": "close {}", "joined": "lay a coin across the domes of {}", "touched": "two fingers on the domes of {}",
+    "cord": "a cord between the sockets of {}", "light": "hold the photocell of {} under a lamp, switch it on",
+    "dark": "cover the photocell of {}, switch it on",
     "right": "turn knob {} fully right, switch it on",
     "middle": "turn knob {} to its middle, switch it on",
     "left": "turn knob {} fully left, switch it on",
 }
 """How a control is set before the press; a rotary switch's positions are said by their numbers."""
 READY = {
-    "light": "photocell {} under a lamp, off; ", "right": "knob {} fully right, off; ",
+    "light": "photocell {} under a lamp, off; ", "dark": "photocell {} covered, off; ",
+    "cord": "a cord in one socket of {}; ", "right": "knob {} fully right, off; ",
     "middle": "knob {} in its middle, off; ", "left": "knob {} fully left, off; ",
 }
 """What is to be ready where it is set as the toy sounds; that is `THEN`."""
 THEN = {
-    "on": "close {}", "joined": "lay a coin across the domes of {}", "light": "switch {} on",
-    "right": "switch {} on", "middle": "switch {} on", "left": "switch {} on",
+    "on": "close {}", "joined": "lay a coin across the domes of {}", "touched": "two fingers on the domes of {}",
+    "cord": "its other end into the other", "light": "switch {} on", "dark": "switch {} on", "right": "switch {} on", "middle": "switch {} on", "left": "switch {} on",
 }
 LONG_PRESS_MS = 300
 """From here on it's said how long a key is held."""
@@ -75,6 +78,9 @@ def verify(
         False, "--other-microphone",
         help="Another microphone, place or shell: another timbre of the open toy doesn't count.",
     ),
+    patch_bay: bool = typer.Option(
+        False, "--patch-bay", help="The patch bay was built in place of the controls: each cord is tried."
+    ),
     listed: bool = typer.Option(False, "--list", help="Show the last verdicts; nothing is asked."),
 ) -> None:
     """Go through the finished build: does each control do what you kept?
@@ -84,18 +90,19 @@ def verify(
     Example: padsweep verify --project my-toy
     """
     loaded, out = load_project(project), console()
-    kept, made = _planned(loaded, name)
+    command = f"padsweep verify --project {loaded.folder}" + " --patch-bay" * patch_bay
+    kept, made = _planned(loaded, name, patch_bay)
     if not listed:
         if loaded.rig.bench == "simulated":
             out.print("simulated: the invented toy is taken to be built as the sheet says")
         else:
             out.print(CAUTIONS)
-        _go_through(loaded, name, kept, made, Asker(out, loaded, made), again, other_microphone)
-    show(out, loaded, made, load_build(loaded.folder))
+        _go_through(loaded, name, kept, made, Asker(out, loaded, made, command), again, other_microphone)
+    show(out, loaded, made, load_build(loaded.folder), command)
 
 
-def _planned(project: Project, name: str) -> tuple[list[Kept], list[Job]]:
-    """Give what is kept and the controls that are fitted for it."""
+def _planned(project: Project, name: str, patch_bay: bool = False) -> tuple[list[Kept], list[Job]]:
+    """Give what is kept and the controls that are fitted for it, or the cords of the patch bay."""
     picks = load_picks(project.folder)
     folder = sweep_folder(project, name)
     if not (folder / "log.db").exists():
@@ -105,6 +112,11 @@ def _planned(project: Project, name: str) -> tuple[list[Kept], list[Job]]:
         seen = see(project, picks, log.records())
     controls = proposals(project, picks, seen)
     kept = by_pair(picks, seen.evidence)
+    if patch_bay:
+        bay = bay_of(project, kept, controls, seen.trials or {})
+        if bay is None:
+            raise ConfigError(f"{project.folder}: no patch bay is proposed: see `padsweep controls`")
+        return kept, cords(kept, bay)
     made = jobs(kept, controls)
     if not made:
         raise ConfigError(f"{project.folder}: the sheet fits no control: see `padsweep sheet`")
@@ -119,7 +131,7 @@ def _go_through(
     folder = project.folder
     build = load_build(folder)
     if again and not any(build.of(job.pair, job.built).at for job in made):
-        raise ConfigError(f"{folder}: nothing was verified yet: `padsweep verify --project {folder}`")
+        raise ConfigError(f"{folder}: nothing was verified yet: `{asker.again}`")
     if build.is_done and not again:
         build = Build()
     build = Build(tuple(one for job in made if (one := build.of(job.pair, job.built)).at))
@@ -132,11 +144,11 @@ def _go_through(
         try:
             _rounds(project, run, asker, kept, build, again)
         except Leave:
-            asker.line(f"left early: `padsweep verify --project {folder}` continues")
+            asker.line(f"left early: `{asker.again}` continues")
         except KeyboardInterrupt:
             raise Stopped(
                 "stopped: open all controls; what was heard is stored, and "
-                f"`padsweep verify --project {folder}` continues"
+                f"`{asker.again}` continues"
             ) from None
 
 
@@ -158,8 +170,7 @@ def _rounds(
         if not toy.is_itself:
             save_build(project.folder, _not_itself(run, toy, build))
             if toy.is_colour:
-                asker.line("is it only the microphone, its place or the shell: "
-                           f"`padsweep verify --other-microphone --project {project.folder}`")  # fmt: skip
+                asker.line(f"is it only the microphone, its place or the shell: `{asker.again} --other-microphone`")
             return
         for job in run.jobs:
             before = build.of(job.pair, job.built)
@@ -167,7 +178,7 @@ def _rounds(
                 continue
             asker.heading(job)
             try:
-                tried = run.try_out(job, asker.note)
+                tried = run.try_out(job, asker.note, _stored(before))
             except ToyLost as lost:
                 verdict = Verdict("stops the toy", "it didn't come back", next_step=str(lost))
                 save_build(project.folder, build.with_one(_verified(job, verdict, (), 0)))
@@ -242,8 +253,8 @@ def _verified(job: Job, verdict: Verdict, rounds: Sequence[Tried], round_: int) 
     )
 
 
-def show(out: Console, project: Project, made: Sequence[Job], build: Build) -> None:
-    """Print the verdict of each control, what to do about it, and what they came to."""
+def show(out: Console, project: Project, made: Sequence[Job], build: Build, command: str) -> None:
+    """Print the verdict of each control, what to do about it, and what they came to; `command` verifies."""
     known = [(job, build.of(job.pair, job.built)) for job in made]
     columns = [Column("no.", stays=True), Column("pads", stays=True), Column("verdict", stays=True),
                Column("heard"), Column("built"), Column("where")]  # fmt: skip
@@ -255,9 +266,12 @@ def show(out: Console, project: Project, made: Sequence[Job], build: Build) -> N
         if one.next_step:
             out.print(f"{job.number} ({job.pair}): {one.next_step}")
     right = sum(one.verdict == "right" for _, one in known)
+    alike = sum(one.verdict == "right or swapped" for _, one in known)
     once = sum(one.verdict == "right" and one.rounds < 2 for _, one in known)
     out.print(f"{right} of {len(known)} controls right" + (
-        f", {once} of them heard once only: `padsweep verify --again --project {project.folder}`" if once else ""
+        f", {alike} right or swapped with one that sounds alike" if alike else ""
+    ) + (
+        f", {once} of them heard once only: `{command} --again`" if once else ""
     ))
 
 
@@ -269,10 +283,13 @@ class Asker(Terminal):
     console : rich.console.Console
     project : Project
     made : sequence of Job
+    again : str
+        The command that goes on.
     """
 
-    def __init__(self, console: Console, project: Project, made: Sequence[Job]):
+    def __init__(self, console: Console, project: Project, made: Sequence[Job], again: str):
         super().__init__(console, project)
+        self.again = again
         self._kinds = {job.number: job.kind for job in made}
 
     def line(self, text: str) -> None:
@@ -324,7 +341,7 @@ class Asker(Terminal):
         if prompt.ask == "battery":
             on = ", ".join(self.project.toy.on)
             turn_on = f"press {on} to turn it on, " if on else ""
-            return (f"the toy doesn't answer: all controls open, batteries out, count to ten, put them in, "
+            return (f"the toy doesn't answer: all controls open, hold reset, or batteries out, count to ten, put them in, "
                     f"{turn_on}then {press}")  # fmt: skip
         if prompt.ask == "quieten":
             return f"{why}all controls open, and {press} until it is quiet (f: it froze)"

@@ -16,7 +16,9 @@ from rig.choose.ranges import Spot, spots
 from rig.listen import THRESHOLDS
 from rig.listen.judging.fingerprint import SIZE
 from rig.log import Record
-from rig.outcomes import unit_of
+from rig.log.between import parts
+from rig.log.records import CONTROL
+from rig.outcomes import is_crash, unit_of
 from rig.verify.settings import Job, Setting
 from rig.words import short_ohms
 
@@ -57,6 +59,14 @@ class Hint:
         """Name it: "C-F 3.6k"."""
         return f"{self.pair} {short_ohms(self.path_ohm)}"
 
+    def may_be(self, word: str | None, amount: float | None, unit: str | None) -> bool:
+        """Say whether a measured amount doesn't speak against it."""
+        spot = self.spot
+        if unit not in MEASURED or amount is None or spot.amount is None:
+            return True
+        is_other_word = (spot.word, spot.unit) != (word, unit)
+        return is_other_word or abs(amount - spot.amount) <= unit_of(unit).alike
+
 
 @dataclass(frozen=True)
 class Expected:
@@ -70,7 +80,8 @@ class Expected:
         Over other paths or on other pads: what the sweep can't tell from it, by its fingerprint or a
         measured amount.
     others : tuple of Hint
-        What else it might be; nothing that can't be told from it.
+        What else it might be: what can be told from it, and each sound of another control, whether or
+        not it can.
     limit : float
         So far from the nearest of its own touches a press may be: a family's distance, or what these
         touches have among themselves.
@@ -91,6 +102,18 @@ class Expected:
     def prints(self) -> np.ndarray:
         """Give the fingerprints of its own touches, and of those alike, dB, shape (n, SIZE)."""
         return prints_of((*self.own, *self.alike))
+
+    @property
+    def own_prints(self) -> np.ndarray:
+        """Give those of its own pair's touches alone."""
+        pairs = {spot.touches[0].target.in_order().name for spot in self.own}
+        mine = (one for one in self.alike if one.touches[0].target.in_order().name in pairs)
+        return prints_of((*self.own, *mine))
+
+    @property
+    def crash_prints(self) -> np.ndarray:
+        """Give the fingerprints of its own touches that stopped the toy and let it sound on."""
+        return _prints(one for spot in self.own for one in spot.touches if is_crash(one.sound, one.after))
 
     @property
     def is_heard(self) -> bool:
@@ -142,18 +165,24 @@ def expected_of(
     ]
     touches = [one for spot in own for one in spot.touches]
     return Expected(
-        tuple(own), tuple(alike), tuple(one for one in others if apart[one.label] > limit), limit,
+        tuple(own), tuple(alike),
+        tuple(one for one in others if apart[one.label] > limit or one.pair in fitted - {job.pair}), limit,
         (sum(one not in spot.heard for spot in own for one in spot.touches), len(touches)),
         _amounts(mine, own, setting),
     )
 
 
 def _by_pair(records: Iterable[Record], key: str | None) -> dict[str, list[Record]]:
-    """Gather the touches of two pads that count, with one key or any."""
+    """Gather the touches of two pads that count, with one key or any: the sweep's, and those that
+    measured what is kept."""
+    records = list(records)
+    measuring = parts(records).measuring
     found: dict[str, list[Record]] = {}
     for one in records:
         pressed = key in (None, one.key)
-        if one.counts and pressed and one.kind in ("sweep", "confirm") and one.target.is_single_pair:
+        shows = one.kind in ("sweep", "confirm") or (
+            one.kind == CONTROL and (one.stops or one.number in measuring))
+        if one.counts and pressed and shows and one.target.is_single_pair:
             found.setdefault(one.target.in_order().name, []).append(one)
     return found
 
@@ -168,16 +197,18 @@ def _apart(spot: Spot, own: Sequence[Spot]) -> float:
 
 
 def _near(found: Sequence[Spot], low_ohm: float, high_ohm: float) -> list[Spot]:
-    """Give the spots whose paths a resistance stands for, or those on either side of it."""
+    """Give the spots whose paths a resistance stands for, or those on either side of it; of a whole range
+    both, as far as they were heard, since its middle may be like either."""
     paths = {spot.path_ohm: spot for spot in found if spot.path_ohm is not None}
     within = [
         spot for path, spot in paths.items() if low_ohm / BESIDE <= path <= high_ohm * BESIDE
     ]
-    if within:
+    if within and low_ohm == high_ohm:
         return within
-    below = max((path for path in paths if path < low_ohm), default=None)
-    above = min((path for path in paths if path > high_ohm), default=None)
-    return [paths[path] for path in (below, above) if path is not None]
+    below = max((path for path in paths if path < low_ohm / BESIDE), default=None)
+    above = min((path for path in paths if path > high_ohm * BESIDE), default=None)
+    beside = [paths[path] for path in (below, above) if path is not None]
+    return [*within, *(spot for spot in beside if spot.heard)] if within else beside
 
 
 def _is_far(path_ohm: float, own: Sequence[Spot]) -> bool:
@@ -189,9 +220,11 @@ def _is_far(path_ohm: float, own: Sequence[Spot]) -> bool:
 
 def prints_of(found: Iterable[Spot]) -> np.ndarray:
     """Give the fingerprints of the touches in which spots were heard, as far as a pad was closed."""
-    told = [
-        dwell_of(one.measures) for spot in found for one in spot.heard if "change_db" in one.measures
-    ]
+    return _prints(one for spot in found for one in spot.heard)
+
+
+def _prints(touches: Iterable[Record]) -> np.ndarray:
+    told = [dwell_of(one.measures) for one in touches if "change_db" in one.measures]
     return np.array(told).reshape(-1, SIZE)
 
 

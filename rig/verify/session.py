@@ -7,7 +7,7 @@ was swept by hand was bridged before the press, and so is the control.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from rig.bench.byhand import ListeningBench, Prompt
@@ -20,15 +20,20 @@ from rig.project.models import Timings
 from rig.sweep import sounding
 from rig.sweep.hearing import Heard
 from rig.sweep.waiting import Got, Listener
-from rig.verify.decide import Press, Told, Tried, tell
+from rig.verify.decide import LEAST_RIGHT, Tried, open_settings
 from rig.verify.expected import Expected, expected_of
 from rig.verify.itself import Before, Toy, prints_by_job
 from rig.verify.settings import Job, Setting
+from rig.verify.telling import Kind, Press, Told, tell
 
 CLEAN_LEAST, CLEAN_MOST = 8, 16
 """Presses with all controls open: so many, and on while a phrase was heard only once."""
 PRESSES, PRESSES_EACH = 5, 3
 """Of a control that can be set one way, and of each setting of others."""
+PRESSES_STOP = 3
+"""Of what is to stop the toy: each takes a reset."""
+TIMES_MORE = 2
+"""A setting that these leave open is pressed up to so many times as often."""
 SILENT_PRESSES = 3
 """So often in a row a toy is pressed until it counts as stopped."""
 LOST_MOST = 3
@@ -227,16 +232,21 @@ class Verifying:
 
     # One control
 
-    def try_out(self, job: Job, say: Callable[[str], None]) -> Tried | None:
+    def try_out(
+        self, job: Job, say: Callable[[str], None], before: Sequence[Tried] = ()
+    ) -> Tried | None:
         """Go through a control's settings, then hear whether the toy is itself with it open.
 
-        None where the person leaves it out.
+        A setting whose presses leave it open, with those of earlier rounds, is pressed on. None where
+        the person leaves it out.
 
         Parameters
         ----------
         job : Job
         say : callable
             Is given what each press shows, in words.
+        before : sequence of Tried
+            What came of going through it earlier.
 
         Raises
         ------
@@ -244,25 +254,52 @@ class Verifying:
             The person leaves.
         ToyLost, BadSound, CaptureLost
         """
-        heard: dict[str, list[Told]] = {}
-        wanted = PRESSES if len(job.settings) == 1 else PRESSES_EACH
+        heard: dict[str, list[Told]] = {one.name: [] for one in job.settings}
         for setting in job.settings:
-            made = heard[setting.name] = []
-            if not self._go_through(job, setting, wanted, made, say):
+            wanted = self._wanted(job, setting)
+            right = sum(told.kind == "right" for one in before for told in one.heard.get(setting.name, ()))
+            if not self._go_through(job, setting, wanted, heard[setting.name], say, right):
                 return None
+            if self._is_open(job, setting, before, heard):
+                say(f"that leaves it open: up to {(TIMES_MORE - 1) * wanted} presses more")
+                if not self._go_through(job, setting, TIMES_MORE * wanted, heard[setting.name], say, right):
+                    return None
+            made = heard[setting.name]
             after = self._after(self.key(setting))
             if after is None and made and made[-1].kind != "stops":
-                kept = self.expected[job.number, setting.name].stops
-                made[-1] = replace(made[-1], kind="right" if kept else "stops")
-            if any(one.kind == "stops" for one in made):
+                made[-1] = replace(made[-1], kind=self._kind_of_stop(job, setting, made[-1]))
+            if _stopped(made) > 1 or (_stopped(made) and len(made) < wanted):
                 return Tried(heard)  # what stops the toy isn't done again
         return Tried(heard, changes_open=self._changes_open(self.key(job.settings[-1]), after))
 
-    def _go_through(
-        self, job: Job, setting: Setting, wanted: int, made: list[Told], say: Callable[[str], None]
+    def _kind_of_stop(self, job: Job, setting: Setting, told: Told) -> Kind:
+        """Say what a press is whose toy turns out to have stopped."""
+        expected = self.expected[job.number, setting.name]
+        if not expected.stops:
+            return "stops"
+        return told.kind if len(expected.crash_prints) else "right"
+
+    def _wanted(self, job: Job, setting: Setting) -> int:
+        """Give how many presses are asked for with a setting first."""
+        if self.expected[job.number, setting.name].stops:
+            return PRESSES_STOP
+        return PRESSES if len(job.settings) == 1 else PRESSES_EACH
+
+    def _is_open(
+        self, job: Job, setting: Setting, before: Sequence[Tried], heard: Mapping[str, Sequence[Told]]
     ) -> bool:
-        """Press with a control set so; False where the person leaves it out."""
+        """Say whether the presses with a setting leave open what it is."""
+        if _stopped(heard[setting.name]) and len(heard[setting.name]) < self._wanted(job, setting):
+            return False
+        return setting.name in open_settings(job, [*before, Tried(heard)], self.jobs, self.misses(job))
+
+    def _go_through(
+        self, job: Job, setting: Setting, wanted: int, made: list[Told], say: Callable[[str], None], right: int
+    ) -> bool:
+        """Press with a control set so, which was right so often before; False where the person leaves it
+        out."""
         other = self._other_end(job, setting)
+        stops = self.expected[job.number, setting.name].stops
         times_lost = 0
         while len(made) < wanted:
             said, press = self._press(job, setting, f"{len(made) + 1} of {wanted}")
@@ -280,7 +317,7 @@ class Verifying:
                     continue
             made.append(told)
             say(told.words)
-            if press.stopped:
+            if press.stopped and not stops and not _goes_on(made, right):
                 break
         return True
 
@@ -384,6 +421,16 @@ class Verifying:
         while self.bench.now_s() < until_s:
             if self._listener.until_quiet(until_s - self.bench.now_s()) == "next":
                 return
+
+
+def _stopped(made: Sequence[Told]) -> int:
+    return sum(one.kind == "stops" for one in made)
+
+
+def _goes_on(made: Sequence[Told], before: int) -> bool:
+    """Say whether a control that stopped the toy is tried on: it did so once, and was right often."""
+    right = before + sum(one.kind == "right" for one in made)
+    return _stopped(made) == 1 and right >= LEAST_RIGHT
 
 
 def _timings(project: Project) -> Timings:

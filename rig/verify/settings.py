@@ -6,14 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from rig.build.fitting import Control
+from rig.build.fitting import BODY_LEAST_OHM, PHOTOCELL_DARK_OHM, Control
+from rig.build.meter import DARK_OHM
+from rig.build.patch_bay import PatchBay
 from rig.build.pieces import built_words
 from rig.build.several import Kept
 from rig.choose.matching import is_same
 from rig.choose.picks import Pick
+from rig.words import ohms
 
 PHOTOCELL_LIGHT_OHM = 5_000.0
 """A photocell has no more than this under a lamp (common practice, no source)."""
+SKIN_MOST_OHM = 2e6
+"""Two dry fingertips on domes (common practice, no source); the least is `BODY_LEAST_OHM`."""
+TOUCHED = "touched"
 
 
 @dataclass(frozen=True)
@@ -24,7 +30,8 @@ class Setting:
     ----------
     name : str
         "on"; of a knob "right", "middle", "left"; of a rotary switch its position, "1" and up; of a
-        photocell "light"; of body contacts "joined".
+        photocell "light" and "dark"; of body contacts "joined" by a coin and "touched" by fingers; of a
+        cord between two sockets "cord".
     ohm : float
         What it then has between its pads, ohms, about.
     low_ohm, high_ohm : float
@@ -89,6 +96,24 @@ def jobs(kept: Sequence[Kept], controls: Sequence[Control]) -> list[Job]:
     ]  # fmt: skip
 
 
+def cords(kept: Sequence[Kept], bay: PatchBay) -> list[Job]:
+    """Give the cords of a patch bay that play what is kept, each with the number of its control.
+
+    Parameters
+    ----------
+    kept : sequence of Kept
+        As for `jobs`.
+    bay : PatchBay
+    """
+    built = ", ".join(f"{pad} {ohms(ohm)}" for pad, ohm in bay.sockets)
+    found = []
+    for one in bay.plays:
+        mine = kept[one.number - 1]
+        setting = Setting("cord", one.ohm, one.ohm, one.ohm, _nearest(mine, one.ohm))
+        found.append(Job(one.number, one.pair, mine.pick.pads, "patch bay", f"patch bay: {built}", (setting,)))
+    return found
+
+
 def _settings(kept: Kept, control: Control) -> list[Setting]:
     fixed = control.fixed_ohm
     assert fixed is not None  # the others aren't fitted
@@ -113,10 +138,24 @@ def _settings(kept: Kept, control: Control) -> list[Setting]:
         ]
     if control.kind == "photocell":
         lit = fixed + PHOTOCELL_LIGHT_OHM
-        return [Setting("light", (fixed + lit) / 2, fixed, lit, pick)]
-    # Skin differs from day to day; what the resistor lets through doesn't.
-    name = "joined" if control.kind == "body contacts" else "on"
-    return [Setting(name, fixed, fixed, fixed, pick)]
+        light = Setting("light", (fixed + lit) / 2, fixed, lit, pick)
+        dark_ohm = fixed + PHOTOCELL_DARK_OHM
+        is_off = _is_off(kept, fixed + DARK_OHM)
+        return [light, Setting("dark", dark_ohm, fixed + DARK_OHM, dark_ohm, pick)] if is_off else [light]
+    if control.kind == "body contacts":
+        # Skin differs from day to day; what the resistor lets through doesn't.
+        least, most = fixed + BODY_LEAST_OHM, fixed + SKIN_MOST_OHM
+        return [Setting("joined", fixed, fixed, fixed, pick), Setting(TOUCHED, sqrt(least * most), least, most, pick)]
+    return [Setting("on", fixed, fixed, fixed, pick)]
+
+
+def _is_off(kept: Kept, dark_ohm: float) -> bool:
+    """Say whether so much resistance is known to do nothing: over the highest path nothing was heard."""
+    trials = kept.evidence[0].trials
+    top = max((one.path_ohm for one in trials), default=0.0)
+    return bool(trials) and top <= dark_ohm and not any(
+        one.heard or one.stopped for one in trials if is_same(one.path_ohm, top)
+    )
 
 
 def _nearest(kept: Kept, ohm: float) -> Pick:

@@ -1,10 +1,10 @@
 """What `padsweep verify` says of builds with one wiring fault each, and of right ones.
 
     python tests/benchmarks/verifying.py [--seeds 660-667] [--kinds talker,keyboard,sampler]
-        [--pads 8] [--room 25] [--picks 5] [--only FAULT] [--each] [--keep FOLDER]
+        [--pads 8] [--room 25] [--picks 5] [--measure] [--only FAULT] [--each] [--keep FOLDER]
 
 Each board is swept once, by a simulated rig. The best sound of each of its first five pairs is kept,
-and the toy built as the sheet says, its resistors drawn within 5 %. Then it is built with each kind of
+with --measure measured as `padsweep controls --measure` does, and the toy built as the sheet says, its resistors drawn within 5 %. Then it is built with each kind of
 fault that it has room for; hands that answer to the toy's first sound after 0.18 to 0.4 s go through
 the controls that the fault concerns, twice.
 
@@ -31,6 +31,7 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
+from finding import padsweep
 from seeds import add_seeds
 from swept import Asked, swept
 
@@ -44,12 +45,13 @@ from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 from rig.build.several import by_pair
 from rig.build.sheet import proposals, see
-from rig.choose import Pick, finds
+from rig.choose import Pick, finds, keep
+from rig.choose.picks import PICKS
 from rig.errors import RigError
 from rig.events import SweepDone
 from rig.log import SweepLog
 from rig.project import Project, load_project
-from rig.verify import Job, Verifying, decide, jobs
+from rig.verify import Job, Tried, Verifying, decide, jobs
 
 STATES, ROUNDS, REST_S, WAIT_S = 4, 2, 0.5, 4.0
 DECADES, LOOSE, TOLERANCE = (0.1, 10.0), (0.3, 0.7), 0.05
@@ -84,14 +86,31 @@ class Quiet:
         return None
 
 
-def chosen(project: Project, records: list, picks: int) -> list[Job]:
-    """Keep the best sound of each of the first pairs, and plan their controls."""
+def best_picks(project: Project, records: list, picks: int) -> list[Pick]:
+    """Keep the best sound of each of the first pairs."""
     best = {}
     for one in finds(records, project.rig.sweep.false_discovery):
         if len(one.pads) == 2 and not one.stops_only and not one.is_lone:
             best.setdefault(one.pair, one)
-    kept = [Pick(one.pair, at_ohm=float(f"{one.best_path_ohm:.3g}"), key=one.key)
+    return [Pick(one.pair, at_ohm=float(f"{one.best_path_ohm:.3g}"), key=one.key)
             for one in [*best.values()][:picks]]
+
+
+def measure(folder: Path, picks: int) -> None:
+    """Keep what `best_picks` gives, and have it measured; what the log has isn't made again."""
+    project = load_project(folder)
+    if not (folder / PICKS).exists():
+        with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
+            kept = best_picks(project, log.records(), picks)
+        for one in kept:
+            keep(folder, one.pair, at_ohm=one.at_ohm, key=one.key)
+    if (folder / PICKS).exists():
+        padsweep("controls", "--project", str(folder), "--measure", "--format", "json")
+
+
+def chosen(project: Project, records: list, picks: int) -> list[Job]:
+    """Plan the controls of what `best_picks` gives."""
+    kept = best_picks(project, records, picks)
     if not kept:
         return []
     seen = see(project, kept, records)
@@ -241,8 +260,10 @@ def verified(
             suspect = f", like control {toy.suspect.number}" if toy.suspect else ""
             return dict.fromkeys(numbers, (NOT_ITSELF, toy.words + suspect))
         came: dict[int, tuple[str, str]] = {}
-        tried = {job.number: [run.try_out(job, lambda said: None) for _ in range(ROUNDS)]
-                 for job in made if job.number in numbers}  # fmt: skip
+        tried: dict[int, list[Tried]] = {job.number: [] for job in made if job.number in numbers}
+        for job in made:
+            for _ in range(ROUNDS if job.number in numbers else 0):
+                tried[job.number].append(run.try_out(job, lambda said: None, tried[job.number]))
     except RigError as trouble:
         return dict.fromkeys(numbers, (DEAD, str(trouble)))
     for job in made:
@@ -259,7 +280,8 @@ def main() -> None:
     parser.add_argument("--pads", type=int, default=8)
     parser.add_argument("--room", type=int, default=25, help="noise, dB below the toy")
     parser.add_argument("--picks", type=int, default=5, help="pairs that are kept on a board")
-    parser.add_argument("--only", default="", metavar="FAULT", help="only builds with this fault")
+    parser.add_argument("--measure", action="store_true", help="measure what is kept before it is built")
+    parser.add_argument("--only", default="", metavar="FAULT", help="only builds with this fault, or \"right\" ones")
     parser.add_argument("--each", action="store_true", help="name every verdict")
     parser.add_argument("--keep", type=Path, help="folder for the swept boards, to use again")
     given = parser.parse_args()
@@ -289,6 +311,8 @@ def swept_once(asked: Asked, keep: Path | None) -> Iterator[Path]:
 def one_board(asked: Asked, given, good: Counter, bad: dict[str, Counter]) -> None:
     """Verify one board's builds, and count what was said."""
     with swept_once(asked, given.keep) as folder:
+        if given.measure:
+            measure(folder, given.picks)
         project = load_project(folder)
         with SweepLog.open(folder / "sweeps" / "main", read_only=True) as log:
             made = chosen(project, log.records(), given.picks)
@@ -298,7 +322,7 @@ def one_board(asked: Asked, given, good: Counter, bad: dict[str, Counter]) -> No
             right = right_build(project_board(project), made, rng)
             sounds = Sounds(project, asked.seed, project.sweep_keys[0])
             numbers = tuple(job.number for job in made)
-            told = {} if given.only else verified(
+            told = {} if given.only not in ("", "right") else verified(
                 project, log, made, right, numbers, asked.room_db, asked.seed + 1000)
             for job in made if told else ():
                 differs = otherwise(sounds, project, right, job)
@@ -327,7 +351,7 @@ def table(good: Counter, bad: dict[str, Counter]) -> str:
         here = {name: n for (what, name), n in good.items() if what == state}
         total = sum(here.values())
         lines.append(f"built right, sounding {state}: right {here.get('right', 0)} of {total}; "
-                     + ", ".join(f"{name} {n}" for name, n in here.items() if name != "right"))
+                     + ", ".join(f"{name} {n}" for name, n in sorted(here.items()) if name != "right"))
     wrong = heard = 0
     for kind, here in bad.items():
         can = {name: n for name, n in here.items() if not name.startswith("(")}

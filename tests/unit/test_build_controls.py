@@ -57,7 +57,8 @@ def over_paths(sound, values, unit="cents", **more):
         ("blip", "answers", "push-button", "ends by itself"),
         ("cut", "answers", "push-button", "gaps"),
         ("pitch", "freeze", "leave out", "It stops the toy: over 36 kΩ"),
-        ("loop", "freeze", "leave out", "stops the toy"),
+        ("loop", "freeze", "push-button", "until the reset button ends it"),
+        ("drone", "freeze", "push-button", "until the reset button ends it"),
         ("none", "freeze", "leave out", "stops the toy"),
         ("drone", "guarded", "leave out", "too much current"),
         ("none", "answers", "leave out", "Touched over 3 kΩ to 36 kΩ, and no change"),
@@ -68,6 +69,43 @@ def test_the_trades_rules(sound, after, kind, word):
     assert proposed.kind == kind
     assert word in proposed.why
     assert (proposed.fixed_ohm is None) == (kind == "leave out")
+
+
+CRASH = heard("drone", "freeze", paths=PATHS[1:2], amount=97.0, unit="Hz")
+QUIET = heard("none", paths=PATHS[2:], first=21)
+
+
+def test_a_crash_that_sounds_gets_a_button_with_the_reset_over_what_was_kept():
+    button = control([*CRASH, *QUIET], replace(PICK, at_ohm=9800))
+    assert (button.kind, button.stops, button.yours) == ("push-button", True, False)
+    assert "drones at 97 Hz" in button.why and "together with the reset button" in button.why
+    assert button.fixed_ohm == 11_000 and "less wasn't tried here" in button.keep  # 10 kohm less 5 % is less
+    assert any("press the reset button" in hint for hint in button.hints)
+    below = heard("loop", "freeze", paths=PATHS[:1], first=31)
+    assert "it did the same" in control([*CRASH, *QUIET, *below], replace(PICK, at_ohm=9800)).keep
+    silent = control([*CRASH, *QUIET, *heard("none", "freeze", paths=PATHS[:1], first=31)], replace(PICK, at_ohm=9800))
+    assert silent.fixed_ohm == 10_000 and "something else" in silent.keep
+
+
+@pytest.mark.parametrize("wish", [one for one in CONTROLS if one != "push-button"])
+def test_nothing_that_stays_on_is_given_to_a_crash(wish):
+    button = control([*CRASH, *QUIET], replace(PICK, at_ohm=9800, control=wish))
+    assert (button.kind, button.stops) == ("push-button", True)
+    assert "left on, it would leave the toy stuck" in button.why
+
+
+def test_a_stop_in_silence_or_by_the_guard_or_heard_once_is_no_crash_to_be_played():
+    for records in (
+        heard("none", "freeze", paths=PATHS[1:2]), heard("pitch", "freeze", paths=PATHS[1:2]), CRASH[:1],
+        [*CRASH, record(41, "CF", path_ohm=36_000.0, sound="none", after="guarded")],
+    ):
+        assert not control([*records, *QUIET], replace(PICK, at_ohm=9800)).stops
+
+
+def test_a_crash_below_another_sound_of_its_pair_is_kept_by_its_resistance():
+    other = heard("pitch", paths=PATHS[3:], amount=700.0, unit="cents", first=51)
+    assert control([*CRASH, *other], replace(PICK, at_ohm=9800)).stops
+    assert not control([*CRASH, *other], replace(PICK, at_ohm=153_000)).stops
 
 
 def test_what_moves_over_the_paths_gets_a_knob():

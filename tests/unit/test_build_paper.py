@@ -142,7 +142,8 @@ def test_both_forms_say_the_same(small):
 
 def test_the_parts_stand_in_their_order(small):
     made = sheet_of(small, [Pick(pair, at_ohm=4700) for pair in pairs_of(small, 3)], with_line_out=True)
-    order = ["Before you begin", "The board", "What is fitted", "One by one", "Together", "Reset and power",
+    order = ["Before you begin", "The board", "What is fitted", "One by one", "Together", "Or a patch bay",
+             "Reset and power",
              "Line out", "Parts", "Order of work", "With the meter", "Lugs", "Panel", "Hole template",
              "Check bar, 50 mm", "Notes"]  # fmt: skip
     html = html_of(made)

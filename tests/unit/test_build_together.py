@@ -9,9 +9,10 @@ from measured_records import found
 from rig.bench.base import Connection, Stimulus, Touch
 from rig.bench.simulated.folder import new_simulated_project
 from rig.build.drawer import Drawer
+from rig.build.evidence import evidence_for
 from rig.build.fitting import Control
 from rig.build.page import html_of
-from rig.build.patch_bay import Wanted, patch_bay
+from rig.build.patch_bay import Wanted, _plays, patch_bay
 from rig.build.pieces import Fitted, built_words
 from rig.build.proposing import propose_all
 from rig.build.series import TOLERANCE
@@ -167,6 +168,56 @@ def test_a_pick_that_no_sockets_can_give_is_left_out(project):
     assert 3 in bay.left_out or {1, 2} & set(bay.left_out)
     assert patch_bay(project, [wanted(1, "A-B", 1e4), wanted(2, "B-C", 1e4), wanted(3, "B-D", 1e4)], {},
                      Drawer(kinds=("toggle",)), 3_600.0) is None  # fmt: skip
+
+
+def test_one_that_does_not_fit_the_others_is_none_of_the_sockets(project):
+    """Four over little and one over much: without the one they all play."""
+    def wanted(number, pair, kept):
+        control = Control("toggle", "toggle", "", kept)
+        return Wanted(Fitted(number, Pick(pair), control, kept), kept, kept, kept)
+
+    little = [wanted(n, pair, 4_000.0) for n, pair in enumerate(("A-B", "B-C", "C-D", "A-D"), 1)]
+    bay = patch_bay(project, [*little, wanted(5, "A-C", 200_000.0)], {}, Drawer(), 3_600.0)
+    assert [one.number for one in bay.plays] == [1, 2, 3, 4] and bay.left_out == (5,)
+
+
+def test_a_cord_elsewhere_in_the_range_says_what_it_plays(project, key):
+    """Two octaves over a decade, measured at its ends: between them about the middle."""
+    records = [*sweep("A-C", "B-C", key=key)]
+    heard = [record(100 + n, "CD", "confirm" if n % 2 else "sweep", path_ohm=ohm, key=key, amount=cents, unit="cents")
+             for n, (ohm, cents) in enumerate(((3600.4, 500.0),) * 2 + ((KEPT_OHM, 400.0),) * 2 + ((36_600.4, 300.0),) * 2)]  # fmt: skip
+    (seen,) = evidence_for([Pick("C-D", at_ohm=10_400)], [*records, *heard], 0.05)
+    built = Fitted(3, Pick("C-D"), Control("toggle", "toggle", "", 11_000.0), 11_000.0)
+    high = Wanted(built, KEPT_OHM, 3600.4, 36_600.4, seen)
+    assert _plays(high, 11_000.0) == seen.find.words
+    assert _plays(high, 19_500.0) == "pitch up 350 cents at about 19.5 kΩ"
+    assert "about what was kept over 10.4 kΩ" in _plays(high, 60_000.0)
+
+
+def test_the_patch_bay_stands_on_the_sheet(project, key):
+    stop = record(90, "AB", path_ohm=36_600.4, sound="none", after="freeze", key=key)
+    said = on_the_sheet(project, [*sweep("A-C", "B-C", "C-D", key=key), stop], "A-C", "B-C", "C-D")
+    assert "Or a patch bay" in said and "patch bay of 4 sockets" in said
+    assert "Never join A \u2013 B" in said and "over 36.6 kΩ they stopped the toy" in said
+    assert "Never tried over so little" in said
+    assert "Or a patch bay" not in on_the_sheet(project, sweep("A-C", "B-C", key=key), "A-C", "B-C")
+
+
+def test_what_stops_the_toy_is_tried_with_nothing_and_has_no_socket(project, key):
+    crash = [record(100 + n, "CF", "confirm" if n else "sweep", path_ohm=KEPT_OHM, sound="drone", amount=97.0,
+                    unit="Hz", after="freeze", key=key) for n in range(2)]  # fmt: skip
+    records = [*sweep("A-C", "B-C", "C-D", key=key), *crash]
+    picks = [Pick(pair) for pair in ("A-C", "B-C", "C-D", "C-F")]
+    board = propose_all(project, picks, records)
+    assert board.picks[3].control.stops and board.picks[3].row["control"] == "push-button"
+    assert "reset button" in board.picks[3].row["reason"]
+    assert all(4 not in (one.first, one.second) for one in board.together)
+    assert "F" not in dict(board.patch_bay.sockets)
+    said = on_the_sheet(project, records, "A-C", "B-C", "C-D", "C-F")
+    for words in ("4 alone stops the toy", "4 stops the toy by itself", "4 is there to stop it, and this button",
+                  "Pressed, it stops the toy, which sounds on: press reset", "Behind 4 press the reset button",
+                  "The button of 4 stops the toy", "4 stops the toy: a cord would leave it stuck"):  # fmt: skip
+        assert words in said, words
 
 
 def on_the_sheet(project, records, *pairs):

@@ -8,47 +8,26 @@ from dataclasses import replace
 
 import pytest
 import typer
+from built_toys import KEPT, Person, built, new_swept, planned
 from rich.cells import cell_len
 from screens import PROGRAM, screen
 from typer.testing import CliRunner
 
 from rig.bench.byhand import Prompt
-from rig.bench.simulated.bench import SimulatedBench
-from rig.bench.simulated.built import Build, BuiltBench, lifted, wired
-from rig.bench.simulated.folder import new_simulated_project, project_board
-from rig.build.several import by_pair
-from rig.build.sheet import proposals, see
+from rig.bench.simulated.built import BuiltBench, lifted
 from rig.build.verified import VERIFIED, load_build
-from rig.choose import keep, load_picks
 from rig.cli import verify as commands
 from rig.cli.console import console
 from rig.errors import ConfigError, Stopped, ToyLost
-from rig.log import SweepLog
-from rig.log.opening import open_log, sweep_folder
-from rig.project import load_project
-from rig.sweep import Sweep
-from rig.verify import Verifying, decide, jobs
+from rig.verify import Verifying, decide
 
-SEED, KIND, KEPT = 620, "sampler", {"C-E": 36_000, "D-G": 9800, "F-G": 9800}
-"""An invented toy, and pairs of it that bend over so many ohms (looked up beforehand)."""
 PRESSES, ROUNDS = 5, 2
 
 
 @pytest.fixture(scope="module")
 def swept(tmp_path_factory):
     """A project folder after its sweep, three sounds kept; only ever read."""
-    folder = tmp_path_factory.mktemp("verify") / "toy"
-    new_simulated_project(folder, SEED, 8, KIND)
-    toy, rig = folder / "toy.yaml", folder / "rig.yaml"
-    toy.write_text(re.sub(r"(?m)^  ([ABH]): .*$", r"  \1: {forbidden: true}", toy.read_text("utf-8")), "utf-8")
-    rig.write_text(re.sub(r"series_ohm: .*", "series_ohm: [6800, 33000]", rig.read_text("utf-8"))
-                   + "\nsweep:\n  baseline_takes: 8\n", "utf-8")  # fmt: skip
-    project = load_project(folder)
-    with open_log(project, "main") as log:
-        Sweep(project, SimulatedBench(project), log).run()
-    for pair, ohm in KEPT.items():
-        keep(folder, pair, at_ohm=ohm)
-    return folder
+    return new_swept(tmp_path_factory.mktemp("verify") / "toy")
 
 
 @pytest.fixture
@@ -56,55 +35,9 @@ def folder(swept, tmp_path):
     return shutil.copytree(swept, tmp_path / "toy")
 
 
-class Person:
-    """Says what a script has for the n-th prompt of a control, and notes what is shown."""
-
-    def __init__(self, script=None):
-        self.script = script or {}
-        self.asked: list[Prompt] = []
-        self.notes: list[str] = []
-        self.answers: list[str] = []
-
-    def say(self, prompt):
-        self.asked.append(prompt)
-        count = sum(one.control == prompt.control and one.ask == prompt.ask for one in self.asked)
-        if word := self.script.get((prompt.ask, prompt.control, count)):
-            self.answers.append(word)
-
-    def note(self, text):
-        self.notes.append(text)
-
-    def tone(self, name):
-        raise AssertionError("the hands have the tones")
-
-    def command(self):
-        answer = self.answers.pop(0) if self.answers else ""
-        if answer == "interrupt":
-            raise KeyboardInterrupt
-        return answer
-
-    def which(self):
-        return None
-
-
 def verdicts(folder):
     """Give what each control came to, by its pair."""
     return {one.pair: one for one in load_build(folder).controls}
-
-
-def planned(folder):
-    """Give a swept project, its log and the sheet's controls."""
-    project = load_project(folder)
-    log = SweepLog.open(sweep_folder(project, "main"), read_only=True)
-    picks = load_picks(folder)
-    seen = see(project, picks, log.records())
-    return project, log, jobs(by_pair(picks, seen.evidence), proposals(project, picks, seen))
-
-
-def built(project, made, **more):
-    """Give the build as the sheet has it, then changed: `n=...` is of control n."""
-    controls = {job.number: wired(job.pads, {one.name: one.ohm for one in job.settings}) for job in made}
-    return Build(project_board(project), controls, **more)
 
 
 def changed(build, number, **more):
@@ -267,6 +200,17 @@ def test_what_was_left_is_continued(monkeypatch, folder):
     assert [one.rounds for one in load_build(folder).controls] == [1, 1, 1]
 
 
+def test_the_patch_bay_is_gone_through_cord_by_cord(monkeypatch, folder):
+    said, asked = run_command(monkeypatch, folder, "--patch-bay", script={("control", 2, 1): "leave"})
+    assert {one.setting for one in asked if one.ask == "control"} == {"cord"}
+    assert "a cord in one socket of 1" in said and "patch bay: C 36 kΩ" in said
+    assert f"left early: `padsweep verify --project {folder} --patch-bay` continues" in said
+    assert [(one.pair, one.verdict) for one in load_build(folder).controls] == [("C-E", "right")]
+    (folder / "picks.yaml").write_text("- pair: C-E\n  at_ohm: 36000\n", "utf-8")
+    with pytest.raises(ConfigError, match="no patch bay is proposed"):
+        run_command(monkeypatch, folder, "--patch-bay")
+
+
 def test_ctrl_c_leaves_what_was_heard(monkeypatch, folder):
     with pytest.raises(Stopped, match=r"what was heard is stored"):
         run_command(monkeypatch, folder, script={("control", 2, 1): "interrupt"})
@@ -300,7 +244,7 @@ def test_again_adds_to_what_was_heard(monkeypatch, folder):
         run_command(monkeypatch, folder, "--again")
     run_command(monkeypatch, folder, script={("control", 1, PRESSES + 1): "leave"})  # in the second round
     said, _ = run_command(monkeypatch, folder, "--list")
-    assert "heard once only: `padsweep verify --again" in said
+    assert "--again`" in said
     said, asked = run_command(monkeypatch, folder, "--again", change=lambda build, made: changed(build, 1, ohm={}))
     assert sum(one.ask == "control" for one in asked) == 3 * PRESSES
     told = verdicts(folder)
@@ -345,7 +289,7 @@ def test_without_a_sweep_or_a_control_it_says_what_is_missing(monkeypatch, folde
 
 def test_each_prompt_says_what_to_do(folder, capsys):
     project, _, made = planned(folder)
-    asker = commands.Asker(console(), project, made)
+    asker = commands.Asker(console(), project, made, "padsweep verify")
     key = project.sweep_keys[0]
     for setting in (*commands.SET, "2"):
         for late in (False, True):

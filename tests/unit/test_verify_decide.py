@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from making_logs import BASELINE
 from making_records import record
 
 from rig.build.evidence import Evidence
@@ -12,8 +13,10 @@ from rig.build.several import Kept
 from rig.choose import Pick
 from rig.listen import Judgement
 from rig.listen.judging.fingerprint import SIZE
+from rig.log.between import ITSELF
+from rig.log.records import CONTROL
 from rig.verify import Press, Told, Tried, decide, expected_of, jobs, tell
-from rig.verify.decide import LEAST_RIGHT, WORST
+from rig.verify.decide import LEAST_RIGHT, ONCE_OF, WORST, open_settings
 
 KEPT_OHM = 12_000.0
 
@@ -193,6 +196,98 @@ def test_silence_that_wasnt_kept():
 def test_one_stop_is_enough():
     said = verdict(*[heard(1)] * 4, Press(None, stopped=True))
     assert said.name == "stops the toy" and "1 of 5" in said.words
+
+
+# What sounds alike, what varies, what came once
+
+
+TWINS = [*touches("AB", 1, 1), *touches("CD", 1, 11)]
+
+
+def test_two_controls_that_sound_alike_are_right_or_swapped():
+    said = verdict(*[heard(1)] * 5, records=TWINS)
+    assert said.name == "right or swapped" and "control 2 (C-D) would sound the same" in said.words
+    assert "meter" in said.next_step and "A and B" in said.next_step
+    # Nearer to its own than to the other it is right.
+    assert verdict(*[heard(1)] * 5).name == "right"
+    # One pair that has no control is nobody's to be swapped with.
+    assert verdict(*[heard(1)] * 5, records=[*touches("AB", 1, 1), *touches("AE", 1, 11)]).name == "right"
+
+
+def test_a_measured_amount_tells_two_apart_whose_fingerprints_are_alike():
+    def at(cents):
+        return {"sound": "pitch", "amount": cents, "unit": "cents"}
+
+    records = [*touches("AB", 1, 1, **at(700.0)), *touches("CD", 1, 11, **at(300.0))]
+    assert verdict(*[heard(1, **at(700.0))] * 5, records=records).name == "right"
+    records = [*touches("AB", 1, 1, **at(700.0)), *touches("CD", 1, 11, **at(650.0))]
+    assert verdict(*[heard(1, **at(700.0))] * 5, records=records).name == "right or swapped"
+
+
+def test_a_sound_that_was_heard_seldom_may_have_others_and_one_that_was_heard_often_may_not():
+    presses = [*[heard(1)] * 4, *[heard(7)] * 6]
+    assert verdict(*presses, misses={"on": (0, 2)}).name == "right"
+    often = verdict(*presses, misses={"on": (0, 12)})
+    assert often.name == "changed"
+    few = verdict(*[heard(1)] * 2, *[heard(7)] * 8, misses={"on": (0, 2)})
+    assert few.name == "unsure" and "heard in 2 touches only" in few.words and "--measure" in few.next_step
+
+
+def test_measured_touches_count_with_those_of_the_sweep():
+    made = planned(TOGGLE)
+    measured = [
+        *touches("AB", 1, 1, often=2),
+        *(replace(one, kind=CONTROL, facts={}) for one in touches("AB", 7, 11, often=1)),
+    ]
+    unmeasured = expected_of(made[0], made[0].settings[0], made, measured)
+    assert unmeasured.misses == (0, 2)  # not between two good presses: the toy may not have been itself
+    between = [
+        record(10, kind=CONTROL, sound="none", touch=BASELINE, pads_1="", pads_2="", path_ohm=None, facts={ITSELF: True}),
+        measured[2],
+        record(12, kind=CONTROL, sound="none", touch=BASELINE, pads_1="", pads_2="", path_ohm=None, facts={ITSELF: True}),
+    ]
+    known = expected_of(made[0], made[0].settings[0], made, [*measured[:2], *between])
+    assert known.misses == (0, 3) and tell(heard(7), known).kind == "right"
+
+
+@pytest.mark.parametrize("odd", [NOTHING, Press(None, stopped=True)])
+def test_once_in_many_presses_is_no_fault_and_twice_is(odd):
+    named = "comes and goes" if odd is NOTHING else "stops the toy"
+    many = [heard(1)] * (ONCE_OF - 1)
+    assert verdict(*many, odd).name == "right"
+    assert verdict(*many[1:], odd).name == named
+    assert verdict(*many, odd, odd).name == named
+
+
+def test_only_what_is_left_open_is_pressed_on():
+    made = planned(TOGGLE, TOGGLE)
+
+    def asks(*presses):
+        tried = Tried({"on": [told(one, made=made) for one in presses]})
+        return bool(open_settings(made[0], [tried], made, {"on": (0, 12)}))
+
+    assert not asks(*[heard(1)] * 5) and not asks(*[NOTHING] * 5) and not asks(*[heard(7)] * 5)
+    assert asks(*[heard(1)] * 3, heard(7), heard(7))
+    assert asks(*[heard(1)] * 4, NOTHING) and asks(*[heard(1)] * 4, Press(None, stopped=True))
+    assert not asks(*[heard(1)] * 3, NOTHING, NOTHING)
+
+
+def test_a_crash_that_was_kept_must_sound_on():
+    records = touches("AB", 1, 1, sound="drone", amount=97.0, unit="Hz", after="freeze")
+    crash = heard(1, "drone", 97.0, "Hz")
+    assert told(replace(crash, stopped=True), records).kind == "right"
+    assert told(Press(None, stopped=True), records).kind == "changed"
+    assert told(NOTHING, records).kind == "none"
+
+
+def test_by_touch_any_change_will_do():
+    domes = Control("body contacts", "two brass domes", "", fixed_ohm=12_000.0)
+    made = planned(domes)
+    assert [one.name for one in made[0].settings] == ["joined", "touched"]
+    coin = [told(heard(1), made=made)] * 3
+    for touch, name in ((heard(7), "right"), (NOTHING, "unsure"), (Press(None, stopped=True), "stops the toy")):
+        fingers = [told(touch, made=made, setting=1)] * 3
+        assert decide(made[0], [Tried({"joined": coin, "touched": fingers})], made).name == name
 
 
 def test_a_toy_that_isnt_itself_with_the_control_open_again():

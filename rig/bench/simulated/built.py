@@ -17,6 +17,7 @@ from rig.bench.base import BenchState, Chunk
 from rig.bench.byhand import Command, Person, Prompt
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.parts import Board
+from rig.bench.simulated.room import Room
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.toy import SimulatedToy, switch_on
 
@@ -41,8 +42,9 @@ class Wired:
     ----------
     pads : tuple of (str, str)
         That its wires really go to.
-    ohm : mapping of str to float
-        By what it may be set to, ohms between its pads; set to anything else it is open.
+    ohm : mapping of str to float, or to (float, float)
+        By what it may be set to, ohms between its pads; set to anything else it is open. Between two it is
+        drawn anew each time, evenly over their logarithm, as skin is.
     loose : float
         In this share of the presses one of its joints is open, 0 to 1.
     shorted : bool
@@ -50,9 +52,15 @@ class Wired:
     """
 
     pads: tuple[str, str]
-    ohm: Mapping[str, float]
+    ohm: Mapping[str, float | tuple[float, float]]
     loose: float = 0.0
     shorted: bool = False
+
+    def drawn(self, rng: np.random.Generator) -> Wired:
+        """Give the same with a resistance for each range."""
+        ohm = {name: one if isinstance(one, (int, float)) else float(np.exp(rng.uniform(*np.log(one))))
+               for name, one in self.ohm.items()}  # fmt: skip
+        return replace(self, ohm=ohm)
 
 
 @dataclass(frozen=True)
@@ -78,10 +86,14 @@ class Build:
         for number, one in self.controls.items():
             ohm = one.ohm.get(setting) if number == control and not loose else None
             if one.shorted:
-                ohm = min(one.ohm.values())
+                ohm = min(map(_least, one.ohm.values()))
             if ohm is not None:
-                found.append(_link(one.pads, ohm))
+                found.append(_link(one.pads, _least(ohm)))
         return found
+
+
+def _least(ohm: float | tuple[float, float]) -> float:
+    return ohm if isinstance(ohm, (int, float)) else ohm[0]
 
 
 def _link(pads: tuple[str, str], ohm: float) -> Link:
@@ -114,6 +126,8 @@ class BuiltBench:
         Noise of the room, and of handling, below the toy's usual level, dB.
     gain_db : float
         How much louder than in the sweep the input is, dB.
+    room : Room or None
+        What the sound goes through on its way to a microphone; None: the line that the sweep had.
     """
 
     rate_hz = RATE_HZ
@@ -121,6 +135,7 @@ class BuiltBench:
     def __init__(
         self, build: Build, seed: int, person: Person, *, delay_s: tuple[float, float] = (0.35, 0.7),
         room_db: float = 40.0, rustle_db: float = 25.0, gain_db: float = 0.0,
+        room: Room | None = None,
     ) -> None:
         self.build = build
         self.person: Person = _AtHand(self, person)
@@ -131,6 +146,7 @@ class BuiltBench:
         self._room = TOY_RMS * 10 ** (-room_db / 20)
         self._rustle = TOY_RMS * 10 ** (-rustle_db / 20)
         self._gain = 10 ** (gain_db / 20)
+        self._way = room
         self._rng = np.random.default_rng([seed, 0xB117])
         self._now = 0
         self._due: list[tuple[int, int, Callable[[], None]]] = []
@@ -164,7 +180,10 @@ class BuiltBench:
             parts.append(self.toy.run(until - self._now))
             self._answer(parts[-1])
             self._now = until
-        heard = np.concatenate(parts) + self._rng.normal(0.0, self._room, CHUNK_SAMPLES)
+        toy = np.concatenate(parts)
+        if self._way is not None:
+            toy = self._way.heard(toy.astype(np.float32), first)
+        heard = toy + self._rng.normal(0.0, self._room, CHUNK_SAMPLES)
         for at, noise in self._noises:
             here = noise[max(0, first - at) : max(0, end - at)]
             start = max(0, at - first)
@@ -226,7 +245,10 @@ class BuiltBench:
         self._set = control, setting
         one = self.build.controls.get(control) if control is not None else None
         loose = one is not None and self._rng.random() < one.loose
-        self.toy.connect(self.build.links(control, setting, loose))
+        build = self.build
+        if control is not None and one is not None:
+            build = replace(build, controls={**build.controls, control: one.drawn(self._rng)})
+        self.toy.connect(build.links(control, setting, loose))
         self._rustles()
 
     def _press(self, at_s: float, key: str) -> float:
@@ -285,7 +307,7 @@ class _AtHand:
         return self._person.which()
 
 
-def wired(pads: Sequence[str], ohm: Mapping[str, float]) -> Wired:
+def wired(pads: Sequence[str], ohm: Mapping[str, float | tuple[float, float]]) -> Wired:
     """Give a control as it should be."""
     one, other = pads
     return Wired((one, other), dict(ohm))
