@@ -26,6 +26,7 @@ from rig.cli import (
     page,
     places,
     project,
+    survey,
     sweep,
     trying,
     verify,
@@ -60,7 +61,7 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, places, sweep, choose, page, trying, controls, build, verify, judge, export):
+for group in (demo, project, places, survey, sweep, choose, page, trying, controls, build, verify, judge, export):
     group.register(app)
 
 

@@ -15,7 +15,8 @@ from rig.cli.tables import Column, print_table
 from rig.errors import ConfigError
 from rig.project import Toy, load_project
 from rig.project.grid import GRID, write_grid
-from rig.project.places import ADD_A_PHOTO, BOARD, Place, Places, load_places
+from rig.project.nets import BOARD
+from rig.project.places import ADD_A_PHOTO, Place, Places, load_places
 from rig.project.placing import read_scale, read_table, read_words, set_places
 
 NAMED = 12

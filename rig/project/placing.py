@@ -11,7 +11,8 @@ from pathlib import Path
 from rig.errors import ConfigError
 from rig.project.changing import change_text
 from rig.project.hints import nearest, shown
-from rig.project.places import BOARD, Place, Places, checked_places, is_inside, places_text
+from rig.project.nets import BOARD
+from rig.project.places import Place, Places, checked_places, has_places, is_inside, places_text
 from rig.project.places import place_text as _text
 from rig.project.yaml_edit import set_entry
 from rig.project.yaml_strict import parse_yaml
@@ -171,7 +172,8 @@ def set_places(
     def changed(text: str) -> str:
         nonlocal after
         before = places
-        if text:
+        begun = text.strip() and has_places(parse_yaml(text, file))
+        if begun:
             before = checked_places(parse_yaml(text, file))
             if _frame(before) != _frame(places):
                 raise ConfigError(f"{file}: its picture was changed meanwhile: place pads anew")
@@ -179,9 +181,8 @@ def set_places(
         after = before.model_copy(
             update={"pads": {**before.pads, **pads}, "mm_per_unit": scale}
         )
-        return _edited(text, before, after, file) if text else places_text(
-            after, HEADING.format(picture=after.picture)
-        )
+        heading = HEADING.format(picture=after.picture)
+        return _edited(text, before, after, file) if begun else text + places_text(after, heading)
 
     change_text(file, changed)
     return after
