@@ -15,13 +15,13 @@ SETTLE_S = 0.02
 capacitor more. The controller waits 2 ms itself before it converts."""
 
 STEADY_S = 0.05
-"""So long a resistance is read again until it stays: a capacitor that fills reads as more each time."""
+"""So long a reading is made again until it stays: a capacitor that fills reads as more each time."""
 
 OPEN_OHM = 9e37
 """The controller says 9.9E37 where nothing is joined."""
 
-STAYS = 0.01
-"""Two readings that differ by a smaller share are one."""
+STAYS, STAYS_V = 0.01, 0.03
+"""Two resistances that differ by a smaller share are one, and two voltages by two steps, volts."""
 
 
 class Sensing:
@@ -67,9 +67,19 @@ class Sensing:
         return readings[-1]
 
     def volts(self, channels: str, series: str = "0", times: int = 1) -> list[float]:
-        """Read bus 1 so many times in a row, volts."""
+        """Read bus 1 so many times in a row once it stays, volts; what never stays is read all the same."""
         with self._closed(channels, series):
-            return [self._controller.decimal("MEASure:VOLTage:BUS1?") for _ in range(times)]
+            before_v = self._read_v()
+            for _ in range(round(STEADY_S / SETTLE_S)):
+                self._wait(SETTLE_S)
+                now_v = self._read_v()
+                if abs(now_v - before_v) <= STAYS_V:
+                    break
+                before_v = now_v
+            return [self._read_v() for _ in range(times)]
+
+    def _read_v(self) -> float:
+        return self._controller.decimal("MEASure:VOLTage:BUS1?")
 
     def _rail_v(self) -> float:
         return self._controller.decimal("MEASure:VOLTage?")
