@@ -25,7 +25,7 @@ ONE_NET_OHM = 100.0
 """With surely less between them two pads are one net; toys' own resistors in lines begin about there
 (common practice, no source)."""
 
-SCALE_TOLERANCE, SCALE_BY_BANK = 0.075, 0.015
+SCALE_TOLERANCE, SCALE_BY_BANK = 0.075, 0.01
 """How far the senses' own parts may put a reading off: 3 kohm reads 2,782 to 3,209 (firmware/README.md,
 Senses); and once they are held against two values of the bank, each within 1 % itself."""
 

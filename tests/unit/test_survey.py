@@ -26,7 +26,7 @@ from rig.survey.visit import Visit
 from rig.sweep.steps import lone_steps, pair_steps
 from rig.sweep.workload import workload
 
-SEED, PADS, KIND = 1, 16, "sampler"
+SEED, PADS, KIND = 101, 24, "sampler"
 
 
 @pytest.fixture(scope="module")
@@ -130,14 +130,14 @@ def test_what_a_sweep_may_not_close_a_survey_may_not_either(surveyed):
 def test_a_survey_pulls_no_harder_than_two_rails_may_be_joined(surveyed):
     project, bench, _ = surveyed
     pulls = Visit(project, bench)._pulls({PLUS: "A", MINUS: "B"})
-    least = 9.6 / 0.5e-3  # 6 fresh cells and 0.5 mA
+    least = project.toy.supply.volts * 1.6 / 1.5 / 0.5e-3  # fresh cells and 0.5 mA
     assert pulls
     assert all(ohm + 2 * project.rig.lead_ohm >= least for ohm in pulls)
 
 
 def loudspeaker(kind: str):
     """Give a board with a pad on each end of its loudspeaker, 8 ohm from its amplifier to minus."""
-    board = make_board(SEED, 24, kind)
+    board = make_board(SEED, PADS, kind)
     spk, minus = board.roles["spk"], board.roles["gnd"]
     bare = next(pad for pad in board.pads if board.nets[pad.net].role.startswith("nc"))
     pads = tuple(replace(pad, net=spk) if pad == bare else pad for pad in board.pads)
@@ -147,7 +147,7 @@ def loudspeaker(kind: str):
 @pytest.mark.parametrize("kind", ["talker", "keyboard", "sampler"])
 def test_a_loudspeaker_s_two_wires_are_never_one_net(kind, tmp_path):
     board = loudspeaker(kind)
-    project = new_simulated_project(tmp_path / "toy", SEED, 24, kind)
+    project = new_simulated_project(tmp_path / "toy", SEED, PADS, kind)
     with mock.patch.object(simulated, "project_board", lambda _: board):
         bench = SimulatedBench(project)
     readings = Visit(project, bench).read()
@@ -190,7 +190,7 @@ def test_the_report_fits_80_columns_and_warns_first(surveyed):
 
 def test_a_rail_that_is_not_what_toy_yaml_says_is_told(surveyed):
     project, _, readings = surveyed
-    told = list(lines(project, readings.model_copy(update={"rail_v": 3.0})))
+    told = list(lines(project, readings.model_copy(update={"rail_v": project.toy.supply.volts / 2})))
     assert any("toy.yaml says" in line for line in told)
 
 
@@ -273,7 +273,7 @@ def test_a_board_without_a_picture_may_hold_nets(tmp_path):
     ("text", "words"),
     [
         ("nets:\n  A+Q9: one\n", "A+Q9"),
-        ("nets:\n  A+X: one\n", "no pad X"),
+        ("nets:\n  A+Z: one\n", "no pad Z"),
         ("nets:\n  A+C: two\n", "two"),
         ("nets:\n  A+C: one\n  C+F: one\n  A+F: apart\n", "A and F can't be apart"),
     ],
