@@ -19,6 +19,8 @@ from rig.bench.configuration import bring_into_force, layout_of, wanted_configur
 from rig.bench.controller import GUARD_TRIPS, Controller
 from rig.bench.held import HeldPads
 from rig.bench.marker import PulseFinder
+from rig.bench.measuring import Load
+from rig.bench.sensing import Sensing, series_text
 from rig.bench.toy_supply import ToySupply
 from rig.errors import BenchError, CaptureLost, GuardTripped, LinkLost, Restarted
 from rig.project import Project, side_by_side
@@ -105,6 +107,7 @@ class HardwareBench:
             self.controller.command("OUTPut:PROTection:CLEar")
             self._stored_anew = self._bring_into_force()
             self._held = HeldPads(self.controller)
+            self._sensing = Sensing(self.controller, self.wait)
             self._toy_supply = ToySupply(self.controller, project, self.wait, clock)
             self.capture = Capture.open(
                 rig.sound.device,
@@ -349,6 +352,28 @@ class HardwareBench:
         return 1000 * self.controller.decimal("MEASure:CURRent?")
 
     @_restarts_told
+    def ohm_between(self, one: str, other: str) -> float:
+        """Measure what is between two pads, leads included; see `rig.bench.measuring`."""
+        return self._sensing.ohm(f"1!{self._pad(one)},2!{self._pad(other)}")
+
+    @_restarts_told
+    def bank_ohm(self, series_ohm: float) -> float:
+        """Measure a value of the bank with no pad closed; see `rig.bench.measuring`."""
+        return self._sensing.ohm("", self._series(series_ohm))
+
+    @_restarts_told
+    def pad_v(self, pad: str, load: Load | None = None, times: int = 1) -> list[float]:
+        """Measure the voltage on bus 1 with a pad on it; see `rig.bench.measuring`."""
+        channels, series = f"1!{self._pad(pad)}", "0"
+        if load is not None:
+            if reason := refusal(self._project, [Connection((pad,), (load.pad,), load.series_ohm)]):
+                raise BenchError(f"a load is refused before anything closes: {reason}")
+            channels += f",2!{self._pad(load.pad)}"
+            series = self._series(load.series_ohm)
+        with self._trips_kept():
+            return self._sensing.volts(channels, series, times)
+
+    @_restarts_told
     def pulse_reset(self) -> bool:
         """Pull the toy's reset line low for a moment; False where none is wired."""
         if not self._has_reset_line:
@@ -436,15 +461,20 @@ class HardwareBench:
         if not connections:
             return "NONE", "0"
         connection = connections[0]  # `refusal` lets no more through
-        together = side_by_side.channels(self._bank, connection.series_ohm)
-        if together is None:
-            raise BenchError(
-                f"series value {connection.series_ohm:g} ohm can't be made of the bank "
-                f"({', '.join(f'{value:g}' for value in self._bank)}): set series_ohm in rig.yaml"
-            )
+        series = self._series(connection.series_ohm)
         channels = [f"1!{self._pad(letter)}" for letter in connection.pads_1]
         channels += [f"2!{self._pad(letter)}" for letter in connection.pads_2]
-        return f"(@{','.join(channels)})", ",".join(map(str, together))
+        return f"(@{','.join(channels)})", series
+
+    def _series(self, series_ohm: float) -> str:
+        """Give the channels of the bank that make a value."""
+        together = side_by_side.channels(self._bank, series_ohm)
+        if together is None:
+            raise BenchError(
+                f"series value {series_ohm:g} ohm can't be made of the bank "
+                f"({', '.join(f'{value:g}' for value in self._bank)}): set series_ohm in rig.yaml"
+            )
+        return series_text(together)
 
     def _pad(self, letter: str) -> int:
         if letter not in self._pads:

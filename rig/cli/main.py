@@ -27,6 +27,7 @@ from rig.cli import (
     pausing,
     places,
     project,
+    survey,
     sweep,
     trying,
     verify,
@@ -61,7 +62,11 @@ def _top(
         raise typer.Exit
 
 
-for group in (demo, project, places, sweep, pausing, choose, page, trying, controls, build, verify, judge, export):
+GROUPS = (
+    demo, project, places, survey, sweep, pausing, choose, page, trying, controls, build, verify, judge,
+    export,
+)  # fmt: skip
+for group in GROUPS:
     group.register(app)
 
 

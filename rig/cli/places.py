@@ -15,8 +15,9 @@ from rig.cli.tables import Column, print_table
 from rig.errors import ConfigError
 from rig.project import Toy, load_project
 from rig.project.grid import GRID, write_grid
+from rig.project.nets import BOARD
 from rig.project.place_words import read_scale, read_table, read_words
-from rig.project.places import ADD_A_PHOTO, BOARD, Place, Places, load_places
+from rig.project.places import ADD_A_PHOTO, Place, Places, load_places
 from rig.project.placing import set_places
 
 NAMED = 12

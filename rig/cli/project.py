@@ -23,6 +23,7 @@ from rig.bench.simulated.folder import (
 )
 from rig.cli.console import console
 from rig.cli.player import quietly
+from rig.cli.survey import nets_told
 from rig.errors import BenchError, ConfigError
 from rig.events import HabitsLearnt
 from rig.log import read_events
@@ -126,6 +127,8 @@ def check(
     unlike = unlike_board(loaded) if loaded.rig.bench == "simulated" else []
     out = console()
     for line in report(loaded, None if places is None else len(places.pads), unlike):
+        out.print(folded(line, out.width) if out.is_terminal else line)
+    for line in nets_told(loaded):
         out.print(folded(line, out.width) if out.is_terminal else line)
     for line in habits(loaded):
         out.print(folded(line, out.width) if out.is_terminal else line)

@@ -16,6 +16,7 @@ from rig.cli.console import console
 from rig.cli.keys import single_keys
 from rig.cli.progress import SweepView
 from rig.cli.reader import Reader
+from rig.cli.survey import before_sweep
 from rig.cli.terminal import Terminal
 from rig.errors import ConfigError, Stopped
 from rig.events import SweepDone
@@ -46,6 +47,9 @@ def sweep(
     retry: bool = typer.Option(
         False, "--retry", help="Make after all what earlier runs have set aside."
     ),
+    no_survey: bool = typer.Option(
+        False, "--no-survey", help="Neither measure the pads of a new toy nor look at its leads."
+    ),
 ) -> None:
     """Touch every pair of pads, judge and log each; continues what was interrupted.
 
@@ -63,6 +67,9 @@ def sweep(
     if by_hand:
         done, told = run_by_hand(loaded, name, Terminal(out, loaded), explore, retry)
     else:
+        if not no_survey:
+            before_sweep(out, loaded, name)
+            loaded = load_project(project)
         done, told = run_sweep(loaded, name, SweepView(out, loaded.toy), retry)
     out.print(told)
     if done:

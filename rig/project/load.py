@@ -22,6 +22,7 @@ from rig.project.models import (
     Toy,
     letters,
 )
+from rig.project.nets import load_nets, merged
 from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
 
@@ -64,7 +65,9 @@ def load_project(folder: str | Path) -> Project:
     for which, path, message in refusals(toy, rig):
         document = toy_file if which == "toy" else rig_file
         raise SafetyRefusal(f"{document.where(path)}: {message}")
-    project = Project(folder, toy, rig)
+    answers = load_nets(folder, toy)
+    one = merged([name for name, said in answers.items() if said == "one"], toy)
+    project = Project(folder, toy, rig, tuple(one))
     for path, message in asked.problems(project):
         raise ConfigError(f"{rig_file.where(path)}: {message}")
     return project

@@ -235,7 +235,8 @@ def _asked(value: Any) -> Any:
 class SweepOptions(_Model):
     """What to sweep: which keys (None: the first one), over which values (None: those of the
     bank's channels; see `rig.project.side_by_side`), what beside all pairs, how often the
-    baseline is taken, and which share of the changes found may be false."""
+    baseline is taken, which share of the changes found may be false, and whether each pad of a net
+    is touched or one for all."""
 
     keys: list[str] | None = Field(default=None, min_length=1)
     series_ohm: list[Annotated[float, Field(ge=0, le=1e8)]] | None = Field(
@@ -244,6 +245,7 @@ class SweepOptions(_Model):
     also: list[Annotated[Asked, BeforeValidator(_asked)]] = []
     baseline_takes: int = Field(default=16, ge=8, le=1000)
     false_discovery: float = Field(default=0.05, ge=0.001, le=0.5)
+    nets: Literal["once", "each pad"] = "once"
 
 
 LEAST_LEAD_IN_MS = {"simulated": 300, "hardware": 350}
@@ -361,6 +363,10 @@ KEY_SOCKETS = 8
 """Of the controller: the first so many keys of toy.yaml are wired."""
 
 
+STRICTEST = ("rail", "clock", "signal")
+"""A net is what its strictest pad is marked as; that pad is touched for all of them."""
+
+
 @dataclass(frozen=True)
 class Project:
     """A project folder that was loaded and found safe."""
@@ -368,6 +374,25 @@ class Project:
     folder: Path
     toy: Toy
     rig: Rig
+    nets: tuple[tuple[str, ...], ...] = ()
+    """Pads that are one conductor by the person's word."""
+
+    @property
+    def sweep_pads(self) -> list[str]:
+        """Letters of the pads of which the sweep touches all pairs: one of each net."""
+        once = self.nets if self.rig.sweep.nets == "once" else ()
+        left_out = {pad for net in once for pad in net if pad != self.pad_of(net)}
+        return [pad for pad in self.toy.pads if pad not in left_out]
+
+    def pad_of(self, net: tuple[str, ...]) -> str | None:
+        """Give the pad that is touched for a net: of the strictest kind the first letter.
+
+        None where one of them is forbidden: then none is touched.
+        """
+        if any(self.toy.pads[pad].forbidden for pad in net):
+            return None
+        pads = list(self.toy.pads)
+        return min(net, key=lambda pad: (STRICTEST.index(self.toy.pads[pad].kind), pads.index(pad)))
 
     @property
     def sweep_keys(self) -> list[str]:

@@ -8,11 +8,11 @@ from pydantic import Field
 
 from rig.errors import ConfigError
 from rig.project.models import _Model
+from rig.project.nets import BOARD, NETS
 from rig.project.photo import PICTURE_TYPES, Broken, is_drawing, size_of
 from rig.project.validate import validate
 from rig.project.yaml_strict import Document, read_yaml
 
-BOARD = "board.yaml"
 ADD_A_PHOTO = "copy it there as board.jpg (or board.jpeg, board.png)"
 
 SAME_SHAPE = 0.1
@@ -61,13 +61,13 @@ def load_places(folder: Path) -> Places | None:
         board.yaml or its picture can't be used: names file and line.
     """
     file = Path(folder) / BOARD
-    if not file.exists():
+    document = read_yaml(file) if file.exists() else None
+    if document is None or not has_places(document):
         photo = find_picture(folder)
         size = None if photo is None else _size(photo, str(photo))
         if photo is None or size is None:
             return None
         return Places(picture=photo.name, width=float(size[0]), height=float(size[1]))
-    document = read_yaml(file)
     places = checked_places(document)
     picture = Path(folder) / places.picture
     if picture.suffix.lower() not in PICTURE_TYPES:
@@ -94,7 +94,7 @@ def load_places(folder: Path) -> Places | None:
 
 def checked_places(document: Document) -> Places:
     """Give what board.yaml says, without a look at the picture. Raises `ConfigError`."""
-    places = validate(document, Places)
+    places = validate(_without_nets(document), Places)
     for letter, place in places.pads.items():
         if not is_inside(place, places):
             raise ConfigError(
@@ -102,6 +102,18 @@ def checked_places(document: Document) -> Places:
                 f"({places.width:g} x {places.height:g})"
             )
     return places
+
+
+def has_places(document: Document) -> bool:
+    """Say whether board.yaml is about places at all: it may hold nets alone."""
+    return not (isinstance(document.data, dict) and document.data.keys() == {NETS})
+
+
+def _without_nets(document: Document) -> Document:
+    if not isinstance(document.data, dict):
+        return document
+    data = {name: value for name, value in document.data.items() if name != NETS}
+    return Document(document.file, data, document.lines, document.text)
 
 
 def is_inside(place: Place, places: Places) -> bool:

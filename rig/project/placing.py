@@ -7,7 +7,8 @@ from pathlib import Path
 
 from rig.errors import ConfigError
 from rig.project.changing import change_text
-from rig.project.places import BOARD, Place, Places, checked_places, places_text
+from rig.project.nets import BOARD
+from rig.project.places import Place, Places, checked_places, has_places, places_text
 from rig.project.places import place_text as _text
 from rig.project.yaml_edit import remove_entry, set_entry
 from rig.project.yaml_strict import parse_yaml
@@ -120,16 +121,16 @@ def _change(folder: Path, places: Places, act: Callable[[Places, Path], Places])
     def changed(text: str) -> str:
         nonlocal after
         before = places.model_copy(update={"pads": {}, "mm_per_unit": None})
-        if text:
+        begun = text.strip() and has_places(parse_yaml(text, file))
+        if begun:
             before = checked_places(parse_yaml(text, file))
             if frame(before) != frame(places):
                 raise ConfigError(f"{file}: its picture was changed meanwhile: place pads anew")
         after = act(before, file)
         if after == before:
             return text
-        return _edited(text, before, after, file) if text else places_text(
-            after, HEADING.format(picture=after.picture)
-        )
+        heading = HEADING.format(picture=after.picture)
+        return _edited(text, before, after, file) if begun else text + places_text(after, heading)
 
     change_text(file, changed)
     return after

@@ -96,7 +96,7 @@ def lone_steps(project: Project) -> Iterator[Step]:
     """
     series_ohm = min(project.rig.swept_ohm)
     for key in project.sweep_keys:
-        for pad in project.toy.pads:
+        for pad in project.sweep_pads:
             if touchable(project, (pad,), (), series_ohm) is None:
                 yield Step("sweep", Target.lone(pad, series_ohm, key))
 
@@ -110,7 +110,7 @@ def pair_steps(project: Project) -> Iterator[Step]:
     """
     pads = project.toy.pads
     pairs = sorted(
-        combinations(pads, 2), key=lambda pair: any(pads[p].kind == "clock" for p in pair)
+        combinations(project.sweep_pads, 2), key=lambda pair: any(pads[p].kind == "clock" for p in pair)
     )
     for series_ohm in sorted(set(project.rig.swept_ohm), reverse=True):
         for key in project.sweep_keys:

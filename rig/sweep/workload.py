@@ -42,7 +42,7 @@ def workload(project: Project) -> Workload:
     series = project.rig.swept_ohm
     pairs = touches = 0
     left_out: Counter = Counter()
-    for one, other in itertools.combinations(project.toy.pads, 2):
+    for one, other in itertools.combinations(project.sweep_pads, 2):
         reasons = [touchable(project, (one,), (other,), value) for value in series]
         allowed = reasons.count(None)
         pairs += allowed > 0

@@ -9,12 +9,15 @@ Each seed gives a board of each kind. The orders:
     pairs        one pair after the other, each from high to low at once, in letters' order
     shuffled     the same in random order, the mean of five
     learned      the same, the next pair by what its pads have shown (rig/sweep/order.py)
-    true first   the same, pairs that bend before all others, which can't be had
+    merged       as learned, one pair for all between the same two nets, none within one
+    true first   as learned, pairs that bend before all others, which can't be had
 
 A touch takes 2.2 s, bringing the toy back after a stop 4 s; a hit is touched three times more, and
 is found then; nothing is touched below a stop. A pair bends where its noise-free sound differs over
 any of its paths in at least half of the toy's states (`rig/bench/simulated/truth.py`). A family are
-the pairs between the same two nets; it is found with its first pair. Times stand as shares of the
+the pairs between the same two nets; it is found with its first pair. Merged by the board's own nets,
+as if a survey had found all of them, a pair is found as the one that stands for it is, or at the very
+end where that one shows nothing. Times stand as shares of the
 passes' whole time, and as shares of the passes' own time to as much; the mean of all boards.
 """
 
@@ -123,6 +126,20 @@ def learned(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:
         shown.take_in(one.pair, one.bends, one.stops)
 
 
+def once_a_net(board: Sequence[Shows]) -> list[Shows]:
+    """Give the first pair between each two nets."""
+    first: dict[frozenset[int], Shows] = {}
+    for one in board:
+        if len(one.nets) > 1:
+            first.setdefault(one.nets, one)
+    return list(first.values())
+
+
+def merged(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:
+    """Touch one pair for all between the same two nets, next the one whose pads promise most."""
+    return learned(once_a_net(board))
+
+
 def true_first(board: Sequence[Shows]) -> Iterator[tuple[Shows, int]]:
     """Touch the pairs that bend before all others."""
     return at_once(sorted(board, key=lambda one: not one.bends))
@@ -134,7 +151,7 @@ def shuffled(board: Sequence[Shows], chance: random.Random) -> Iterator[tuple[Sh
 
 
 ORDERS: dict[str, Callable[[Sequence[Shows]], Iterator[tuple[Shows, int]]]] = {
-    "passes": passes, "pairs": at_once, "learned": learned, "true first": true_first,
+    "passes": passes, "pairs": at_once, "learned": learned, "merged": merged, "true first": true_first,
 }  # fmt: skip
 
 
@@ -147,6 +164,10 @@ def times_to(moments_s: Iterable[float]) -> list[float]:
 def told(board: Sequence[Shows], order: Iterable[tuple[Shows, int]]) -> list[float]:
     """Give the times to `SHARES` of the bends, then of the families, and of all, s."""
     found_s, whole_s = play(order)
+    by_nets = {one.nets: found_s[one.pair] for one in reversed(board) if one.pair in found_s}
+    for one in board:
+        if one.bends:
+            found_s.setdefault(one.pair, by_nets.get(one.nets, whole_s))
     families: dict[frozenset[int], float] = {}
     for one in board:
         if one.bends:
@@ -198,7 +219,7 @@ def table(boards: Sequence[dict[str, list[float]]]) -> str:
     of = ("share of all the time of the passes", "share of their time to as much")
     lines = [" " * 11 + "".join(f"{words:>{width}}" for words in of),
              " " * 11 + 2 * "".join(f"{head:>14}" for head in heads)]
-    for name in ("passes", "pairs", "shuffled", "learned", "true first"):
+    for name in ("passes", "pairs", "shuffled", "learned", "merged", "true first"):
         shares = [mean(one[name][i] / one["passes"][i if own else -1] for one in boards)
                   for own in (False, True) for i in range(len(heads))]  # fmt: skip
         lines.append(f"{name:11}" + "".join(f"{share:>14.0%}" for share in shares))

@@ -192,13 +192,13 @@ class EmulatedRig:
     def sweep(self, *words: str, seconds: float = 600) -> subprocess.CompletedProcess:
         """Sweep to the end as a person would."""
         return padsweep(
-            "sweep", "--project", str(self.folder), *words, env=self.server.env, seconds=seconds
+            "sweep", "--no-survey", "--project", str(self.folder), *words, env=self.server.env, seconds=seconds
         )
 
     def start_sweep(self, *words: str) -> subprocess.Popen:
         """Start a sweep and come back at once: it is to be killed, or to meet a fault."""
         return subprocess.Popen(
-            [*PADSWEEP, "sweep", "--project", str(self.folder), *words],
+            [*PADSWEEP, "sweep", "--no-survey", "--project", str(self.folder), *words],
             env=self.server.env,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,

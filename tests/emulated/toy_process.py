@@ -29,11 +29,14 @@ from sound_server import Player
 from rig.bench.simulated.board import make_board
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.habit_sets import with_habits
+from rig.bench.simulated.senses import Senses
 from rig.bench.simulated.toy import SimulatedToy
 
 RATE_HZ = 48_000
 CYCLES_HZ = 16_000_000
 MARKER_LEVEL = 0.5
+BUS_CHANNEL, CONTINUITY_CHANNEL = 3, 4
+"""Of the converter: firmware/board.h."""
 BACKLOG_BYTES = RATE_HZ * 8 // 20
 """More than 50 ms waiting to be played: the player fell behind and is let catch up."""
 
@@ -82,6 +85,8 @@ class Room:
             board = with_habits(board, habits)
         self.toy = SimulatedToy(board, seed)
         self.volts = board.volts
+        self.senses = Senses(board, lead_ohm, switch_ohm, np.random.default_rng([seed, 0x5E45]))
+        self.senses.off |= cut
         self._letters = board.letters
         self._keys = board.keys
         self._series_ohm = series_ohm
@@ -113,6 +118,35 @@ class Room:
         """Give what was rendered since the last call."""
         pieces, self._pieces = self._pieces, []
         return np.concatenate(pieces).tobytes() if pieces else b""
+
+    def continuity_mv(self, state: State) -> int:
+        """Give what is on the pin of the continuity source's amplifier, mV."""
+        buses = self._on_buses(state)
+        ohm = float("inf")
+        if state.series:
+            ohm = sum(self.senses.series_ohm(self._series_ohm[n - 1]) for n in state.series)
+        elif len(buses[1]) == len(buses[2]) == 1:
+            ohm = self.senses.lead_to_lead_ohm(buses[1][0], buses[2][0])
+        return round(1000 * self.senses.continuity_v(ohm))
+
+    def bus_mv(self, state: State) -> int | None:
+        """Give what is on the pin of the sense line with bus 1 on it, mV; None without a pad."""
+        buses = self._on_buses(state)
+        if len(buses[1]) != 1 or len(buses[2]) > 1:
+            return None
+        load = None
+        if buses[2] and len(state.series) == 1:
+            load = (buses[2][0], self._series_ohm[next(iter(state.series)) - 1])
+        volts = self.toy.node_v(*self.senses.resistors(buses[1][0], load))
+        return round(1000 * max(0.0, volts) / 3)
+
+    def _on_buses(self, state: State) -> dict[int, list[str]]:
+        """Give the pads that are closed onto each bus, whether their leads reach them or not."""
+        found: dict[int, list[str]] = {1: [], 2: []}
+        for bus, channel in sorted(state.closures):
+            if channel <= len(self._letters):
+                found[bus].append(self._letters[channel - 1])
+        return found
 
     def apply(self, state: State) -> None:
         """Put the toy under what the controller's outputs do now."""
@@ -153,6 +187,13 @@ class ToyPlayer(Player):
 def run(link: socket.socket, room: Room, player: ToyPlayer, record: Path) -> None:
     """Follow the emulator until it ends."""
     decoder = Decoder()
+    sensed: dict[int, int | None] = {}
+
+    def sense(channel: int, mv: int | None) -> None:
+        if mv is not None and sensed.get(channel) != mv:
+            sensed[channel] = mv
+            link.sendall(f"adc {channel} {mv}\n".encode())
+
     marker = False
     free_at = 0  # cycle from which sound may be dropped; None while a touch runs
     # The emulator has the rail follow the switch by itself: told from here it would come late
@@ -166,12 +207,17 @@ def run(link: socket.socket, room: Room, player: ToyPlayer, record: Path) -> Non
             room.run_to(event.cycle)
             if isinstance(event, State):
                 room.apply(event)
+                if free_at is not None:
+                    sense(BUS_CHANNEL, room.bus_mv(event))
+                    sense(CONTINUITY_CHANNEL, room.continuity_mv(event))
                 if event.marker and not marker:
                     free_at = event.cycle + FREE_AFTER_CYCLES if free_at is None else None
                 marker = event.marker
                 witness.write(json.dumps(as_record(event)) + "\n")
                 continue
             assert isinstance(event, Tick)
+            if free_at is not None and decoder.state.supply:
+                sense(BUS_CHANNEL, room.bus_mv(decoder.state))
             sound = room.take_sound()
             free = free_at is not None and event.cycle > free_at
             if not (free and player.backlog() > BACKLOG_BYTES):

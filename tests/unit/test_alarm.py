@@ -117,7 +117,7 @@ def test_the_whole_way_from_the_controller_after_ctrl_c(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(SweepView, "show", show)
-    done = run_main("sweep", "--project", tmp_path / "toy")
+    done = run_main("sweep", "--project", tmp_path / "toy", "--no-survey")
     peer.close()
     assert done.code == 130
     assert done.err.endswith(LAST)

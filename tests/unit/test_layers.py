@@ -29,12 +29,13 @@ ALLOWED = {
     "choose": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "touches", "project", "listen",
                "log"},
     "build": {"words", "errors", "events", "files", "outcomes", "pads", "project", "log", "choose"},
+    "survey": {"words", "files", "errors", "project", "bench"},
     "trying": {"words", "errors", "pads", "touches", "project", "bench", "sweep", "choose"},
     "page": {"words", "errors", "events", "outcomes", "pads", "pcm", "project", "bench", "log", "choose", "build",
              "trying"},
     "verify": {"words", "errors", "outcomes", "project", "bench", "listen", "log", "sweep", "choose", "build"},
     "cli": {"words", "errors", "events", "files", "outcomes", "pads", "pcm", "project", "bench", "listen", "log",
-            "sweep", "choose", "build", "trying", "page", "verify"},
+            "survey", "sweep", "choose", "build", "trying", "page", "verify"},
 }
 
 # The same of the rooms of `listen`: its packages, and the modules that stand in none.

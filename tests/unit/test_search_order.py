@@ -12,6 +12,7 @@ from search_order import (
     Shows,
     at_once,
     learned,
+    merged,
     passes,
     play,
     shuffled,
@@ -60,6 +61,16 @@ def test_a_family_is_found_with_its_first_pair():
     assert bends == pytest.approx([15 * 2.2 + 4.0] * 2)
     assert (family_80, family_95) == pytest.approx((9 * 2.2 + 4.0,) * 2)
     assert whole_s == pytest.approx(TOUCHES_S)
+
+
+def test_merged_touches_one_pair_for_two_nets_and_finds_the_others_with_it():
+    whole = [*BOARD, shows("AE", {1}, HIT, HIT)]  # within one net there is nothing to touch
+    order = list(merged(whole))
+    assert sorted(order_of(order)) == ["AB", "AC", "AD", "BC", "CD"]
+    found_s, _ = play(order)
+    assert set(found_s) == {("A", "D")}
+    bends_80, bends_95, *_ = told(BOARD, merged(BOARD))
+    assert (bends_80, bends_95) == pytest.approx((found_s["A", "D"],) * 2)
 
 
 def test_the_orders_are_what_they_say():

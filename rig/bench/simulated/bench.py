@@ -6,15 +6,27 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from rig.bench.base import HELD_S, MARKER_PULSE_MS, BenchState, Chunk, Connection, Timeline, Touch
+from rig.bench.base import (
+    HELD_S,
+    MARKER_PULSE_MS,
+    RAIL_DOWN_V,
+    BenchState,
+    Chunk,
+    Connection,
+    Timeline,
+    Touch,
+)
+from rig.bench.measuring import Load
 from rig.bench.simulated.circuit import Link
 from rig.bench.simulated.folder import project_board, simulated_part
 from rig.bench.simulated.room import Room, SoundCard
+from rig.bench.simulated.senses import Senses
 from rig.bench.simulated.sound import RATE_HZ
 from rig.bench.simulated.supply import Guard
 from rig.bench.simulated.toy import SimulatedToy
 from rig.errors import BenchError, GuardTripped, HeldTooLong
 from rig.project import Project
+from rig.project.closing import refusal
 
 CHUNK_SAMPLES = RATE_HZ // 10
 _AROUND_SAMPLES = RATE_HZ // 50
@@ -22,6 +34,8 @@ _LINK_DELAY_SAMPLES = RATE_HZ * 3 // 1000
 _MARKER_LEVEL = 0.5
 _ADC_STEP_V = 15.0 / 1024
 _WAIT_BLOCK = RATE_HZ
+_SETTLE_S, _MEASURING_S = 0.02, 0.03
+"""What one reading takes on the controller, before it and all of it."""
 
 
 class SimulatedBench:
@@ -31,6 +45,8 @@ class SimulatedBench:
     ----------
     toy : SimulatedToy
         What is on the bench, for benchmarks that ask it how it really is.
+    senses : Senses
+        What measures it, for the same and for leads that come off.
 
     Parameters
     ----------
@@ -42,6 +58,7 @@ class SimulatedBench:
 
     def __init__(self, project: Project) -> None:
         simulated = simulated_part(project)
+        self._project = project
         self._lead_ohm = float(project.rig.lead_ohm)
         self._switch_ohm = float(project.rig.switch_ohm)
         self.board = project_board(project)
@@ -52,6 +69,8 @@ class SimulatedBench:
         self._card = SoundCard(simulated.room.drift_ppm)
         # a resonator is up to a few tenths of a per cent off
         self._clock_ratio = (1.0 + float(self._chance.uniform(-1e-3, 1e-3))) / self._card.ratio
+        chance = np.random.Generator(np.random.PCG64([simulated.seed, 0x5E45E]))
+        self.senses = Senses(self.board, self._lead_ohm, self._switch_ohm, chance)
         self._sample = 0
         self._touch: Touch | None = None
         self._held_since: int | None = None
@@ -339,6 +358,44 @@ class SimulatedBench:
             self._open_all()
         self.toy.supply(on)
         self.wait(0.02)
+
+    def ohm_between(self, one: str, other: str) -> float:
+        """Measure what is between two pads, leads included; see `rig.bench.measuring`."""
+        self._check((Connection((one,), (other,), 0.0),), ())
+        self._check_off()
+        self.wait(_MEASURING_S)
+        return self.senses.read_ohm(self.senses.lead_to_lead_ohm(one, other))
+
+    def bank_ohm(self, series_ohm: float) -> float:
+        """Measure a value of the bank with no pad closed; see `rig.bench.measuring`."""
+        self._check_off()
+        self.wait(_MEASURING_S)
+        return self.senses.read_ohm(self.senses.series_ohm(series_ohm))
+
+    def pad_v(self, pad: str, load: Load | None = None, times: int = 1) -> list[float]:
+        """Measure the voltage on bus 1 with a pad on it; see `rig.bench.measuring`."""
+        closed = Connection((pad,), () if load is None else (load.pad,), load.series_ohm if load else 1.0)
+        if reason := refusal(self._project, [closed]):
+            raise BenchError(f"it is refused before anything closes: {reason}")
+        self._check((closed,), ())
+        self._check_guard()
+        self._connect((closed,))
+        self.wait(_SETTLE_S)
+        try:
+            gently = None if load is None else (load.pad, load.series_ohm)
+            before = self.toy.ran
+            found = [self.senses.read_v(self.toy, pad, gently) for _ in range(times)]
+            self._sample += self.toy.ran - before
+        finally:
+            self.toy.connect([])
+        self._check_guard()
+        return found
+
+    def _check_off(self) -> None:
+        if self._touch is not None or self.toy.rail_v() >= RAIL_DOWN_V:
+            raise BenchError(
+                "resistances are measured with the toy off: its supply is on, or its rail isn't down"
+            )
 
     def pulse_reset(self) -> bool:
         """Say that no reset line is wired to a simulated toy."""

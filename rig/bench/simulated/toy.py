@@ -134,6 +134,18 @@ class SimulatedToy:
         self._chips.settle()
         return self._wiring.reads()[self.board.net_of[pad]] * self._supply.rail_v
 
+    def node_v(self, resistors: Sequence[tuple[int, int, float]], node: int) -> float:
+        """Give the voltage now of a node that resistors tie to the board's nets, volts."""
+        state = self._wiring.state
+        before = list(state)
+        self._chips.settle()
+        driven = self._amplifier.driven
+        # the amplifier's output swings around half of the rail
+        moved = {self.board.roles["spk"]: float(driven[-1]) / 2} if len(driven) else {}
+        level = self._wiring.level_on(resistors, node, moved)
+        state[:] = before  # some chips add levels up from another state than that at rest
+        return level * self._supply.rail_v
+
     def run(self, samples: int) -> np.ndarray:
         """Let time pass and give the toy's sound, without noise.
 

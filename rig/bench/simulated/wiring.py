@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from rig.bench.simulated.circuit import HIGH, OPEN, Bridged, Link
@@ -130,6 +130,29 @@ class Wiring:
         bridged = self._at[net]
         levels, _ = bridged.solved(self.state)
         return levels[bridged.place[net]]
+
+    def level_on(
+        self, resistors: Sequence[tuple[int, int, float]], node: int, moved: Mapping[int, float]
+    ) -> float:
+        """Give the level of a node of its own that resistors lead to, in place of the closures.
+
+        Parameters
+        ----------
+        resistors : sequence of (net or node, net or node, ohm)
+        node : int
+            A number from the board's nets on.
+        moved : mapping of net to fraction of the rail
+            By how much the bias of a net is moved just now.
+        """
+        board = self._board
+        own = [*board.fitted, *board.always, *(board.contacts[key] for key in sorted(self.keys))]
+        bridged = Bridged(board.circuit, (*own, *resistors))
+        levels, impedance = bridged.solved(self.state)
+        level, at = levels[bridged.place[node]], bridged.place
+        for net, by in moved.items():
+            if net in at:
+                level += by * float(impedance[at[node], at[net]]) / board.nets[net].drive.bias_ohm
+        return level
 
     def impedance_ohm(self, net: int, driven: int) -> float:
         """Give the volts at `net` per ampere put in at `driven`, both touched."""
