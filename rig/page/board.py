@@ -11,8 +11,8 @@ from typing import Any
 from rig.errors import ConfigError, RigError
 from rig.project import Project, Toy, load_project
 from rig.project.models import MAX_PADS, letters
-from rig.project.place_words import mm_per_unit_of
 from rig.project.nets import BOARD
+from rig.project.place_words import mm_per_unit_of
 from rig.project.places import ADD_A_PHOTO, Place, Places, is_inside, load_places
 from rig.project.placing import frame, set_places, set_scale
 

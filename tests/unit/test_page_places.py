@@ -136,8 +136,9 @@ def test_what_is_no_scale_writes_nothing(folder, now):
 
 
 def test_without_a_photo_or_with_a_broken_file_it_is_said(folder):
+    toy = load_project(folder).toy
     (folder / "board.yaml").write_text("picture: [\n", "utf-8")
-    told = board(folder, load_project(folder).toy)
+    told = board(folder, toy)
     assert told["frame"] is None
     assert "board.yaml:" in told["trouble"]
     (folder / "board.yaml").unlink()
