@@ -441,4 +441,5 @@ class Knowledge:
         """Say which stage a confirming touch is of; None where it only sees a freeze again."""
         if step.kind != "confirm" or not self.between.ready:
             return None
-        return self.confirms.pairs[step.target.name].stage(self.confirms.demand)
+        pair = self.confirms.pairs.get(step.target.name)  # none of one that never hit, but froze
+        return pair.stage(self.confirms.demand) if pair else None

@@ -14,7 +14,7 @@ from rig.sweep import Knowledge, plan
 from rig.sweep.order import likeliest, next_pair
 from rig.sweep.outcome import NO_ANSWER, Outcome
 from rig.sweep.shown import Shown, ShownPads
-from rig.sweep.steps import Step, lone_steps, pair_steps
+from rig.sweep.steps import Step, clean, lone_steps, pair_steps
 from rig.touches import Target
 
 
@@ -231,3 +231,15 @@ def test_no_pair_is_touched_lower_while_it_is_not_known_how_it_left_the_toy(proj
     assert third.pads == first.pads and third.series_ohm < first.series_ohm
     # Neither of the two that are under way, though one was heard over its highest value.
     assert next(steps).pads not in (first.pads, second.pads)
+
+
+def test_a_freeze_without_a_sound_is_seen_again_behind_a_good_press_too(project):
+    known = Knowledge(project)
+    lone, pair = (next(s for s in known.steps if s.is_lone is is_lone) for is_lone in (True, False))
+    known.apply(Outcome(pair, sound="none", after="freeze"))
+    again = known.next_freeze()
+    assert again == pair.again("confirm")
+    known.apply(Outcome(clean("check", *pair.target.keys), sound="none", after="answers"))
+    assert known.between.ready
+    assert known.stage(again) is None
+    assert known.stage(lone) is None
