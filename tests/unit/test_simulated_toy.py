@@ -260,6 +260,23 @@ def test_a_toy_that_has_to_be_turned_on_says_nothing_before():
     assert rms(say(toy)) > 0.02
 
 
+@pytest.mark.parametrize("kind", ["talker", "keyboard", "sampler"])
+def test_reading_a_pad_changes_nothing_of_the_sound(kind):
+    read, other = (SimulatedToy(make_board(3, 24, kind), 1) for _ in range(2))
+    heard = []
+    for toy in (read, other):
+        switch_on(toy)
+        toy.keys({toy.board.keys[0]})
+        heard.append([])
+        for _ in range(40):
+            heard[-1].append(toy.run(480))
+            if toy is read:
+                for pad in toy.board.net_of:
+                    toy.pad_v(pad)
+    assert rms(np.concatenate(heard[0])) > 0.01
+    assert np.array_equal(*map(np.concatenate, heard))
+
+
 def test_pads_read_the_rails_and_a_bridge_between():
     toy = ready(0)
     volts = toy.board.volts

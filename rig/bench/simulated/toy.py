@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -131,20 +132,27 @@ class SimulatedToy:
 
     def pad_v(self, pad: str) -> float:
         """Give a pad's voltage against ground as it stands now, volts."""
-        self._chips.settle()
-        return self._wiring.reads()[self.board.net_of[pad]] * self._supply.rail_v
+        with self._settled():
+            return self._wiring.reads()[self.board.net_of[pad]] * self._supply.rail_v
 
     def node_v(self, resistors: Sequence[tuple[int, int, float]], node: int) -> float:
         """Give the voltage now of a node that resistors tie to the board's nets, volts."""
+        with self._settled():
+            driven = self._amplifier.driven
+            # the amplifier's output swings around half of the rail
+            moved = {self.board.roles["spk"]: float(driven[-1]) / 2} if len(driven) else {}
+            return self._wiring.level_on(resistors, node, moved) * self._supply.rail_v
+
+    @contextmanager
+    def _settled(self) -> Iterator[None]:
+        """Have the lines as they are at rest just now; some chips go on from another state."""
         state = self._wiring.state
         before = list(state)
         self._chips.settle()
-        driven = self._amplifier.driven
-        # the amplifier's output swings around half of the rail
-        moved = {self.board.roles["spk"]: float(driven[-1]) / 2} if len(driven) else {}
-        level = self._wiring.level_on(resistors, node, moved)
-        state[:] = before  # some chips add levels up from another state than that at rest
-        return level * self._supply.rail_v
+        try:
+            yield
+        finally:
+            state[:] = before
 
     def run(self, samples: int) -> np.ndarray:
         """Let time pass and give the toy's sound, without noise.
