@@ -262,7 +262,7 @@ def test_a_toy_that_has_to_be_turned_on_says_nothing_before():
 
 @pytest.mark.parametrize("kind", ["talker", "keyboard", "sampler"])
 def test_reading_a_pad_changes_nothing_of_the_sound(kind):
-    read, other = (SimulatedToy(make_board(3, 24, kind), 1) for _ in range(2))
+    read, other = (SimulatedToy(make_board(0, 24, kind), 1) for _ in range(2))
     heard = []
     for toy in (read, other):
         switch_on(toy)
