@@ -15,12 +15,15 @@ settings.register_profile("tests", deadline=None, suppress_health_check=[HealthC
 settings.load_profile("tests")
 
 KEEP_REAL_TIME = {
-    "test_emulated_by_hand", "test_emulated_sweep", "test_emulated_try", "test_firmware_emulator",
-    "test_host_and_guard", "test_one_pair", "test_pyvisa", "test_replay_sound", "test_serial_faults",
-    "test_sound_path", "test_stalled_reader",
+    "test_emulated_by_hand", "test_emulated_page", "test_emulated_survey", "test_emulated_sweep",
+    "test_emulated_try", "test_firmware_emulator", "test_host_and_guard", "test_late_toy", "test_one_pair",
+    "test_pyvisa", "test_replay_sound", "test_serial_faults", "test_sound_path", "test_stalled_reader",
 }  # fmt: skip
 """Files whose emulated rig goes with the host's clock: one at a time."""
-SWEPT_BOARDS = {"test_screens", "test_build_every_pair", "test_page_browser"}
+SWEPT_BOARDS = {
+    "test_build_every_pair", "test_controls_command", "test_page_board", "test_page_browser",
+    "test_screens", "test_try_command",
+}
 """Files that share a fixture which takes minutes."""
 
 
