@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself; before numpy comes in
 
@@ -9,6 +10,10 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # As a shell's job in the background has it: what the tests start would inherit that, and be deaf.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # How long an example took, or how long it took to think of one, tells of the machine alone.
 settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])

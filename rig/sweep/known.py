@@ -27,6 +27,9 @@ CHECK_EVERY = 60
 """Touches between two clean presses that show whether the toy is itself."""
 CHECK_HITS = 6
 """So many hits ask for one too: a toy that isn't itself gives nothing but hits."""
+OTHER_LOST = 2
+"""So many takes of another key are lost before it is left out: where it matters little, two lost by chance
+are rare."""
 
 
 @dataclass(slots=True)
@@ -68,8 +71,9 @@ class Knowledge:
         Each pad's lead alone, and what the toy does with it on.
     measured : Measured
         What was touched to measure what is kept.
-    other_keys : dict of str to None
-        Keys with which nothing is touched and that weren't heard yet; none by hand.
+    other_keys : dict of str to int
+        Keys with which nothing is touched and that weren't heard yet, and how many takes of each were
+        lost; none by hand.
     touches, freezes : int
         Touches that count and freezes seen.
     presses, unnoticed : dict of str to int
@@ -112,10 +116,11 @@ class Knowledge:
         self.stimuli = list(dict.fromkeys([*keys, *(step.target.keys for step in self.steps)]))
         self.left = dict.fromkeys(self.steps)
         self.other_keys = dict.fromkeys(
-            key for key in self.project.wired_keys
-            if self.confirms.demand is RIG
-            and (key,) not in self.stimuli and key not in self.project.toy.on
-        )
+            (key for key in self.project.wired_keys
+             if self.confirms.demand is RIG
+             and (key,) not in self.stimuli and key not in self.project.toy.on),
+            0,
+        )  # fmt: skip
         self.shown = ShownPads()
         self._of_pair: dict[Target, list[Step]] = {}
         for step in self.steps:
@@ -134,8 +139,8 @@ class Knowledge:
         self.measured.note(outcome)
         if step.kind == CONTROL:
             return self._apply_control(outcome)
-        if step.is_clean:
-            self.other_keys.pop(step.key, None)
+        if step.is_clean and step.key in self.other_keys:
+            self._heard_other(step.key, is_lost=outcome.trouble == "lost")
         if outcome.answer == "strange":
             self.hear_more(step.key)
         self._apply_press(outcome)
@@ -409,6 +414,12 @@ class Knowledge:
             return None  # it isn't known yet what that one showed
         bends = [one for one in self.confirms.sure() if not self.spots[one].stops]
         return self.contact.due(bends, self.touches, at_last=at_last)
+
+    def _heard_other(self, key: str, *, is_lost: bool) -> None:
+        """Take in a press of another key: one whose take was lost is pressed once more."""
+        self.other_keys[key] += is_lost
+        if not is_lost or self.other_keys[key] >= OTHER_LOST:
+            del self.other_keys[key]
 
     def next_other_key(self) -> Step | None:
         """Give a press of a key with which nothing is touched, once all else is done.

@@ -134,6 +134,7 @@ def test_a_host_that_is_dead_leaves_all_open_and_the_toy_off(rig, host, how):
     if how == "stopped":
         before = len(emulator.events())
         at.process.send_signal(signal.SIGCONT)
+        at.process.wait(HANGS_S)  # before its input ends, which would be an answer to it too
         code, _, errors = at.end()
         assert code == 5
         assert '101 "Dead-man time ran out"' in errors

@@ -135,8 +135,23 @@ def test_whatever_another_key_brings_forth_the_sweep_ends_as_it_should(tmp_path,
         done = Run(project, scripted(project, script), log).run()
         records = log.records()
     assert isinstance(done, SweepDone)
-    assert [one.key for one in records[-len(others):]] == others
+    pressed = [key for key in others for _ in range(2 if end == "lost" else 1)]
+    assert [one.key for one in records[-len(pressed):]] == pressed
     assert finds(records) == []
+
+
+def test_another_key_whose_take_was_lost_once_is_heard_after_all(tmp_path):
+    project = few_leads(tmp_path / "toy")
+    other = next(key for key in project.toy.keys
+                 if key not in project.sweep_keys and key not in project.toy.on)
+    ends = {other: ["ok", "lost"]}
+
+    def script(step):
+        return ends[step.key].pop() if step.key == other else "ok"
+
+    with new_log(project) as log:
+        assert isinstance(Run(project, scripted(project, script), log).run(), SweepDone)
+        assert [one.sound for one in log.records() if one.key == other] == ["lost", "none"]
 
 
 def test_a_person_is_not_asked_for_other_keys(tmp_path):
