@@ -195,6 +195,7 @@ def test_a_person_goes_through_all_by_keys_alone(toy_folder, tab_of):
         press("/")
         tab.keyboard.type("pitch")
         press("Escape")
+        assert tab.locator("#view-q").input_value() == "pitch"
         shown = tab.locator("#finds li[data-label] .says").all_inner_texts()
         assert shown
         assert [one for one in shown if "pitch" not in one] == []

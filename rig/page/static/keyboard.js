@@ -19,6 +19,7 @@ export function listen(actions, first = () => ({})) {
   document.addEventListener("keydown", (event) => {
     const field = event.target.closest?.("input, textarea, select, dialog");
     if (event.key === "Escape" && field && !field.closest("dialog")) {
+      event.preventDefault(); // a search field would be emptied, and nobody told
       field.blur();
       return;
     }
