@@ -7,6 +7,7 @@ from pathlib import Path
 sys.path.append(str(Path(__file__).resolve().parents[1] / "unit"))
 
 import pytest
+from browsing import browser, opened
 from served import Served
 
 
@@ -24,3 +25,43 @@ def small_page(tmp_path_factory):
 def toy_folder(swept_boards, tmp_path):
     """A copy of the swept talker."""
     return Path(shutil.copytree(swept_boards["talker"], tmp_path / "toy"))
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as running:
+        yield running
+
+
+@pytest.fixture
+def context_settings():
+    """What each browser context of a file's tests begins with; a file may say otherwise."""
+    return {}
+
+
+@pytest.fixture
+def expected_troubles():
+    """What the browser may complain of in a file's tests; a file may say otherwise."""
+    return ()
+
+
+@pytest.fixture
+def tab_of(chromium, context_settings, expected_troubles):
+    """Open tabs on pages; at the end none of their scripts may have failed."""
+    contexts, tabs = [], []
+
+    def opening(page, context=None, **how):
+        if context is None:
+            context = chromium.new_context(**context_settings, **how)
+            contexts.append(context)
+        tabs.append(opened(context, page.address))
+        return tabs[-1]
+
+    yield opening
+    troubles = [
+        one for tab in tabs for one in tab.troubles
+        if not any(words in one for words in expected_troubles)
+    ]
+    for one in contexts:
+        one.close()
+    assert troubles == []

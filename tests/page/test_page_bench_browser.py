@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
-from browsing import browser, now, opened, wait_told
+from browsing import now, wait_told
 from served import PROGRAM, Served
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "unit"))
@@ -23,29 +23,9 @@ from rig.log.stream import waits
 LONG_MS = 60_000
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as running:
-        yield running
-
-
 @pytest.fixture
-def tab_of(chromium):
-    """Open tabs on pages; at the end none of their scripts may have failed."""
-    contexts, tabs = [], []
-
-    def opening(page, context=None, **how):
-        if context is None:
-            context = chromium.new_context(**how)
-            contexts.append(context)
-        tabs.append(opened(context, page.address))
-        return tabs[-1]
-
-    yield opening
-    troubles = [one for tab in tabs for one in tab.troubles if "409" not in one]
-    for one in contexts:
-        one.close()
-    assert troubles == []
+def expected_troubles():
+    return ("409",)
 
 
 def is_free(folder):

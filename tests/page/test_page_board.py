@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 import yaml
-from browsing import browser, now, opened, wait_told
+from browsing import now, wait_told
 from PIL import Image
 from running import swept_project
 from served import Served
@@ -16,31 +16,10 @@ from rig.project.places import load_places
 WAIT_MS = 15_000
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as running:
-        yield running
-
-
 @pytest.fixture
-def tab_of(chromium):
-    """Open tabs on pages; at the end none of their scripts may have failed."""
-    contexts, tabs = [], []
-
-    def opening(page, context=None, **how):
-        if context is None:
-            # Where something is on the screen is asked before it is clicked: nothing may glide meanwhile.
-            context = chromium.new_context(reduced_motion="reduce", **how)
-            context.set_default_timeout(WAIT_MS)
-            contexts.append(context)
-        tabs.append(opened(context, page.address))
-        return tabs[-1]
-
-    yield opening
-    troubles = [one for tab in tabs for one in tab.troubles]
-    for one in contexts:
-        one.close()
-    assert troubles == []
+def context_settings():
+    # Where something is on the screen is asked before it is clicked: nothing may glide meanwhile.
+    return {"reduced_motion": "reduce"}
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from browsing import browser, now, opened, wait_told
+from browsing import now, wait_told
 from served import Served
 
 from rig.choose import finds, load_picks
@@ -49,36 +49,11 @@ SCHEDULED = """async ([numbers, fromS, length]) => {
 
 
 @pytest.fixture(scope="module")
-def chromium():
-    with browser() as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
 def page(swept_boards, tmp_path_factory):
     """A page over the swept talker, for tests that change nothing of it."""
     folder = shutil.copytree(swept_boards["talker"], tmp_path_factory.mktemp("page") / "toy")
     with Served(folder) as served:
         yield served
-
-
-@pytest.fixture
-def tab_of(chromium):
-    """Open tabs on pages; at the end none of their scripts may have failed."""
-    contexts, tabs = [], []
-
-    def opening(page, context=None, **how):
-        if context is None:
-            context = chromium.new_context(**how)
-            contexts.append(context)
-        tabs.append(opened(context, page.address))
-        return tabs[-1]
-
-    yield opening
-    troubles = [one for tab in tabs for one in tab.troubles]
-    for one in contexts:
-        one.close()
-    assert troubles == []
 
 
 def records_of(folder):

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from browsing import browser, opened, wait_told
+from browsing import wait_told
 from running import swept_project
 from served import Served
 
@@ -13,32 +13,14 @@ from rig.page.build_app import SHEET_POLICY
 HEARD = "take => document.querySelector(`.position[data-take=\"${take}\"][aria-pressed=true]`) !== null"
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as running:
-        yield running
+@pytest.fixture
+def expected_troubles():
+    return ("blob:",)
 
 
 @pytest.fixture
 def folder(tmp_path):
     return swept_project(tmp_path / "toy")
-
-
-@pytest.fixture
-def tab_of(chromium):
-    """Open tabs on pages; at the end none of their scripts may have failed."""
-    contexts, tabs = [], []
-
-    def opening(page, **how):
-        contexts.append(chromium.new_context(**how))
-        tabs.append(opened(contexts[-1], page.address))
-        return tabs[-1]
-
-    yield opening
-    troubles = [one for tab in tabs for one in tab.troubles if "blob:" not in one]
-    for one in contexts:
-        one.close()
-    assert troubles == []
 
 
 def test_from_keeping_to_the_sheet(folder, tab_of, tmp_path):

@@ -4,7 +4,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from browsing import browser, now, opened, wait_told
+from browsing import now, wait_told
 from making_logs import BASELINE, RATE_HZ, add, bridge, new_log, tone
 from served import Served
 
@@ -31,20 +31,9 @@ def page(tmp_path_factory):
         yield served
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as running:
-        yield running
-
-
 @pytest.fixture
-def tab(page, chromium):
-    context = chromium.new_context(viewport={"width": 1280, "height": 800})
-    opening = opened(context, page.address)
-    yield opening
-    troubles = opening.troubles
-    context.close()
-    assert troubles == []
+def tab(page, tab_of):
+    return tab_of(page, viewport={"width": 1280, "height": 800})
 
 
 def test_of_a_long_list_only_what_is_seen_is_in_the_page(page, tab):
