@@ -6,7 +6,7 @@ import os
 import sqlite3
 import sys
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from importlib import resources
 from pathlib import Path
 
@@ -148,8 +148,10 @@ def _connect_reading(path: Path) -> sqlite3.Connection:
     wal = path.with_name(path.name + "-wal")
     # Opened for writing but told not to: the last to close then leaves no -wal and -shm
     # behind. Without the right or room for that, a folded log is read as it lies.
-    ways = ["?mode=rw", "?mode=ro"]
-    if not wal.exists() or wal.stat().st_size == 0:
+    ways, is_folded = ["?mode=rw", "?mode=ro"], True
+    with suppress(FileNotFoundError):  # whoever closes the log may take it away just now
+        is_folded = wal.stat().st_size == 0
+    if is_folded:
         ways.append("?mode=ro&immutable=1")
     for way in ways:
         db = sqlite3.connect(uri + way, uri=True, timeout=BUSY_S, isolation_level=None)

@@ -4,6 +4,7 @@ import os
 import shutil
 import sqlite3
 from contextlib import closing
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -167,3 +168,21 @@ def test_a_half_made_database_is_no_sweep(tmp_path):
     with new_log(tmp_path) as log:
         add(log)
     assert sorted(os.listdir(tmp_path)) == ["lock", "log.db", "setup", "takes"]
+
+
+def test_a_log_is_read_though_its_wal_goes_away_just_then(swept, monkeypatch):
+    wal = swept / "log.db-wal"
+    wal.write_bytes(b"")
+    looked_at = Path.stat
+
+    def stat(self, **how):
+        seen = looked_at(self, **how)
+        if self == wal:
+            os.unlink(self)  # whoever had the log open closes it once it was looked at
+            wal_is_gone.append(self)
+        return seen
+
+    wal_is_gone = []
+    monkeypatch.setattr(Path, "stat", stat)
+    assert len(SweepLog.open(swept, read_only=True).records()) == 5
+    assert wal_is_gone
