@@ -16,7 +16,7 @@ from rig.log.stream import is_under_way, waits
 from rig.project import load_project
 from rig.words import clock_words
 
-HERE = "at a terminal"
+ASKED = "at a terminal"
 PATIENCE_S = 30.0
 """So long a touch and what is left to do for it may take."""
 LOOK_S = 0.1
@@ -46,12 +46,14 @@ def pause(
         told = f"the pause of {clock_words(was.at)} is over" if was else "no pause was asked for"
         out.print(f"{told}: a sweep that waits goes on" if was else told)
         return
-    if not (folder / "log.db").exists() or not is_under_way(read_events(folder)):
+    events = read_events(folder) if (folder / "log.db").exists() else []
+    if not is_under_way(events):
         raise LogError(f"no sweep is running in {folder}: there is nothing to pause")
-    wish = ask_to_pause(folder, HERE)
+    wish = ask_to_pause(folder, ASKED)
     until_s = time.monotonic() + PATIENCE_S
     while time.monotonic() < until_s:
-        told_of = waits(read_events(folder))
+        events += read_events(folder, events[-1].id)
+        told_of = waits(events)
         if told_of is not None:
             off = told_of.alarm or "the toy is off and all pads are open"
             out.print(f"paused, asked for {wish.asked} at {clock_words(wish.at)}: {off}")

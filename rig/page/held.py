@@ -7,11 +7,9 @@ Everything opens and the toy is off where the tab has gone, is hidden for a minu
 
 from __future__ import annotations
 
-import io
 import queue
 import threading
 import time
-import wave
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from contextlib import AbstractContextManager
@@ -23,9 +21,9 @@ import numpy as np
 from rig.bench import Bench
 from rig.bench.turn import wanted
 from rig.choose import Find
+from rig.choose.sounds import as_wav
 from rig.errors import RigError
 from rig.page.token import new_token
-from rig.pcm import to_pcm
 from rig.project import Project
 from rig.trying import READ_S, Holding, Session
 from rig.trying.session import pick_named
@@ -221,7 +219,7 @@ class Hold(threading.Thread):
             quiet_s = 0.0 if loud else quiet_s + PIECE_S
             heard_s += PIECE_S
         if any(_rms(one) > limit for one in self._pieces):
-            self._sound = self._sound[0] + 1, _wav(np.concatenate(self._pieces), rate_hz)
+            self._sound = self._sound[0] + 1, as_wav(np.concatenate(self._pieces), rate_hz)
             if quiet_s < QUIET_S:
                 self._tell("it sounds on")
 
@@ -264,14 +262,3 @@ def _shown(session: Session, tried: Any) -> Told:
 
 def _rms(sound: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.square(sound, dtype=np.float64)))) if len(sound) else 0.0
-
-
-def _wav(sound: np.ndarray, rate_hz: int) -> bytes:
-    """Give a sound as a WAV file of 16-bit mono."""
-    file = io.BytesIO()
-    with wave.open(file, "wb") as written:
-        written.setnchannels(1)
-        written.setsampwidth(2)
-        written.setframerate(rate_hz)
-        written.writeframes(to_pcm(sound).tobytes())
-    return file.getvalue()

@@ -12,7 +12,7 @@ from rig.log.stream import is_under_way, waits
 from rig.page.night import Night
 from rig.words import clock_words
 
-HERE = "on the page"
+ASKED = "on the page"
 
 
 def pause_told(night: Night, events: Sequence[Event]) -> dict[str, Any]:
@@ -49,5 +49,5 @@ def ask_pause(night: Night, asked: Any) -> dict[str, Any]:
     elif not is_under_way(events):
         raise ConfigError("no sweep is running: there is nothing to pause")
     else:
-        ask_to_pause(night.folder, HERE)
+        ask_to_pause(night.folder, ASKED)
     return pause_told(night, events)

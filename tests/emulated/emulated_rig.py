@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Self
 
@@ -116,6 +116,13 @@ class Board:
 
 BOARD = Board(seed=9)
 """The toy that the tests of this folder sweep."""
+HELD_BOARD = replace(BOARD, series_ohm=(800, 1200))
+"""The same, on which pads are held for a person."""
+PAIR = "-".join(BOARD.known_bend)
+"""What bends it."""
+CLOSED = frozenset((bus, BOARD.leads.index(pad) + 1) for bus, pad in enumerate(BOARD.known_bend, 1))
+"""The closures that hold that pair."""
+DEAD_MAN_MS = 3000
 
 
 def padsweep(

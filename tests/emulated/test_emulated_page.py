@@ -3,27 +3,19 @@
 import signal
 import sys
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from emulated_rig import BOARD, EmulatedRig
+from emulated_rig import CLOSED, DEAD_MAN_MS, HELD_BOARD, PAIR, EmulatedRig
 from emulator import CYCLES_PER_MS, HANGS_S
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "page"))
 from served import Served
 
-PAGE_BOARD = replace(BOARD, series_ohm=(800, 1200))
-PAIR = "-".join(BOARD.known_bend)
-CLOSED = frozenset(
-    {(1, BOARD.leads.index(BOARD.known_bend[0]) + 1), (2, BOARD.leads.index(BOARD.known_bend[1]) + 1)}
-)
-DEAD_MAN_MS = 3000
-
 
 @pytest.fixture(scope="module")
 def rig(sound_server, tmp_path_factory):
-    with EmulatedRig(tmp_path_factory.mktemp("page"), sound_server, PAGE_BOARD) as rig:
+    with EmulatedRig(tmp_path_factory.mktemp("page"), sound_server, HELD_BOARD) as rig:
         yield rig
 
 

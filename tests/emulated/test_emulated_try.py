@@ -5,24 +5,16 @@ from __future__ import annotations
 import signal
 import subprocess
 import wave
-from dataclasses import replace
 
 import numpy as np
 import pytest
-from emulated_rig import BOARD, PADSWEEP, EmulatedRig
+from emulated_rig import CLOSED, DEAD_MAN_MS, HELD_BOARD, PADSWEEP, PAIR, EmulatedRig
 from emulator import CYCLES_PER_MS, HANGS_S
-
-TRY_BOARD = replace(BOARD, series_ohm=(800, 1200))
-PAIR = "-".join(BOARD.known_bend)
-CLOSED = frozenset(
-    {(1, BOARD.leads.index(BOARD.known_bend[0]) + 1), (2, BOARD.leads.index(BOARD.known_bend[1]) + 1)}
-)
-DEAD_MAN_MS = 3000
 
 
 @pytest.fixture(scope="module")
 def rig(sound_server, tmp_path_factory):
-    with EmulatedRig(tmp_path_factory.mktemp("try"), sound_server, TRY_BOARD) as rig:
+    with EmulatedRig(tmp_path_factory.mktemp("try"), sound_server, HELD_BOARD) as rig:
         yield rig
 
 
